@@ -1,0 +1,37 @@
+"""Geometry of boxes (N, 4) x0 y0 x1 y1 in px."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.types import FloatArray
+
+
+def box_area(xyxy: FloatArray) -> FloatArray:
+    """(N,) px squared."""
+    area: FloatArray = np.prod(np.clip(xyxy[:, 2:] - xyxy[:, :2], 0, None), axis=1)
+    return area
+
+
+def shared_area(a: FloatArray, b: FloatArray) -> FloatArray:
+    """(N, M) px squared that each box of `a` (N, 4) shares with each of `b` (M, 4)."""
+    low = np.maximum(a[:, None, :2], b[None, :, :2])
+    high = np.minimum(a[:, None, 2:], b[None, :, 2:])
+    shared: FloatArray = np.prod(np.clip(high - low, 0, None), axis=2)
+    return shared
+
+
+def iou(a: FloatArray, b: FloatArray) -> FloatArray:
+    """(N, M) intersection over union, 0 where both are empty."""
+    shared = shared_area(a, b)
+    union = box_area(a)[:, None] + box_area(b)[None] - shared
+    out: FloatArray = np.divide(shared, union, out=np.zeros_like(union), where=union > 0)
+    return out
+
+
+def covered_share(xyxy: FloatArray) -> FloatArray:
+    """(N,) share of each box that people nearer to the camera (their boxes end lower) cover, at most 1."""
+    nearer = xyxy[None, :, 3] > xyxy[:, None, 3]
+    area = np.maximum(box_area(xyxy), 1e-9)
+    covered: FloatArray = np.minimum((shared_area(xyxy, xyxy) * nearer).sum(axis=1) / area, 1.0)
+    return covered
