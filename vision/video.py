@@ -243,7 +243,8 @@ def _pull(graph: Any) -> Iterator[Any]:
 
 def _quarter_turns(picture: Any) -> int:
     """Quarter turns counter-clockwise from the coded to the shown picture."""
-    return int(round(picture.rotation / 90)) % 4
+    quarters: int = round(picture.rotation / 90)
+    return quarters % 4
 
 
 def _shown_size(picture: Any, turn: int, stream: Any) -> tuple[int, int]:
