@@ -60,7 +60,7 @@ def probe(path: str | Path) -> VideoInfo:
     """Read a file's description and its first frame. Raises FileNotFoundError, or ValueError with one clear line."""
     with _open(Path(path)) as container:
         stream = _video_stream(container, Path(path))
-        first = next(_decode(container, stream, _Problem()), None)
+        first = next(_decode_packets(container, stream, _Problem()), None)
         if first is None:
             raise ValueError(f"{path}: no frame can be decoded; export the clip anew")
         turn = _quarter_turns(first)
