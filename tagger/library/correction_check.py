@@ -1,0 +1,117 @@
+"""Checks a coach's correction before it is logged: the words of the trade, times that make sense."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Collection
+from typing import Any
+
+from tagger.football.vocabulary import (
+    AREAS,
+    ASSIGNMENTS,
+    EVENT_KINDS,
+    FAMILIES,
+    PERIODS,
+    PLAY_KINDS,
+    SHELLS,
+    UNKNOWN,
+)
+from tagger.library.effective import DEFENDER_FIELDS, EVENT_FIELDS, REP_FIELDS, REVIEW_STATES
+from tagger.library.records import Correction
+
+WORDS: dict[str, tuple[str, ...]] = {
+    "family": (*FAMILIES, UNKNOWN),
+    "shell": SHELLS,
+    "play_kind": PLAY_KINDS,
+    "period": PERIODS,
+    "hash": ("left", "middle", "right"),
+    "strength": ("left", "right", "balanced"),
+    "review_state": REVIEW_STATES,
+}
+MOST_WORDS_SHOWN = 40
+NUMBERS = frozenset({"snap_s", "release_s", "end_s", "distance_yd", "yards_to_goal"})
+WHOLE_NUMBERS = frozenset({"down", "backs", "likely_releases", "rush_count", "box_count"})
+MAY_NOT_BE_NONE = frozenset({"review_state", "strength", "set_name", "backs", "likely_releases"})
+
+
+def nearest(word: str, words: Collection[str], what: str) -> str:
+    """One line that says which words were possible, the nearest ones first."""
+    close = difflib.get_close_matches(word, sorted(words), n=3, cutoff=0.5)
+    if close:
+        return f"{what}: {word!r} is not known; did you mean {', '.join(close)}?"
+    shown = list(words)[:MOST_WORDS_SHOWN]
+    more = "" if len(words) <= MOST_WORDS_SHOWN else f" and {len(words) - MOST_WORDS_SHOWN} more"
+    return f"{what}: {word!r} is not known; known are {', '.join(shown) or 'none yet'}{more}"
+
+
+def check(correction: Correction) -> None:
+    """Raise ValueError with one line unless the correction can be applied."""
+    if not correction.who.strip():
+        raise ValueError("a correction needs a name: who says so?")
+    subject, field, value = correction.subject, correction.field, correction.after
+    if subject == "rep":
+        _known(field, REP_FIELDS, "field of a rep")
+        _check_rep_value(field, value)
+    elif subject.startswith("defender:") and len(subject) > len("defender:"):
+        _known(field, DEFENDER_FIELDS, "field of a defender")
+        if field == "assignment":
+            _check_interval(value)
+        elif not isinstance(value, str) or not value.strip():
+            raise ValueError(f"{field}: {value!r}, wanted some text")
+    elif subject == "event":
+        _known(field, EVENT_FIELDS, "verdict on an event")
+        _check_event(value)
+    else:
+        raise ValueError(f"{subject!r} cannot be corrected; a subject is rep, defender:<player> or event")
+
+
+def _known(word: Any, words: Collection[str], what: str) -> None:
+    if word not in words:
+        raise ValueError(nearest(str(word), words, what))
+
+
+def _check_rep_value(field: str, value: Any) -> None:
+    if value is None:
+        if field in MAY_NOT_BE_NONE:
+            raise ValueError(f"{field}: needs a value")
+    elif field in WORDS:
+        _known(value, WORDS[field], field)
+    elif field in NUMBERS:
+        _number(field, value)
+    elif field in WHOLE_NUMBERS:
+        if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= 11:
+            raise ValueError(f"{field}: {value!r}, wanted a whole number from 0 to 11")
+        if field == "down" and not 1 <= value <= 4:
+            raise ValueError(f"down: {value}, wanted 1 to 4")
+    elif not isinstance(value, str):
+        raise ValueError(f"{field}: {value!r}, wanted some text")
+
+
+def _number(field: str, value: Any) -> float:
+    if not isinstance(value, int | float) or isinstance(value, bool) or not 0 <= value < 1e6:
+        raise ValueError(f"{field}: {value!r}, wanted a number of 0 or more")
+    return float(value)
+
+
+def _check_span(value: Any) -> None:
+    if not isinstance(value, dict):
+        raise ValueError(f"{value!r}: wanted an object with start_s and end_s")
+    start_s, end_s = _number("start_s", value.get("start_s")), _number("end_s", value.get("end_s"))
+    if end_s < start_s:
+        raise ValueError(f"end_s {end_s:g} lies before start_s {start_s:g}")
+
+
+def _check_interval(value: Any) -> None:
+    _check_span(value)
+    if value["end_s"] <= value["start_s"]:
+        raise ValueError("an assignment needs some time: end_s must lie after start_s")
+    _known(value.get("assignment"), ASSIGNMENTS, "assignment")
+    if value.get("area") is not None:
+        _known(value["area"], AREAS, "area")
+
+
+def _check_event(value: Any) -> None:
+    _check_span(value)
+    _known(value.get("kind"), EVENT_KINDS, "event")
+    if value.get("margin_yd") is not None and not isinstance(value["margin_yd"], int | float):
+        raise ValueError(f"margin_yd: {value['margin_yd']!r}, wanted a number")

@@ -1,0 +1,167 @@
+"""What is handed to the library and what it gives back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from homography.types import FieldTracks, FieldView
+from tagger.football.types import Reading, Situation
+from vision.types import Tracks
+
+REVIEW_STATES = ("new", "corrected", "reviewed", "flagged")
+
+
+@dataclass(frozen=True)
+class ClipRecord:
+    """One tagged clip: the file's facts, the arrays, and what football read in it.
+
+    `fps` is the mean rate (times always come from the container). `track_of_player` maps a player of the reading to his
+    `track_id`; `side_of_player` to "offense" or "defense". `seconds` holds the time that each stage took.
+    """
+
+    path: Path
+    fingerprint: str
+    size_bytes: int
+    fps: float | None
+    duration_s: float | None
+    width_px: int
+    height_px: int
+    frame_count: int | None
+    tracks: Tracks
+    field_tracks: FieldTracks
+    field_view: FieldView
+    reading: Reading
+    track_of_player: Mapping[str, int] = field(default_factory=dict)
+    side_of_player: Mapping[str, str] = field(default_factory=dict)
+    seconds: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class RepRecord:
+    """One rep to be saved: its clips (views), of which `main` gives the rep's reading, and the script's situation.
+
+    Raises ValueError for a rep without a clip or a clip twice.
+    """
+
+    name: str
+    clips: tuple[ClipRecord, ...]
+    situation: Situation = field(default_factory=Situation)
+    main: int = 0
+
+    def __post_init__(self) -> None:
+        if not self.clips or not 0 <= self.main < len(self.clips):
+            raise ValueError(f"{self.name}: a rep needs at least one clip, and its main one among them")
+        if len({clip.fingerprint for clip in self.clips}) != len(self.clips):
+            raise ValueError(f"{self.name}: two views with the same content; is one file a copy of the other?")
+
+
+@dataclass(frozen=True)
+class SavedRep:
+    """Where a rep was put: `replaced` when the same film was in the library already."""
+
+    rep_id: int
+    name: str
+    replaced: bool
+
+
+@dataclass(frozen=True)
+class StoredClip:
+    """A clip as the library knows it; its own reading is automatic and in its own clock."""
+
+    clip_id: int
+    path: Path
+    fingerprint: str
+    view: str
+    level: str | None
+    is_main: bool
+    fps: float | None
+    duration_s: float | None
+    width_px: int
+    height_px: int
+    solved_share: float
+    yard_line_known: bool
+    lost_reason: str
+    snap_s: float | None
+    track_of_player: Mapping[str, int]
+    reading: Reading
+
+
+@dataclass(frozen=True)
+class ClipArrays:
+    """The arrays of one clip."""
+
+    tracks: Tracks
+    field_tracks: FieldTracks
+    field_view: FieldView
+
+
+@dataclass(frozen=True)
+class Correction:
+    """A coach's word. `subject`: "rep", "defender:<player_id>" or "event". `before` and `after` are JSON values.
+
+    `correction_id` 0 and an empty `made_at` mean: not saved yet.
+    """
+
+    who: str
+    subject: str
+    field: str
+    after: Any
+    reason: str = ""
+    before: Any = None
+    made_at: str = ""
+    correction_id: int = 0
+    undoes: int | None = None
+
+
+@dataclass(frozen=True)
+class RepSummary:
+    """A rep's line in a list. `family_source` is "auto" or "coach"; `disguised` 0 or 1."""
+
+    rep_id: int
+    name: str
+    folder: str
+    review_state: str
+    down: int | None
+    distance_yd: float | None
+    hash: str | None
+    period: str | None
+    personnel: str | None
+    call: str | None
+    yards_to_goal: float | None
+    field_zone: str | None
+    snap_s: float | None
+    end_s: float | None
+    play_kind: str | None
+    shell: str | None
+    shell_confidence: float | None
+    family: str
+    family_confidence: float
+    family_source: str
+    variant: str | None
+    set_name: str | None
+    disguised: int
+
+
+@dataclass(frozen=True)
+class StoredRep:
+    """One whole rep: `reading` and `situation` are effective (the coach's word over the automatic value), `automatic` and
+    `script` as they were tagged. `verdicts` runs beside `reading.events`: "open", "confirmed" or "added"."""
+
+    summary: RepSummary
+    clips: tuple[StoredClip, ...]
+    reading: Reading
+    situation: Situation
+    automatic: Reading
+    script: Situation
+    corrections: tuple[Correction, ...]
+    verdicts: tuple[str, ...]
+    numbers: Mapping[str, str]
+    by_coach: frozenset[str]
+
+    @property
+    def main_clip(self) -> StoredClip:
+        """The clip whose clock the reading's times are in."""
+        return next(clip for clip in self.clips if clip.is_main)
