@@ -35,3 +35,19 @@ def covered_share(xyxy: FloatArray) -> FloatArray:
     area = np.maximum(box_area(xyxy), 1e-9)
     covered: FloatArray = np.minimum((shared_area(xyxy, xyxy) * nearer).sum(axis=1) / area, 1.0)
     return covered
+
+
+def map_points(matrix: FloatArray, points: FloatArray) -> FloatArray:
+    """(N, 2) points mapped by a homography (3, 3) or (N, 3, 3)."""
+    mapped = (matrix @ np.concatenate([points, np.ones((len(points), 1))], axis=1)[..., None])[..., 0]
+    flat: FloatArray = mapped[:, :2] / mapped[:, 2:]
+    return flat
+
+
+def jacobian(matrix: FloatArray, points: FloatArray) -> FloatArray:
+    """(N, 2, 2) derivative of `map_points` at (N, 2) points."""
+    matrix = np.broadcast_to(matrix, (len(points), 3, 3))
+    mapped = (matrix @ np.concatenate([points, np.ones((len(points), 1))], axis=1)[..., None])[..., 0]
+    flat = mapped[:, :2] / mapped[:, 2:]
+    slope: FloatArray = (matrix[:, :2, :2] - flat[:, :, None] * matrix[:, 2:, :2]) / mapped[:, 2, None, None]
+    return slope

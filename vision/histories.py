@@ -1,0 +1,74 @@
+"""Tracks as lists of boxes, and what each cut through a track knows: the motion before and after it, the looks before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.kalman import Belief, Sightings, filter_backward, filter_forward
+from vision.observations import Observations
+from vision.tracking_settings import TrackingSettings
+from vision.types import FloatArray, IntArray
+
+Track = IntArray
+"""Rows of a track's boxes in the observations, in order of time, at most one a frame."""
+
+PERSISTENT_LOOKS_SIGMA = 0.7
+"""How far a man's colours wander over a rep (light, pose), in units of the noise between neighbouring frames."""
+
+
+def sightings(obs: Observations, tracks: Sequence[Track]) -> Sightings:
+    """Positions of N tracks over the clip's K frames."""
+    n, k = len(tracks), len(obs.time_s)
+    position, covariance = np.full((n, k, 2), np.nan), np.tile(np.eye(2), (n, k, 1, 1))
+    for row, boxes in enumerate(tracks):
+        position[row, obs.frame[boxes]] = obs.position[boxes]
+        covariance[row, obs.frame[boxes]] = obs.covariance[boxes]
+    return Sightings(obs.time_s, position, covariance)
+
+
+@dataclass(frozen=True)
+class Histories:
+    """N tracks over K frames. `past` (N, K, 4) what the boxes up to and with frame k tell, `future` those from k on;
+    `past_looks`, `future_looks` (N, K, A) mean appearance with its weight in boxes (N, K); `first`, `last` (N,) frames."""
+
+    past: Belief
+    future: Belief
+    past_looks: FloatArray
+    future_looks: FloatArray
+    past_weight: FloatArray
+    future_weight: FloatArray
+    first: IntArray
+    last: IntArray
+
+
+def histories(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> Histories:
+    """Everything that joins and exchanges ask for, in one pass forward and one backward."""
+    seen = sightings(obs, tracks)
+    n, k = seen.position.shape[:2]
+    looks, weight = np.zeros((n, k, obs.appearance.shape[1])), np.zeros((n, k))
+    for row, boxes in enumerate(tracks):
+        weight[row, obs.frame[boxes]] = np.maximum(1 - obs.covered[boxes], 0.02)
+        looks[row, obs.frame[boxes]] = obs.appearance[boxes]
+    summed, counted = np.cumsum(looks * weight[..., None], axis=1), np.cumsum(weight, axis=1)
+    later, left = summed[:, -1:] - summed + looks * weight[..., None], counted[:, -1:] - counted + weight
+    return Histories(
+        past=filter_forward(seen, settings.acceleration_density, settings.speed_sigma_yd_s),
+        future=filter_backward(seen, settings.acceleration_density, settings.speed_sigma_yd_s),
+        past_looks=summed / np.maximum(counted, 1e-6)[..., None], future_looks=later / np.maximum(left, 1e-6)[..., None],
+        past_weight=counted, future_weight=left,
+        first=np.array([obs.frame[boxes[0]] for boxes in tracks], dtype=np.int64),
+        last=np.array([obs.frame[boxes[-1]] for boxes in tracks], dtype=np.int64),
+    )
+
+
+def looks_cost(h: Histories, head: tuple[IntArray, IntArray], tail: tuple[IntArray, IntArray], settings: TrackingSettings) -> FloatArray:
+    """(M,) nats against the heads (track, frame) and the tails (track, frame) wearing the same."""
+    if not h.past_looks.shape[2]:
+        return np.zeros(len(head[0]))
+    variance = PERSISTENT_LOOKS_SIGMA**2 + 1 / np.maximum(h.past_weight[head], 0.5) + 1 / np.maximum(h.future_weight[tail], 0.5)
+    squared = ((h.past_looks[head] - h.future_looks[tail]) ** 2).mean(axis=-1) / variance
+    cost: FloatArray = np.minimum(settings.join_appearance_weight * np.maximum(squared - 1, 0), settings.join_appearance_cap_nats)
+    return cost

@@ -1,0 +1,89 @@
+"""Pieces of tracks to whole ones: one assignment of ends to beginnings over the whole clip."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from vision.boxes import iou
+from vision.histories import Histories, Track, histories, looks_cost
+from vision.kalman import Belief, join_cost
+from vision.observations import Observations
+from vision.tracking_settings import TrackingSettings
+from vision.tracklets import assign
+from vision.types import BoolArray, FloatArray
+
+
+def join(obs: Observations, tracks: Sequence[Track], image_size_px: tuple[int, int], settings: TrackingSettings) -> list[Track]:
+    """Join ends to later beginnings wherever that explains the boxes better than two people would."""
+    if len(tracks) < 2:
+        return list(tracks)
+    h = histories(obs, tracks, settings)
+    cost = join_costs(obs, tracks, h, image_size_px, settings)
+    following = dict(zip(*(side.tolist() for side in assign(cost, 0.0)), strict=True))
+    heads = set(range(len(tracks))) - set(following.values())
+    joined = []
+    for row in sorted(heads):
+        parts = [tracks[row]]
+        while row in following:
+            row = following[row]
+            parts.append(tracks[row])
+        joined.append(np.concatenate(parts))
+    return joined
+
+
+def join_costs(obs: Observations, tracks: Sequence[Track], h: Histories, image_size_px: tuple[int, int],
+               settings: TrackingSettings) -> FloatArray:
+    """(N, N) nats of joining the end of track i to the beginning of track j, below 0 where they are rather one; inf if impossible."""
+    n = len(tracks)
+    ends, starts = np.nonzero((h.last[:, None] < h.first[None])
+                              & (obs.time_s[h.first][None] - obs.time_s[h.last][:, None] <= settings.max_gap_s))
+    gap_s = obs.time_s[h.first[starts]] - obs.time_s[h.last[ends]]
+    head, tail = (ends, h.last[ends]), (starts, h.first[starts])
+    past = Belief(h.past.mean[head], h.past.covariance[head])
+    future = Belief(h.future.mean[tail], h.future.covariance[tail])
+    price = join_cost(past, future, gap_s, settings.acceleration_density) + _born_anywhere(future, settings)
+    price += looks_cost(h, head, tail, settings)
+    price += np.minimum(settings.missed_nats_s * gap_s, settings.missed_cap_nats)
+    goes = np.where(_at_border(obs.xyxy[[t[-1] for t in tracks]], image_size_px), settings.leave_nats, settings.vanish_nats)
+    comes = np.where(_at_border(obs.xyxy[[t[0] for t in tracks]], image_size_px), settings.leave_nats, settings.vanish_nats)
+    # The clip's own beginning and end are no wonder.
+    cost = np.full((n, n), np.inf)
+    cost[ends, starts] = price - goes[ends] - comes[starts]
+    return cost
+
+
+def _born_anywhere(future: Belief, settings: TrackingSettings) -> FloatArray:
+    """(M,) log density of an unknown man having this state: anywhere on the ground, with a usual speed."""
+    speed2 = (future.velocity**2).sum(axis=-1)
+    density: FloatArray = (-np.log(settings.area_yd2) - np.log(2 * np.pi * settings.speed_sigma_yd_s**2)
+                           - 0.5 * speed2 / settings.speed_sigma_yd_s**2)
+    return density
+
+
+def _at_border(xyxy: FloatArray, image_size_px: tuple[int, int]) -> BoolArray:
+    """(N,) True where a box is within half its height of the picture's edge."""
+    near = 0.5 * (xyxy[:, 3] - xyxy[:, 1])
+    width, height = image_size_px
+    left, top, right, bottom = xyxy.T
+    return np.asarray((left < near) | (top < near) | (right > width - near) | (bottom > height - near))
+
+
+def drop_doubles(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> list[Track]:
+    """Without tracks that ride on another's boxes through most of their life: one person boxed twice."""
+    order = sorted(range(len(tracks)), key=lambda row: -float(obs.confidence[tracks[row]].sum()))
+    kept: list[int] = []
+    where = [dict(zip(obs.frame[boxes].tolist(), boxes.tolist(), strict=True)) for boxes in tracks]
+    for row in order:
+        if not any(_rides(obs, where[row], where[other], settings) for other in kept):
+            kept.append(row)
+    return [tracks[row] for row in sorted(kept)]
+
+
+def _rides(obs: Observations, small: dict[int, int], large: dict[int, int], settings: TrackingSettings) -> bool:
+    shared = [k for k in small if k in large]
+    if len(shared) < 0.5 * len(small):
+        return False
+    overlap = [iou(obs.xyxy[small[k]][None], obs.xyxy[large[k]][None])[0, 0] for k in shared]
+    return float(np.mean(overlap)) > settings.doubled_iou

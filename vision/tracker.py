@@ -1,0 +1,145 @@
+"""Everybody in a clip followed from first to last sight, looking at the whole clip at once.
+
+Sure pieces frame by frame, pieces joined over gaps, futures exchanged where two men met, then every track smoothed and
+written out on every frame. Positions are followed on the field's plane where the picture is registered, in the picture made
+still by the camera's motion where it is not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from vision import kalman
+from vision.boxes import jacobian, map_points
+from vision.exchanges import exchange
+from vision.ground import Ground, build_ground, place
+from vision.histories import Track, sightings
+from vision.joins import drop_doubles, join
+from vision.observations import Observations, observe
+from vision.tracking_settings import TrackingSettings
+from vision.tracklets import build_tracklets
+from vision.types import NO_KIT, Detections, FloatArray, IntArray, Tracks, foot_of
+
+
+def track(detections: Sequence[Detections], image_size_px: tuple[int, int], frame_index: IntArray | None = None,
+          time_s: FloatArray | None = None, appearance: Sequence[FloatArray] | None = None,
+          plane_from_image: FloatArray | None = None, plane_sigma_yd: FloatArray | None = None,
+          image_motion: FloatArray | None = None, settings: TrackingSettings | None = None) -> Tracks:
+    """Follow everybody through a clip.
+
+    `detections` of some or all frames in order of time, in pixels of a picture of `image_size_px` (width, height);
+    `frame_index` (F,) and `time_s` (F,) of all frames of the clip, by default those of the detections; `appearance` one
+    (N, A) array for every entry of `detections`. Row by row of `frame_index`: `plane_from_image` (F, 3, 3) to yards with
+    `plane_sigma_yd` (F,), NaN where unregistered, and `image_motion` (F, 3, 3), the picture of the row before to this one's.
+    `kit_id` is left at NO_KIT. Raises ValueError where these do not fit together.
+    """
+    settings = settings or TrackingSettings()
+    if frame_index is None or time_s is None:
+        frame_index = np.array([d.frame_index for d in detections], dtype=np.int64)
+        time_s = np.array([d.time_s for d in detections], dtype=np.float64)
+    _check(detections, frame_index, time_s, plane_from_image, plane_sigma_yd, image_motion)
+    row_of_frame = {int(index): row for row, index in enumerate(frame_index)}
+    heights = np.concatenate([d.xyxy[:, 3] - d.xyxy[:, 1] for d in detections]) if detections else np.zeros(0)
+    if not len(heights):
+        return _nobody()
+    ground = build_ground(plane_from_image, plane_sigma_yd, image_motion, len(frame_index), float(np.median(heights)))
+    obs = observe(detections, appearance, ground, row_of_frame, settings)
+    people = find_people(obs, image_size_px, settings)
+    return write_out(obs, people, ground, frame_index, time_s, image_size_px, settings)
+
+
+def find_people(obs: Observations, image_size_px: tuple[int, int], settings: TrackingSettings) -> list[Track]:
+    """The boxes of every person, in order of time."""
+    pieces = [piece for piece in build_tracklets(obs, settings) if len(piece) > 1]
+    pieces = drop_doubles(obs, pieces, settings)
+    people = join(obs, pieces, image_size_px, settings)
+    people = exchange(obs, people, settings)
+    people = join(obs, people, image_size_px, settings)
+    people = drop_doubles(obs, people, settings)
+    return [boxes for boxes in people if len(boxes) >= settings.min_boxes
+            and obs.time_s[obs.frame[boxes[-1]]] - obs.time_s[obs.frame[boxes[0]]] >= settings.min_life_s]
+
+
+def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_index: IntArray, time_s: FloatArray,
+              image_size_px: tuple[int, int], settings: TrackingSettings) -> Tracks:
+    """Smooth feet and sizes over all frames of the clip and put the boxes back into the picture."""
+    if not people:
+        return _nobody()
+    n, f = len(people), len(frame_index)
+    row = np.searchsorted(frame_index, obs.frame_index)
+    foot, foot_spread = _smooth_feet(obs, people, ground, row, time_s, settings)
+    size = _smooth_sizes(obs, people, ground, row, time_s, settings)
+    seen, confidence = np.zeros((n, f), dtype=np.bool_), np.zeros((n, f))
+    alive = np.zeros((n, f), dtype=np.bool_)
+    for person, boxes in enumerate(people):
+        rows = row[obs.frame[boxes]]
+        seen[person, rows], confidence[person, rows] = True, obs.confidence[boxes]
+        alive[person, rows[0]:rows[-1] + 1] = True
+        confidence[person] = np.where(alive[person], np.interp(np.arange(f), rows, obs.confidence[boxes]), 0.0)
+    who, when = np.nonzero(alive)
+    image_from_ground = np.linalg.inv(ground.ground_from_image)[when]
+    feet_px = map_points(image_from_ground, foot[who, when])
+    slope = jacobian(image_from_ground, foot[who, when])
+    spread_px = slope @ foot_spread[who, when] @ slope.swapaxes(1, 2)
+    _, _, scale = place(ground.ground_from_image[when], feet_px, np.zeros((len(when), 2, 2)), np.zeros(len(when)))
+    width, height = (np.exp(size[who, when]) * scale[:, None]).T
+    xyxy = np.stack([feet_px[:, 0] - width / 2, feet_px[:, 1] - height, feet_px[:, 0] + width / 2, feet_px[:, 1]], axis=1)
+    # Somebody whose middle is out of the picture is unknown, not invented.
+    inside = ((feet_px[:, 0] > 0) & (feet_px[:, 0] < image_size_px[0]) & (feet_px[:, 1] > 0)
+              & (feet_px[:, 1] - height < image_size_px[1])) | seen[who, when]
+    order = np.lexsort((who, when))
+    order = order[inside[order]]
+    who, when = who[order], when[order]
+    return Tracks(
+        frame_index=frame_index[when].astype(np.int64), time_s=time_s[when], track_id=who + 1, xyxy=xyxy[order],
+        observed=seen[who, when], kit_id=np.full(len(who), NO_KIT, dtype=np.int64), confidence=confidence[who, when],
+        foot_sigma_px=np.sqrt(np.trace(spread_px[order], axis1=1, axis2=2) / 2),
+    )
+
+
+def _smooth_feet(obs: Observations, people: Sequence[Track], ground: Ground, row: IntArray, time_s: FloatArray,
+                 settings: TrackingSettings) -> tuple[FloatArray, FloatArray]:
+    """Feet (N, F, 2) on the ground and their covariance (N, F, 2, 2)."""
+    seen = sightings(obs, people)
+    n, f = len(people), len(time_s)
+    position, covariance = np.full((n, f, 2), np.nan), np.tile(np.eye(2), (n, f, 1, 1))
+    position[:, row], covariance[:, row] = seen.position, seen.covariance * settings.smoothing_trust
+    best = kalman.smooth(kalman.Sightings(time_s, position, covariance), settings.acceleration_density, settings.speed_sigma_yd_s)
+    return best.position, best.position_covariance
+
+
+def _smooth_sizes(obs: Observations, people: Sequence[Track], ground: Ground, row: IntArray, time_s: FloatArray,
+                  settings: TrackingSettings) -> FloatArray:
+    """Logarithm of width and height (N, F, 2) in units of the picture's scale at the feet."""
+    n, f = len(people), len(time_s)
+    position, covariance = np.full((n, f, 2), np.nan), np.tile(np.eye(2), (n, f, 1, 1))
+    scale = (obs.xyxy[:, 3] - obs.xyxy[:, 1]) / obs.height_yd
+    size = np.log(np.maximum(obs.xyxy[:, 2:] - obs.xyxy[:, :2], 1.0) / scale[:, None])
+    for person, boxes in enumerate(people):
+        rows = row[obs.frame[boxes]]
+        position[person, rows] = size[boxes]
+        sigma = np.hypot(settings.box_size_sigma, settings.hidden_size_sigma * obs.covered[boxes])
+        covariance[person, rows] = np.eye(2) * (sigma**2)[:, None, None]
+    best = kalman.smooth(kalman.Sightings(time_s, position, covariance), settings.size_density, 1.0)
+    return best.position
+
+
+def _check(detections: Sequence[Detections], frame_index: IntArray, time_s: FloatArray, *matrices: FloatArray | None) -> None:
+    f = len(frame_index)
+    if len(time_s) != f or (f > 1 and not (np.diff(time_s) > 0).all()) or (f > 1 and not (np.diff(frame_index) > 0).all()):
+        raise ValueError("track: frame_index and time_s want one strictly growing entry for every frame of the clip")
+    for given in matrices:
+        if given is not None and len(given) != f:
+            raise ValueError(f"track: {len(given)} matrices or sigmas for {f} frames")
+    indices = np.array([d.frame_index for d in detections], dtype=np.int64)
+    if len(indices) > 1 and not (np.diff(indices) > 0).all():
+        raise ValueError("track: detections want to be in order of time, one entry a frame")
+    if not np.isin(indices, frame_index).all():
+        raise ValueError("track: detections of a frame that is not among frame_index")
+
+
+def _nobody() -> Tracks:
+    none, no = np.zeros(0), np.zeros(0, dtype=np.int64)
+    return Tracks(no, none, no, np.zeros((0, 4)), np.zeros(0, dtype=np.bool_), no, none, none)

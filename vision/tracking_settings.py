@@ -1,0 +1,56 @@
+"""Every number that tracking turns on, with its unit and its reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class TrackingSettings:
+    """Tuned on simulated clips of the development seeds. `nats` are natural logarithms of probabilities."""
+
+    # Motion: a football player reaches some 7 yd/s2 for about half a second.
+    acceleration_density: float = 10.0  # yd2/s3
+    speed_sigma_yd_s: float = 3.0       # of somebody first seen
+
+    # A box as a measurement of the feet, in shares of its height.
+    foot_x_sigma: float = 0.05
+    foot_y_sigma: float = 0.05
+    hidden_foot_sigma: float = 0.25     # more where nearer people cover the box, times the covered share
+    size_sigma: float = 0.14            # of the logarithm of a box's height; bending and raising arms
+
+    # Frame to frame.
+    sure_confidence: float = 0.45       # boxes from here on are matched first
+    birth_confidence: float = 0.35      # and may begin a track from here on
+    birth_max_iou: float = 0.5          # unless they overlap a box already taken by this: a doubled box
+    gate_nats: float = 9.0              # a match may cost this much more than an exact one
+    coast_s: float = 0.7                # a tracklet without boxes ends after this long
+    appearance_weight: float = 0.5      # nats for a difference of one standard deviation in every number
+    appearance_cap_nats: float = 4.0    # colours of a covered man lie, so they never decide alone
+
+    # Joining tracklets over gaps.
+    max_gap_s: float = 4.0
+    vanish_nats: float = 9.0            # somebody ends or begins in the middle of the picture
+    leave_nats: float = 1.5             # or at its border
+    border_yd: float = 2.0
+    missed_nats_s: float = 3.0          # a second without a box of somebody in full view
+    missed_cap_nats: float = 5.0
+    area_yd2: float = 2500.0            # where an unknown man may appear
+    join_appearance_weight: float = 3.0
+    join_appearance_cap_nats: float = 8.0
+
+    # Exchanging the futures of two tracks.
+    swap_distance_yd: float = 2.5
+    swap_margin_nats: float = 2.0
+    swap_rounds: int = 6
+
+    # Who counts as a person in the end.
+    min_boxes: int = 5
+    min_life_s: float = 0.3
+    doubled_iou: float = 0.55           # two tracks that share their boxes by this on average are one person
+
+    # Writing out.
+    smoothing_trust: float = 0.5        # the feet's covariance for smoothing, as a share of that for matching
+    box_size_sigma: float = 0.06        # of the logarithm of a box's sides
+    hidden_size_sigma: float = 0.4      # more where covered, times the covered share
+    size_density: float = 2.0           # how fast the logarithm of a side changes: arms and strides, 1/s3

@@ -1,0 +1,99 @@
+"""Trains the person detector from nothing, or goes on from weights, and exports it to ONNX. Works without a network.
+
+    python -m demo_clips.training_frames FRAMES --count 7000
+    python -m vision.training FRAMES/data.yaml runs/people --hours 1
+
+The network is a small NMS-free one: its end-to-end head gives at most 300 boxes a picture, `[1, 300, 6]` as
+x0, y0, x1, y1, confidence, class.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import os
+import shutil
+from pathlib import Path
+from typing import Any
+
+STRIDE_PX = 32
+
+
+def _ultralytics() -> Any:
+    """ultralytics with what reaches for the network or for an absent package switched off."""
+    os.environ["YOLO_OFFLINE"] = "true"
+    import ultralytics
+    import ultralytics.data.utils
+    import ultralytics.engine.trainer as trainer
+
+    # It would fetch a network to try mixed precision on, and a font for plots that are not drawn.
+    trainer.check_amp = lambda model: True  # type: ignore[attr-defined]
+    ultralytics.data.utils.check_font = lambda *args, **options: None  # type: ignore[attr-defined]
+    if importlib.util.find_spec("polars") is None:
+        trainer.BaseTrainer.read_results_csv = lambda self: {}  # type: ignore[method-assign]
+    return ultralytics
+
+
+def train_detector(dataset_yaml: Path, out_dir: Path, base: str | Path = "yolo26n.yaml", epochs: int = 100, image_size: int = 1280,
+                   batch: int = 48, time_hours: float | None = None, device: str | None = None, workers: int = 8,
+                   rectangular: bool = True, seed: int = 0, **overrides: Any) -> Path:
+    """Train on an ultralytics data set and return the path of the last weights, `out_dir`/last.pt.
+
+    `base` is a network's description (random weights) or a .pt to go on from. `time_hours` overrules `epochs`. Frames of one
+    aspect ratio train faster `rectangular`, without square padding. Scale, colour and mirror images are varied; mosaics are not
+    made: they cut people in ways that no camera does. `overrides` go to ultralytics as they are. Raises FileNotFoundError
+    when the data set or the weights are missing.
+    """
+    for path in (dataset_yaml, Path(base) if str(base).endswith(".pt") else None):
+        if path is not None and not Path(path).is_file():
+            raise FileNotFoundError(f"{path}: no such file; render frames or name existing weights")
+    network = _ultralytics().YOLO(str(base))
+    recipe: dict[str, Any] = {
+        "data": str(dataset_yaml), "epochs": epochs, "imgsz": image_size, "batch": batch, "time": time_hours, "device": device,
+        "workers": workers, "rect": rectangular, "seed": seed, "project": str(out_dir.resolve()), "name": "train", "exist_ok": True,
+        "pretrained": False, "cache": "ram", "mosaic": 0.0, "close_mosaic": 0, "plots": False, "single_cls": True,
+        "warmup_epochs": 1.0, "scale": 0.4, "translate": 0.08, "degrees": 1.5, "fliplr": 0.5, "hsv_h": 0.02, "hsv_s": 0.6, "hsv_v": 0.4,
+        "max_det": 300,
+    }
+    network.train(**(recipe | overrides))
+    last = out_dir / "last.pt"
+    shutil.copyfile(network.trainer.last, last)
+    return last
+
+
+def export_detector(weights: Path, onnx: Path, height: int = 736, width: int = 1280) -> Path:
+    """Write `weights` (.pt) as float32 ONNX for any height and width that are multiples of 32, and return `onnx`.
+
+    The end-to-end head stays in, so that nobody has to suppress double boxes. Raises FileNotFoundError without weights.
+    """
+    if not weights.is_file():
+        raise FileNotFoundError(f"{weights}: no such file; train first, or name existing weights")
+    network = _ultralytics().YOLO(str(weights))
+    slim = importlib.util.find_spec("onnxslim") is not None
+    written = network.export(format="onnx", imgsz=(height, width), dynamic=True, nms=False, simplify=slim, opset=17, device="cpu")
+    onnx.parent.mkdir(parents=True, exist_ok=True)
+    shutil.move(str(written), onnx)
+    return onnx
+
+
+def main() -> None:
+    """The recipe as one command: train, then export."""
+    parser = argparse.ArgumentParser(description="Train the person detector and export it.")
+    parser.add_argument("dataset_yaml", type=Path)
+    parser.add_argument("out_dir", type=Path)
+    parser.add_argument("--base", default="yolo26n.yaml", help="network description, or .pt to go on from")
+    parser.add_argument("--hours", type=float, help="train for this long instead of --epochs")
+    parser.add_argument("--epochs", type=int, default=100)
+    parser.add_argument("--image-size", type=int, default=1280)
+    parser.add_argument("--batch", type=int, default=48)
+    parser.add_argument("--device", help="cpu, 0, 0,1 ...")
+    parser.add_argument("--workers", type=int, default=8)
+    given = parser.parse_args()
+    given.out_dir.mkdir(parents=True, exist_ok=True)
+    last = train_detector(given.dataset_yaml, given.out_dir, given.base, given.epochs, given.image_size, given.batch, given.hours,
+                          given.device, given.workers)
+    print(export_detector(last, given.out_dir / "people.onnx"))
+
+
+if __name__ == "__main__":
+    main()
