@@ -1,0 +1,5 @@
+"""The command line: `deepthird`."""
+
+from tagger.cli.group import main
+
+__all__ = ["main"]

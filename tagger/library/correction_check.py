@@ -58,11 +58,13 @@ def check(correction: Correction) -> None:
             _check_interval(value)
         elif not isinstance(value, str) or not value.strip():
             raise ValueError(f"{field}: {value!r}, wanted some text")
+    elif subject.startswith("clip:") and field == "boxes":
+        _check_boxes(value)
     elif subject == "event":
         _known(field, EVENT_FIELDS, "verdict on an event")
         _check_event(value)
     else:
-        raise ValueError(f"{subject!r} cannot be corrected; a subject is rep, defender:<player> or event")
+        raise ValueError(f"{subject!r} cannot be corrected; a subject is rep, defender:<player>, event or clip:<fingerprint>")
 
 
 def _known(word: Any, words: Collection[str], what: str) -> None:
@@ -108,6 +110,17 @@ def _check_interval(value: Any) -> None:
     _known(value.get("assignment"), ASSIGNMENTS, "assignment")
     if value.get("area") is not None:
         _known(value["area"], AREAS, "area")
+
+
+def _check_boxes(value: Any) -> None:
+    if not isinstance(value, dict) or not isinstance(value.get("frame_index"), int) or value["frame_index"] < 0:
+        raise ValueError("boxes: wanted an object with frame_index and xyxy")
+    for box in value.get("xyxy") or ():
+        if not isinstance(box, list) or len(box) != 4:
+            raise ValueError(f"boxes: {box!r}, wanted [x0, y0, x1, y1]")
+        x0, y0, x1, y1 = (_number("box", edge) for edge in box)
+        if x1 <= x0 or y1 <= y0:
+            raise ValueError(f"boxes: {box!r} has no area")
 
 
 def _check_event(value: Any) -> None:

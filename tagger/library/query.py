@@ -66,6 +66,20 @@ def parse(text: str) -> Query:
     return _Parser(text).whole()
 
 
+def written(query: Query) -> str:
+    """The query in the language that `parse` reads."""
+    if isinstance(query, Condition):
+        value = "..".join(query.values) if query.op == ".." else ",".join(query.values)
+        quoted = f'"{value}"' if re.search(r"[\s()]", value) else value
+        return f"{query.field}{':' if query.op == '..' else query.op}{quoted}"
+    if isinstance(query, Not):
+        return f"not ({written(query.part)})"
+    if isinstance(query, OneOf):
+        return f"{query.group}({written(query.part)})"
+    between = " and " if isinstance(query, All) else " or "
+    return between.join(f"({written(part)})" if isinstance(part, All | AnyOf) else written(part) for part in query.parts)
+
+
 class _Parser:
     """Recursive descent: or < and < not < condition."""
 

@@ -100,7 +100,8 @@ class ClipArrays:
 
 @dataclass(frozen=True)
 class Correction:
-    """A coach's word. `subject`: "rep", "defender:<player_id>" or "event". `before` and `after` are JSON values.
+    """A coach's word. `subject`: "rep", "defender:<player_id>", "event", or "clip:<fingerprint>" (field "boxes": everybody who
+    stands in one frame, for training the detector; it changes no tag). `before` and `after` are JSON values.
 
     `correction_id` 0 and an empty `made_at` mean: not saved yet.
     """

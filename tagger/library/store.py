@@ -15,7 +15,7 @@ from tagger.library import search as _search
 from tagger.library.arrays import unpack_field_tracks, unpack_field_view, unpack_tracks
 from tagger.library.connection import FILE_NAME, connect, transaction
 from tagger.library.correction_check import check, nearest
-from tagger.library.effective import effective
+from tagger.library.effective import effective, standing
 from tagger.library.faults import LibraryError, explained
 from tagger.library.jobs import Jobs
 from tagger.library.query import Query, parse
@@ -206,6 +206,17 @@ class Library:
         known = [str(r[0]) for r in connection.execute("SELECT player_id FROM player WHERE rep_id = ?", (rep_id,))]
         if player_id not in known:
             raise LibraryError(nearest(player_id, known, "defender"))
+
+    def corrected_boxes(self) -> list[tuple[Path, int, list[list[float]]]]:
+        """(clip, frame index, boxes in px of the file) of every frame whose boxes a coach has set; the last word counts."""
+        last: dict[tuple[str, int], list[list[float]]] = {}
+        with self._reading() as connection:
+            paths = dict(connection.execute("SELECT fingerprint, path FROM clip").fetchall())
+            for row in connection.execute("SELECT DISTINCT rep_id FROM correction WHERE subject LIKE 'clip:%'").fetchall():
+                for said in standing(corrections_of(connection, row[0])):
+                    if said.field == "boxes":
+                        last[said.subject.removeprefix("clip:"), said.after["frame_index"]] = said.after["xyxy"]
+        return [(Path(paths[mark]), index, boxes) for (mark, index), boxes in sorted(last.items()) if mark in paths]
 
     # --- searches and the roster --------------------------------------------------------------------------------
 

@@ -1,0 +1,69 @@
+"""deepthird inspect: what the machine saw at one moment."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tagger.cli.console import print_json, print_table, say
+from tagger.cli.options import json_option, level_or_none, tagging_options
+
+if TYPE_CHECKING:
+    from tagger.pipeline import Inspection
+
+
+@click.command("inspect")
+@click.argument("clip", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="CLIP_OR_IMAGE")
+@click.option("--at", "at_s", type=click.FloatRange(0.0), default=0.0, show_default=True, metavar="SECONDS",
+              help="When, by the clip's clock.")
+@click.option("--picture", type=click.Path(dir_okay=False, path_type=Path),
+              help="Write the picture with boxes, tracks and the field's lines over the turf.")
+@tagging_options
+@json_option
+def inspect_command(clip: Path, at_s: float, picture: Path | None, level: str, weights: Path | None, device: str,
+                    as_json: bool) -> int:
+    """Show what the machine saw in a clip at one moment, or in a still picture."""
+    from tagger.pipeline import TagOptions, inspect_frame
+
+    seen = inspect_frame(clip, at_s, TagOptions(weights=weights, device=device, level=level_or_none(level)))
+    if picture is not None:
+        from tagger.cli.inspect_picture import draw_inspection, write_picture
+
+        write_picture(picture, draw_inspection(seen))
+        say(f"{picture} written")
+    value = inspection_to_json(seen)
+    if as_json:
+        print_json(value)
+    else:
+        print_table(("what", "seen"), [
+            ("picture", f"{value['width']} x {value['height']} at {value['time_s']:.2f} s"), ("people", len(value["boxes"])),
+            ("field", value["status"]), ("view", value["view"]),
+            ("uncertainty", "" if value["sigma_yd"] is None else f"{value['sigma_yd']:.2f} yd in the middle of what is seen"),
+            ("yard line known", "yes" if value["yard_line_known"] else "no: right up to whole steps of 5 yd"),
+            ("why not", value["reason"])])
+        if picture is None:
+            say("Next: --picture FILE.png draws it")
+    return 0
+
+
+def inspection_to_json(seen: Inspection) -> dict[str, Any]:
+    """Boxes as [x0, y0, x1, y1, confidence] and tracks as {track_id, box, kit}, in px of `width` x `height`."""
+    from homography.types import LOST, STATUS_NAMES
+
+    height, width = seen.frame_bgr.shape[:2]
+    view, found, row = seen.view, seen.detections, seen.row
+    lost = view.status[row] == LOST
+    here = seen.tracks.frame_index == view.frame_index[row]
+    return {
+        "width": width, "height": height, "time_s": seen.time_s,
+        "boxes": [[*map(float, box), float(p)] for box, p in zip(found.xyxy, found.confidence, strict=True)],
+        "field_from_image": None if lost else view.field_from_image[row].tolist(),
+        "status": STATUS_NAMES[int(view.status[row])],
+        "sigma_yd": None if lost else float(view.sigma_yd[row]),
+        "yard_line_known": view.yard_line_known, "view": view.view, "level": view.level, "reason": view.reason,
+        "tracks": [{"track_id": int(track), "box": [float(edge) for edge in box], "kit": int(kit), "observed": bool(seen_here)}
+                   for track, box, kit, seen_here in zip(seen.tracks.track_id[here], seen.tracks.xyxy[here],
+                                                         seen.tracks.kit_id[here], seen.tracks.observed[here], strict=True)],
+    }

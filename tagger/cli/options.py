@@ -1,0 +1,47 @@
+"""Options that several commands have."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+DEFAULT_LIBRARY = Path("deepthird-library")
+LEVELS = ("auto", "high-school", "college", "pro")
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+PATH = click.Path(path_type=Path)
+EXISTING_PATH = click.Path(exists=True, path_type=Path)
+
+
+def library_option(command: Command) -> Command:
+    """--library, from the environment's DEEPTHIRD_LIBRARY."""
+    return click.option(
+        "--library", type=click.Path(file_okay=False, path_type=Path), envvar="DEEPTHIRD_LIBRARY", show_envvar=True,
+        default=DEFAULT_LIBRARY, show_default=f"./{DEFAULT_LIBRARY}", help="The library's folder.")(command)
+
+
+def tagging_options(command: Command) -> Command:
+    """--level, --weights, --device: how film is looked at."""
+    for option in (
+        click.option("--device", default="cpu", show_default=True, help="Where the detector runs: cpu, or a GPU's name."),
+        click.option("--weights", type=click.Path(exists=True, dir_okay=False, path_type=Path),
+                     help="Another detector (.onnx or .pt)."),
+        click.option("--level", type=click.Choice(LEVELS), default="auto", show_default=True,
+                     help="Level of play, for the hash marks; auto reads it off the field."),
+    ):
+        command = option(command)
+    return command
+
+
+def json_option(command: Command) -> Command:
+    """--json."""
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout, and nothing else there.")(command)
+
+
+def level_or_none(level: str) -> str | None:
+    """The pipeline's word for `auto` is None."""
+    return None if level == "auto" else level
