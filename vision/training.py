@@ -51,7 +51,7 @@ def train_detector(dataset_yaml: Path, out_dir: Path, base: str | Path = "yolo26
     recipe: dict[str, Any] = {
         "data": str(dataset_yaml), "epochs": epochs, "imgsz": image_size, "batch": batch, "time": time_hours, "device": device,
         "workers": workers, "rect": rectangular, "seed": seed, "project": str(out_dir.resolve()), "name": "train", "exist_ok": True,
-        "pretrained": False, "cache": "ram", "mosaic": 0.0, "close_mosaic": 0, "plots": False, "single_cls": True,
+        "pretrained": str(base).endswith(".pt"), "cache": "ram", "mosaic": 0.0, "close_mosaic": 0, "plots": False, "single_cls": True,
         "warmup_epochs": 1.0, "scale": 0.4, "translate": 0.08, "degrees": 1.5, "fliplr": 0.5, "hsv_h": 0.02, "hsv_s": 0.6, "hsv_v": 0.4,
         "max_det": 300,
     }
