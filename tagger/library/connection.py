@@ -119,8 +119,8 @@ def migrate(connection: sqlite3.Connection, path: Path, upto: int | None = None)
 def statements(sql: str) -> list[str]:
     """The single statements of a script. (`executescript` would commit, and a half migrated file must not be left.)"""
     found, pending = [], ""
-    for line in sql.splitlines(keepends=True):
-        pending += line
+    for piece in re.split(r"(?<=;)", sql):
+        pending += piece
         if sqlite3.complete_statement(pending):
             found.append(pending)
             pending = ""
