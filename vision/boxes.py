@@ -29,6 +29,14 @@ def iou(a: FloatArray, b: FloatArray) -> FloatArray:
     return out
 
 
+def paired_iou(a: FloatArray, b: FloatArray) -> FloatArray:
+    """(N,) intersection over union of each box of `a` (N, 4) with its own partner in `b` (N, 4)."""
+    sides = np.clip(np.minimum(a[:, 2:], b[:, 2:]) - np.maximum(a[:, :2], b[:, :2]), 0, None)
+    shared = sides.prod(axis=1)
+    out: FloatArray = shared / np.maximum(box_area(a) + box_area(b) - shared, 1e-9)
+    return out
+
+
 def covered_share(xyxy: FloatArray) -> FloatArray:
     """(N,) share of each box that people nearer to the camera (their boxes end lower) cover, at most 1."""
     nearer = xyxy[None, :, 3] > xyxy[:, None, 3]

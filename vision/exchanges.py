@@ -90,9 +90,10 @@ def gains(obs: Observations, h: Histories, cuts: Cuts, settings: TrackingSetting
         rows = np.flatnonzero(heads[head] & tails[tail])
         past, future = (getattr(cuts, head)[rows], cuts.before[rows]), (getattr(cuts, tail)[rows], cuts.after[rows])
         gap_s = obs.time_s[future[1]] - obs.time_s[past[1]]
-        total[rows] += sign * (join_cost(Belief(h.past.mean[past], h.past.covariance[past]),
-                                         Belief(h.future.mean[future], h.future.covariance[future]), gap_s,
-                                         settings.acceleration_density) + looks_cost(h, past, future, settings))
+        moved = join_cost(Belief(h.past.mean[past], h.past.covariance[past]),
+                          Belief(h.future.mean[future], h.future.covariance[future]), gap_s,
+                          (h.density[past] + h.density[future]) / 2)
+        total[rows] += sign * (moved + looks_cost(h, past, future, settings))
     # One head or one tail may be missing: then a future is handed over. Less is no exchange.
     enough = sum(part.astype(int) for part in (*heads.values(), *tails.values())) >= 3
     out: FloatArray = np.where(enough, total, -np.inf)

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vision.boxes import iou
+from vision.boxes import paired_iou
 from vision.histories import Histories, Track, histories, looks_cost
 from vision.kalman import Belief, join_cost
 from vision.observations import Observations
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import assign
-from vision.types import BoolArray, FloatArray
+from vision.types import BoolArray, FloatArray, IntArray
 
 
 def join(obs: Observations, tracks: Sequence[Track], image_size_px: tuple[int, int], settings: TrackingSettings) -> list[Track]:
@@ -35,7 +35,7 @@ def join(obs: Observations, tracks: Sequence[Track], image_size_px: tuple[int, i
 
 def join_costs(obs: Observations, tracks: Sequence[Track], h: Histories, image_size_px: tuple[int, int],
                settings: TrackingSettings) -> FloatArray:
-    """(N, N) nats of joining the end of track i to the beginning of track j, below 0 where they are rather one; inf if impossible."""
+    """(N, N) nats of joining track i's end to track j's beginning: below 0 where they are rather one, inf if impossible."""
     n = len(tracks)
     ends, starts = np.nonzero((h.last[:, None] < h.first[None])
                               & (obs.time_s[h.first][None] - obs.time_s[h.last][:, None] <= settings.max_gap_s))
@@ -43,12 +43,12 @@ def join_costs(obs: Observations, tracks: Sequence[Track], h: Histories, image_s
     head, tail = (ends, h.last[ends]), (starts, h.first[starts])
     past = Belief(h.past.mean[head], h.past.covariance[head])
     future = Belief(h.future.mean[tail], h.future.covariance[tail])
-    price = join_cost(past, future, gap_s, settings.acceleration_density) + _born_anywhere(future, settings)
+    price = join_cost(past, future, gap_s, (h.density[head] + h.density[tail]) / 2) + _born_anywhere(future, settings)
     price += looks_cost(h, head, tail, settings)
     price += np.minimum(settings.missed_nats_s * gap_s, settings.missed_cap_nats)
-    goes = np.where(_at_border(obs.xyxy[[t[-1] for t in tracks]], image_size_px), settings.leave_nats, settings.vanish_nats)
-    comes = np.where(_at_border(obs.xyxy[[t[0] for t in tracks]], image_size_px), settings.leave_nats, settings.vanish_nats)
-    # The clip's own beginning and end are no wonder.
+    real = np.minimum(settings.vanish_nats, settings.real_nats_box * np.array([len(boxes) for boxes in tracks]))
+    goes = np.where(_at_border(obs.xyxy[[t[-1] for t in tracks]], image_size_px), settings.leave_nats, real)
+    comes = np.where(_at_border(obs.xyxy[[t[0] for t in tracks]], image_size_px), settings.leave_nats, real)
     cost = np.full((n, n), np.inf)
     cost[ends, starts] = price - goes[ends] - comes[starts]
     return cost
@@ -72,18 +72,18 @@ def _at_border(xyxy: FloatArray, image_size_px: tuple[int, int]) -> BoolArray:
 
 def drop_doubles(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> list[Track]:
     """Without tracks that ride on another's boxes through most of their life: one person boxed twice."""
-    order = sorted(range(len(tracks)), key=lambda row: -float(obs.confidence[tracks[row]].sum()))
+    table = np.full((len(tracks), len(obs.time_s)), -1)
+    for row, boxes in enumerate(tracks):
+        table[row, obs.frame[boxes]] = boxes
     kept: list[int] = []
-    where = [dict(zip(obs.frame[boxes].tolist(), boxes.tolist(), strict=True)) for boxes in tracks]
-    for row in order:
-        if not any(_rides(obs, where[row], where[other], settings) for other in kept):
+    for row in sorted(range(len(tracks)), key=lambda row: -float(obs.confidence[tracks[row]].sum())):
+        if not any(_rides(obs, table[row], table[other], settings) for other in kept):
             kept.append(row)
     return [tracks[row] for row in sorted(kept)]
 
 
-def _rides(obs: Observations, small: dict[int, int], large: dict[int, int], settings: TrackingSettings) -> bool:
-    shared = [k for k in small if k in large]
-    if len(shared) < 0.5 * len(small):
+def _rides(obs: Observations, small: IntArray, large: IntArray, settings: TrackingSettings) -> bool:
+    shared = (small >= 0) & (large >= 0)
+    if not shared.any() or shared.sum() < 0.5 * (small >= 0).sum():
         return False
-    overlap = [iou(obs.xyxy[small[k]][None], obs.xyxy[large[k]][None])[0, 0] for k in shared]
-    return float(np.mean(overlap)) > settings.doubled_iou
+    return float(np.mean(paired_iou(obs.xyxy[small[shared]], obs.xyxy[large[shared]]))) > settings.doubled_iou

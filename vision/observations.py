@@ -39,8 +39,8 @@ class Observations:
         return slice(int(low), int(high))
 
 
-def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] | None, ground: Ground, row_of_frame: dict[int, int],
-            settings: TrackingSettings) -> Observations:
+def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] | None, ground: Ground,
+            row_of_frame: dict[int, int], settings: TrackingSettings) -> Observations:
     """Put `detections` on the ground; `row_of_frame` finds a frame index's row in `ground`."""
     counts = [len(d) for d in detections]
     frame = np.repeat(np.arange(len(detections)), counts)
@@ -55,7 +55,8 @@ def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] |
     position, covariance, scale = place(ground.ground_from_image[row], foot_of(xyxy), covariance_px, ground.sigma_yd[row])
     looks = _looks(detections, appearance, counts)
     return Observations(
-        frame_index=np.array([d.frame_index for d in detections]), time_s=np.array([d.time_s for d in detections], dtype=np.float64),
+        frame_index=np.array([d.frame_index for d in detections]),
+        time_s=np.array([d.time_s for d in detections], dtype=np.float64),
         frame=frame, xyxy=xyxy, confidence=confidence, appearance=looks, position=position, covariance=covariance,
         height_yd=height / scale, covered=covered,
     )

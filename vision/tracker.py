@@ -20,7 +20,7 @@ from vision.joins import drop_doubles, join
 from vision.observations import Observations, observe
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import build_tracklets
-from vision.types import NO_KIT, Detections, FloatArray, IntArray, Tracks, foot_of
+from vision.types import NO_KIT, Detections, FloatArray, IntArray, Tracks
 
 
 def track(detections: Sequence[Detections], image_size_px: tuple[int, int], frame_index: IntArray | None = None,
@@ -58,8 +58,13 @@ def find_people(obs: Observations, image_size_px: tuple[int, int], settings: Tra
     people = exchange(obs, people, settings)
     people = join(obs, people, image_size_px, settings)
     people = drop_doubles(obs, people, settings)
-    return [boxes for boxes in people if len(boxes) >= settings.min_boxes
-            and obs.time_s[obs.frame[boxes[-1]]] - obs.time_s[obs.frame[boxes[0]]] >= settings.min_life_s]
+    return [boxes for boxes in people if _is_person(obs, boxes, settings)]
+
+
+def _is_person(obs: Observations, boxes: Track, settings: TrackingSettings) -> bool:
+    first, last = int(obs.frame[boxes[0]]), int(obs.frame[boxes[-1]])
+    return bool(len(boxes) >= settings.min_boxes and obs.time_s[last] - obs.time_s[first] >= settings.min_life_s
+                and len(boxes) >= settings.min_seen_share * (last - first + 1))
 
 
 def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_index: IntArray, time_s: FloatArray,
@@ -102,11 +107,12 @@ def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_
 def _smooth_feet(obs: Observations, people: Sequence[Track], ground: Ground, row: IntArray, time_s: FloatArray,
                  settings: TrackingSettings) -> tuple[FloatArray, FloatArray]:
     """Feet (N, F, 2) on the ground and their covariance (N, F, 2, 2)."""
-    seen = sightings(obs, people)
+    seen = sightings(obs, people, settings)
     n, f = len(people), len(time_s)
     position, covariance = np.full((n, f, 2), np.nan), np.tile(np.eye(2), (n, f, 1, 1))
     position[:, row], covariance[:, row] = seen.position, seen.covariance * settings.smoothing_trust
-    best = kalman.smooth(kalman.Sightings(time_s, position, covariance), settings.acceleration_density, settings.speed_sigma_yd_s)
+    density = np.full((n, f), settings.max_density)
+    best = kalman.smooth(kalman.Sightings(time_s, position, covariance, density), settings.motion)
     return best.position, best.position_covariance
 
 
@@ -122,7 +128,8 @@ def _smooth_sizes(obs: Observations, people: Sequence[Track], ground: Ground, ro
         position[person, rows] = size[boxes]
         sigma = np.hypot(settings.box_size_sigma, settings.hidden_size_sigma * obs.covered[boxes])
         covariance[person, rows] = np.eye(2) * (sigma**2)[:, None, None]
-    best = kalman.smooth(kalman.Sightings(time_s, position, covariance), settings.size_density, 1.0)
+    density = np.full((n, f), settings.size_density)
+    best = kalman.smooth(kalman.Sightings(time_s, position, covariance, density), kalman.MotionModel(1.0, settings.outlier))
     return best.position
 
 

@@ -4,19 +4,29 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from vision.kalman import MotionModel
+from vision.types import FloatArray
+
 
 @dataclass(frozen=True)
 class TrackingSettings:
     """Tuned on simulated clips of the development seeds. `nats` are natural logarithms of probabilities."""
 
-    # Motion: a football player reaches some 7 yd/s2 for about half a second.
-    acceleration_density: float = 10.0  # yd2/s3
+    # Motion: a player at full speed cuts with some 7 yd/s2 for half a second; a lineman in the pile hardly moves.
+    still_density: float = 2.0          # yd2/s3 of a man standing
+    density_per_speed: float = 2.5      # more for every yd/s
+    max_density: float = 12.0
+    speed_window_s: float = 0.8         # over which a man's own speed is taken
     speed_sigma_yd_s: float = 3.0       # of somebody first seen
+
+    outlier: float = 6.0                # squared Mahalanobis distance beyond which a box counts for less
 
     # A box as a measurement of the feet, in shares of its height.
     foot_x_sigma: float = 0.05
     foot_y_sigma: float = 0.05
-    hidden_foot_sigma: float = 0.25     # more where nearer people cover the box, times the covered share
+    hidden_foot_sigma: float = 0.08     # more where nearer people cover the box, times the covered share
     size_sigma: float = 0.14            # of the logarithm of a box's height; bending and raising arms
 
     # Frame to frame.
@@ -32,7 +42,7 @@ class TrackingSettings:
     max_gap_s: float = 4.0
     vanish_nats: float = 9.0            # somebody ends or begins in the middle of the picture
     leave_nats: float = 1.5             # or at its border
-    border_yd: float = 2.0
+    real_nats_box: float = 0.7          # but no more than this a box: few boxes are rather false than a vanished man
     missed_nats_s: float = 3.0          # a second without a box of somebody in full view
     missed_cap_nats: float = 5.0
     area_yd2: float = 2500.0            # where an unknown man may appear
@@ -47,6 +57,7 @@ class TrackingSettings:
     # Who counts as a person in the end.
     min_boxes: int = 5
     min_life_s: float = 0.3
+    min_seen_share: float = 0.15        # of the frames of his life
     doubled_iou: float = 0.55           # two tracks that share their boxes by this on average are one person
 
     # Writing out.
@@ -54,3 +65,13 @@ class TrackingSettings:
     box_size_sigma: float = 0.06        # of the logarithm of a box's sides
     hidden_size_sigma: float = 0.4      # more where covered, times the covered share
     size_density: float = 2.0           # how fast the logarithm of a side changes: arms and strides, 1/s3
+
+    @property
+    def motion(self) -> MotionModel:
+        """How men are first seen and how wild boxes count."""
+        return MotionModel(self.speed_sigma_yd_s, self.outlier)
+
+    def density(self, speed_yd_s: FloatArray) -> FloatArray:
+        """Power density of the acceleration (yd2/s3) of men at this speed."""
+        grown: FloatArray = np.minimum(self.still_density + self.density_per_speed * speed_yd_s, self.max_density)
+        return grown

@@ -32,8 +32,11 @@ class _Living:
         for name in ("mean", "covariance", "appearance", "height_yd", "seen_s"):
             setattr(self, name, getattr(self, name)[rows])
 
-    def predict(self, dt_s: float, density: float) -> None:
-        ahead = kalman.predict(Belief(self.mean, self.covariance), dt_s, density)
+    def predict(self, dt_s: float, settings: TrackingSettings) -> None:
+        belief = Belief(self.mean, self.covariance)
+        # The speed may be anything within its own uncertainty.
+        unsure = np.sqrt(self.covariance[:, 1, 1] + self.covariance[:, 3, 3])
+        ahead = kalman.predict(belief, dt_s, settings.density(np.linalg.norm(belief.velocity, axis=1) + unsure))
         self.mean, self.covariance = ahead.mean, ahead.covariance
 
     def take(self, rows: IntArray, boxes: IntArray, obs: Observations, now_s: float) -> None:
@@ -87,7 +90,7 @@ def build_tracklets(obs: Observations, settings: TrackingSettings) -> list[IntAr
     living, done = _Living(obs.appearance.shape[1]), []
     for k, now_s in enumerate(obs.time_s):
         if k:
-            living.predict(now_s - obs.time_s[k - 1], settings.acceleration_density)
+            living.predict(float(now_s - obs.time_s[k - 1]), settings)
         alive = now_s - living.seen_s <= settings.coast_s
         done += [living.boxes[row] for row in np.flatnonzero(~alive)]
         living.keep(np.flatnonzero(alive))

@@ -10,6 +10,7 @@ from scipy.stats import multivariate_normal
 
 from vision.kalman import (
     Belief,
+    MotionModel,
     Sightings,
     filter_backward,
     filter_forward,
@@ -22,6 +23,11 @@ from vision.kalman import (
 )
 
 DENSITY, SPEED = 8.0, 4.0
+MODEL = MotionModel(SPEED)
+
+
+def sighted(time_s: np.ndarray, position: np.ndarray, covariance: np.ndarray) -> Sightings:
+    return Sightings(time_s, position, covariance, np.full(position.shape[:2], DENSITY))
 
 
 def measured(n: int = 3, t: int = 40, seed: int = 0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -76,8 +82,8 @@ def reference(time_s: np.ndarray, position: np.ndarray, covariance: np.ndarray) 
 
 def test_the_batch_agrees_with_filterpy_track_by_track() -> None:
     time_s, position, covariance = measured()
-    filtered = filter_forward(Sightings(time_s, position, covariance), DENSITY, SPEED)
-    smoothed = smooth(Sightings(time_s, position, covariance), DENSITY, SPEED)
+    filtered = filter_forward(sighted(time_s, position, covariance), MODEL)
+    smoothed = smooth(sighted(time_s, position, covariance), MODEL)
     for row in range(len(position)):
         means, spreads, best, spread = reference(time_s, position[row], covariance[row])
         assert filtered.mean[row] == pytest.approx(means, abs=1e-6)
@@ -106,7 +112,7 @@ def test_smoothing_is_the_least_squares_answer() -> None:
     information[1, 1] += 1 / SPEED**2
     information[3, 3] += 1 / SPEED**2
     expected = np.linalg.solve(information, vector).reshape(t, 4)
-    smoothed = smooth(Sightings(time_s, position, covariance), DENSITY, SPEED)
+    smoothed = smooth(sighted(time_s, position, covariance), MODEL)
     assert smoothed.mean[0] == pytest.approx(expected, abs=1e-5)
     assert smoothed.covariance[0, 5] == pytest.approx(np.linalg.inv(information)[20:24, 20:24], abs=1e-5)
 
@@ -115,7 +121,7 @@ def test_backward_is_forward_in_a_mirror() -> None:
     time_s = np.arange(6) * 0.1
     position = np.stack([np.arange(6) * 0.5, np.zeros(6)], axis=1)[None]
     covariance = np.tile(0.01 * np.eye(2), (1, 6, 1, 1))
-    back = filter_backward(Sightings(time_s, position, covariance), DENSITY, SPEED)
+    back = filter_backward(sighted(time_s, position, covariance), MODEL)
     assert back.velocity[0, 0, 0] == pytest.approx(5.0, abs=0.3)
     assert np.isfinite(back.mean).all()
 
@@ -124,8 +130,8 @@ def test_a_late_start_is_unknown_before() -> None:
     time_s, position, covariance = measured(n=2)
     position[1, :10] = np.nan
     position[1, 10] = 1.0
-    sightings = Sightings(time_s, position, covariance)
-    for belief in (filter_forward(sightings, DENSITY, SPEED), smooth(sightings, DENSITY, SPEED)):
+    sightings = sighted(time_s, position, covariance)
+    for belief in (filter_forward(sightings, MODEL), smooth(sightings, MODEL)):
         assert np.isnan(belief.mean[1, :10]).all()
         assert np.isfinite(belief.mean[1, 10:]).all()
 
@@ -137,3 +143,13 @@ def test_join_cost_is_the_density_of_the_gap() -> None:
     spread = move @ past.covariance @ move.T + noise + future.covariance
     expected = -multivariate_normal(move @ past.mean, spread).logpdf(future.mean)
     assert join_cost(past, future, np.array(0.5), DENSITY) == pytest.approx(expected, rel=1e-6)
+
+
+def test_one_wild_measurement_counts_less_under_an_outlier_bound() -> None:
+    time_s = np.arange(30) / 30
+    position = np.zeros((1, 30, 2))
+    position[0, 15] = 3.0
+    sightings = sighted(time_s, position, np.tile(0.01 * np.eye(2), (1, 30, 1, 1)))
+    plain = smooth(sightings, MODEL).position[0, 15, 0]
+    bounded = smooth(sightings, MotionModel(SPEED, outlier=6.0)).position[0, 15, 0]
+    assert abs(bounded) < abs(plain) / 3

@@ -1,0 +1,190 @@
+"""Who wears what: colours of every box with the turf and the light taken out, and shirts told apart over whole tracks.
+
+No colour is given beforehand. `describe` runs on the stream of frames; `cluster` looks at whole tracks at the end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy.cluster.hierarchy import fcluster, linkage
+
+from vision.types import NO_KIT, FloatArray, IntArray
+
+PARTS = {"helmet": (0.02, 0.16), "torso": (0.20, 0.50), "legs": (0.52, 0.80)}
+"""Heights of a standing man's parts from the top of his box, as shares of it."""
+
+CORE = (0.25, 0.75)
+"""The middle of a box across, where he is and not the turf."""
+
+TURF_TOLERANCE = 11.0
+"""A pixel this near to the turf's colour (a, b of CIE Lab) is turf."""
+
+RING = 0.35
+"""Turf is sampled around a box as far out as this share of its height."""
+
+MIN_PIXELS = 6
+REFERENCE_LIGHT = 60.0
+"""Lightness that the turf around a man is brought to, so that sun and shade cancel."""
+
+DIMENSIONS = 12
+"""L, a, b of helmet, torso and legs (light removed), the torso's spread of L, the share of pixels that are not turf, and how
+far the torso's most saturated tenth stands out (trim and numbers)."""
+
+KIT_DISTANCE = 16.0
+"""Two shirts are one kit below this distance (CIE Lab units of the weighted parts)."""
+
+BIG_SHARE = 0.2
+"""A team is at least this share of all tracks; smaller clusters are officials, coaches, or one man in red."""
+
+PART_WEIGHTS = np.array([0.45] * 3 + [1.0] * 3 + [0.6] * 3)
+"""Torsos tell teams apart best; helmets are small, legs are often alike."""
+
+
+def describe(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> npt.NDArray[np.float32]:
+    """Colours (N, 12) of the people in boxes (N, 4) of a picture (H, W, 3); see DIMENSIONS. Always finite."""
+    out = np.zeros((len(xyxy), DIMENSIONS), dtype=np.float32)
+    if not len(xyxy):
+        return out
+    turf = _turf_colour(bgr)
+    for row, box in enumerate(np.asarray(xyxy, dtype=np.float64)):
+        out[row] = _describe_one(bgr, box, turf)
+    return out
+
+
+def _turf_colour(bgr: npt.NDArray[np.uint8]) -> FloatArray:
+    """(3,) Lab of the ground: the commonest colour of the picture's lower two thirds."""
+    small = cv2.resize(bgr[bgr.shape[0] // 3:], (160, 60), interpolation=cv2.INTER_NEAREST)
+    lab = _lab(small).reshape(-1, 3)
+    counts, a_edges, b_edges = np.histogram2d(lab[:, 1], lab[:, 2], bins=32, range=[[-64, 64], [-64, 64]])
+    a, b = np.unravel_index(int(counts.argmax()), counts.shape)
+    middle = np.array([a_edges[a] + 2, b_edges[b] + 2])
+    near = np.abs(lab[:, 1:] - middle).max(axis=1) < 8
+    colour: FloatArray = np.median(lab[near], axis=0)
+    return colour
+
+
+def _lab(bgr: npt.NDArray[np.uint8]) -> FloatArray:
+    """CIE Lab with L 0..100, a and b around 0."""
+    lab = cv2.cvtColor(bgr, cv2.COLOR_BGR2LAB).astype(np.float32)
+    return (lab - [0, 128, 128]) * [100 / 255, 1, 1]
+
+
+def _describe_one(bgr: npt.NDArray[np.uint8], box: FloatArray, turf: FloatArray) -> FloatArray:
+    height_px, width_px = bgr.shape[:2]
+    x0, y0, x1, y1 = box
+    margin = RING * (y1 - y0)
+    left, top = int(max(0, x0 - margin)), int(max(0, y0))
+    right, bottom = int(min(width_px, x1 + margin + 1)), int(min(height_px, y1 + margin / 2 + 1))
+    if right - left < 3 or bottom - top < 5:
+        return np.zeros(DIMENSIONS)
+    lab = _lab(bgr[top:bottom, left:right])
+    is_turf = np.hypot(lab[..., 1] - turf[1], lab[..., 2] - turf[2]) < TURF_TOLERANCE
+    # A grey or white shirt has the turf's chroma only if the turf itself is grey: then lightness must decide too.
+    is_turf &= np.abs(lab[..., 0] - turf[0]) < 22
+    around = lab[is_turf]
+    light = float(np.median(around[:, 0])) if len(around) >= MIN_PIXELS else float(turf[0])
+    # Lab lightness + 16 scales with the illumination's cube root, so shade is one factor.
+    factor = (REFERENCE_LIGHT + 16) / (light + 16)
+    lab = np.concatenate([(lab[..., :1] + 16) * factor - 16, lab[..., 1:] * factor], axis=-1)
+    return _statistics(lab, is_turf, box - [left, top, left, top])
+
+
+def _statistics(lab: FloatArray, is_turf: npt.NDArray[np.bool_], box: FloatArray) -> FloatArray:
+    x0, y0, x1, y1 = box
+    across = slice(max(0, int(x0 + CORE[0] * (x1 - x0))), int(np.ceil(x0 + CORE[1] * (x1 - x0))))
+    out = np.zeros(DIMENSIONS)
+    torso = np.zeros((0, 3))
+    whole = ~is_turf[max(0, int(y0)):int(y1), across]
+    body = lab[max(0, int(y0)):int(y1), across][whole]
+    for place, (name, (low, high)) in enumerate(PARTS.items()):
+        down = slice(max(0, int(y0 + low * (y1 - y0))), max(0, int(np.ceil(y0 + high * (y1 - y0)))))
+        pixels = lab[down, across][~is_turf[down, across]]
+        pixels = pixels if len(pixels) >= MIN_PIXELS else body
+        if len(pixels):
+            out[3 * place:3 * place + 3] = np.median(pixels, axis=0)
+        torso = pixels if name == "torso" else torso
+    if len(torso):
+        out[9] = np.percentile(torso[:, 0], 75) - np.percentile(torso[:, 0], 25)
+        out[11] = np.percentile(np.hypot(torso[:, 1], torso[:, 2]), 90)
+    out[10] = 100 * float(whole.mean()) if whole.size else 0.0
+    return out
+
+
+def summarise(looks: FloatArray, visible: FloatArray) -> FloatArray:
+    """(A,) a track's colours from its boxes' (M, A), medians over those least covered; `visible` (M,) 0..1."""
+    best = visible >= np.quantile(visible, 0.5)
+    summary: FloatArray = np.median(looks[best], axis=0)
+    return summary
+
+
+def cluster(track_looks: Sequence[FloatArray] | FloatArray, weight: FloatArray | None = None) -> IntArray:
+    """`kit_id` (N,) of N tracks from their colours (N, A): 0 and 1 the two teams, the larger first, 2 ... small kits.
+
+    `weight` (N,) says how much of each track was seen (frames); short tracks never found a kit. A man alone in his colour gets
+    NO_KIT.
+    """
+    looks = np.asarray(track_looks, dtype=np.float64).reshape(len(track_looks), -1)[:, :9]
+    n = len(looks)
+    weight = np.ones(n) if weight is None else np.asarray(weight, dtype=np.float64)
+    kit = np.full(n, NO_KIT, dtype=np.int64)
+    if n < 2:
+        return kit
+    points = looks * PART_WEIGHTS
+    long = weight >= 0.3 * np.quantile(weight, 0.8)
+    groups = _groups(points[long])
+    labels = np.full(n, -1)
+    labels[long] = groups
+    labels = _teams_first(points, labels, long)
+    middles = {label: np.median(points[long & (labels == label)], axis=0) for label in np.unique(labels[long]) if label >= 0}
+    for row in np.flatnonzero(~long):
+        apart = {label: float(np.linalg.norm(points[row] - middle)) for label, middle in middles.items()}
+        label = min(apart, key=apart.__getitem__)
+        labels[row] = label if apart[label] < 1.5 * KIT_DISTANCE else NO_KIT
+    kit[:] = labels
+    return kit
+
+
+def _groups(points: FloatArray) -> IntArray:
+    """Agglomerate; if everything hangs together, still look for two even halves that differ (white against light grey)."""
+    if len(points) < 2:
+        return np.zeros(len(points), dtype=np.int64)
+    tree = linkage(points, method="average")
+    labels = fcluster(tree, KIT_DISTANCE, criterion="distance") - 1
+    sizes = np.bincount(labels)
+    if (sizes >= BIG_SHARE * len(points)).sum() < 2:
+        biggest = np.flatnonzero(labels == sizes.argmax())
+        split = _halves(points[biggest])
+        if split is not None:
+            labels[biggest[split]] = labels.max() + 1
+    return labels.astype(np.int64)
+
+
+def _halves(points: FloatArray) -> npt.NDArray[np.bool_] | None:
+    """(M,) one half of two clearly separate ones along the direction that separates them best, or None."""
+    if len(points) < 6:
+        return None
+    labels = fcluster(linkage(points, method="ward"), 2, criterion="maxclust") == 1
+    if not BIG_SHARE < labels.mean() < 1 - BIG_SHARE:
+        return None
+    one, other = points[labels], points[~labels]
+    direction = one.mean(axis=0) - other.mean(axis=0)
+    gap = float(np.linalg.norm(direction))
+    direction /= max(gap, 1e-9)
+    spread = np.sqrt((np.var(one @ direction) + np.var(other @ direction)) / 2)
+    # Ashman's D (Ashman, Bird, Zepf 1994): above 2 two groups are cleanly apart; 3 because the split was searched for.
+    return labels if gap > 3 * max(spread, 1.0) else None
+
+
+def _teams_first(points: FloatArray, labels: IntArray, long: npt.NDArray[np.bool_]) -> IntArray:
+    """Renumber by size; clusters of one man become NO_KIT."""
+    found, sizes = np.unique(labels[long], return_counts=True)
+    order = found[np.argsort(-sizes, kind="stable")]
+    out = np.full_like(labels, NO_KIT)
+    for rank, label in enumerate(order):
+        members = labels == label
+        out[members] = rank if members.sum() > 1 else NO_KIT
+    return out
