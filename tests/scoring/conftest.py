@@ -1,0 +1,8 @@
+"""The way to the hand-made truths."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
