@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -124,9 +124,9 @@ def wardrobe_for(crowd: Crowd, rng: np.random.Generator) -> Wardrobe:
             base = {"a": first, "b": second, "other": random_kit(rng)}.get(name, first)
             if name in ("pinnie", "red"):
                 colour = (60, 220, 215) if name == "pinnie" else (40, 40, 205)
-                base = Kit(**{**base.__dict__, "jersey": colour, "number": None if name == "pinnie" else base.number})
+                base = replace(base, jersey=colour, number=None if name == "pinnie" else base.number)
             if bare_heads or rng.random() < 0.03:
-                base = Kit(**{**base.__dict__, "helmet": False})
+                base = replace(base, helmet=False)
             kits.append(dress_individually(base, rng))
     n = len(kits)
     return Wardrobe(rng.normal(2.03, 0.09, n).clip(1.7, 2.25), np.clip(rng.normal(1.08, 0.16, n), 0.85, 1.5), tuple(kits),

@@ -46,14 +46,15 @@ def _end_zones(rng: np.random.Generator, words: tuple[str, str] | None, colour: 
     return coats
 
 
-def _markings(rng: np.random.Generator, level: str, finish: str, opacity: float) -> list[Paint]:
+def _markings(rng: np.random.Generator, level: str, finish: str, opacity: float, whole: bool) -> list[Paint]:
     white: Colour = (236, 240, 240)
     border = float(rng.choice([LINE_WIDTH_YD, 0.25, 1.0, 2.0], p=[0.45, 0.15, 0.15, 0.25]))
     plain = finish == "practice"
-    step = 10.0 if plain and rng.random() < 0.25 else 5.0
-    first, last = (20.0, 100.0) if plain and rng.random() < 0.12 else (10.0, 60.0) if plain and rng.random() < 0.12 else (10.0, 110.0)
+    odd = plain and not whole
+    step = 10.0 if odd and rng.random() < 0.25 else 5.0
+    first, last = (20.0, 100.0) if odd and rng.random() < 0.12 else (10.0, 60.0) if odd and rng.random() < 0.12 else (10.0, 110.0)
     coats = [Paint(turf.yard_lines(step, first, last), white, opacity), Paint(turf.boundaries(LINE_WIDTH_YD if plain else border), white, opacity)]
-    if not plain or rng.random() < 0.6:
+    if not odd or rng.random() < 0.6:
         coats.append(Paint(turf.hash_marks(level, bool(rng.random() < 0.5)), white, opacity))
     if not plain or rng.random() < 0.3:
         coats.append(Paint(turf.sideline_marks(), white, opacity))
@@ -69,8 +70,9 @@ def _markings(rng: np.random.Generator, level: str, finish: str, opacity: float)
 
 
 def random_field(rng: np.random.Generator, level: str | None = None, finish: str | None = None,
-                 words: tuple[str, str] | None = None, colours: tuple[Colour, Colour] | None = None) -> Field:
-    """A field of `level` (random if None). `finish` is stadium or practice; `words` and `colours` dress the end zones."""
+                 words: tuple[str, str] | None = None, colours: tuple[Colour, Colour] | None = None, whole: bool = False) -> Field:
+    """A field of `level` (random if None). `finish` is stadium or practice; `words` and `colours` dress the end zones;
+    `whole` leaves out practice fields that are half painted, shortened or without hash marks."""
     level = level or str(rng.choice(["high-school", "college", "pro"]))
     finish = finish or str(rng.choice(["stadium", "practice"], p=[0.68, 0.32]))
     opacity = float(rng.uniform(0.6, 0.97) if rng.random() < 0.8 else rng.uniform(0.3, 0.6))
@@ -82,7 +84,7 @@ def random_field(rng: np.random.Generator, level: str | None = None, finish: str
     if artificial and rng.random() < 0.4:
         other = turf.soccer_lines(float(rng.uniform(0.08, 0.14))) if rng.random() < 0.6 else turf.lacrosse_lines(0.1)
         coats.append(Paint(other, turf.paint_colour(rng), opacity * 0.9))
-    coats += _markings(rng, level, finish, opacity)
+    coats += _markings(rng, level, finish, opacity, whole)
     if finish == "stadium" and rng.random() < 0.65:
         coats += _emblem_coats(rng, (60.0, WIDTH_YD / 2), float(rng.uniform(3.5, 11.0)), opacity)
     if finish == "stadium" and rng.random() < 0.25:

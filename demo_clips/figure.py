@@ -239,6 +239,8 @@ class People:
             elif not empty[s]:
                 for level in range(levels):
                     cv2.fillConvexPoly(crop, shapes[level][s], (*colours[s][level], 255))
+        if h > 36:
+            crop = cv2.blur(crop, (fine + 1, fine + 1))
         small = cv2.resize(crop, (int(w), int(h)), interpolation=cv2.INTER_AREA)
         colour, alpha = np.ascontiguousarray(small[..., :3]), small[..., 3]
         if h > 40:

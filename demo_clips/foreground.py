@@ -1,4 +1,4 @@
-"""What may stand between the camera and the players: the near goal, its net, a camera hung on cables."""
+"""What may stand between the camera and the players: the near goal, a net, a camera hung on cables."""
 
 from __future__ import annotations
 
@@ -8,28 +8,45 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from demo_clips.backdrop import clip_near, project_polygons
+from demo_clips.backdrop import clip_near
 from demo_clips.camera import Camera
 from demo_clips.light import Light
 from demo_clips.scenery import Scenery
 
 Array = npt.NDArray[np.floating[Any]]
 Image = npt.NDArray[np.uint8]
-_NEAR_GOAL_YD = 3.0
+_NEAREST_NETS_YD = 60.0
 
 
-def draw_foreground(image: Image, ids: npt.NDArray[np.uint16], camera: Camera, scenery: Scenery, light: Light) -> None:
-    """Draw strokes and nets over the people, in place. Strokes that hide people take the pixels from their ids."""
-    eye = np.asarray(camera.centre_yd)
+def draw_strokes(image: Image, ids: npt.NDArray[np.uint16], camera: Camera, scenery: Scenery, light: Light, beyond_yd: float = 0.0,
+                 within_yd: float = np.inf) -> None:
+    """Draw posts and cables whose distance lies between the bounds, in place. What hides people takes the pixels from their ids."""
     for ends, radius, colour in scenery.posts + scenery.wires:
-        _stroke(image, ids, camera, ends, radius, tuple(int(c * min(1.0, light.ambient + 0.3)) for c in colour))
-    near = [net for net in scenery.nets if np.linalg.norm(net.mean(0)[:2] - eye[:2]) < 60]
-    shapes = project_polygons(camera, near) if near else []
-    if shapes:
+        if beyond_yd <= np.linalg.norm(ends.mean(0) - camera.centre_yd) < within_yd:
+            _stroke(image, ids, camera, ends, radius, tuple(int(c * min(1.0, light.ambient + 0.3)) for c in colour))
+
+
+def draw_veils(image: Image, camera: Camera, scenery: Scenery) -> None:
+    """Lay the meshes of nets near the camera over the picture, in place."""
+    for net in scenery.nets:
+        if np.linalg.norm(net.mean(0)[:2] - camera.centre_yd[:2]) > _NEAREST_NETS_YD:
+            continue
         veil = image.copy()
-        for shape in shapes:
-            cv2.fillPoly(veil, [np.round(shape).astype(np.int32)], (60, 60, 60))
-        cv2.addWeighted(veil, 0.25, image, 0.75, 0, dst=image)
+        for line in _mesh(net):
+            flat, depth = camera.project(line)
+            if depth.min() > 1.0:
+                a, b = np.round(np.clip(flat, -4000, 4000) * 16).astype(int).tolist()
+                cv2.line(veil, a, b, (70, 70, 70), 1, cv2.LINE_AA, 4)
+        cv2.addWeighted(veil, 0.3, image, 0.7, 0, dst=image)
+
+
+def _mesh(net: Array, gap_yd: float = 0.5) -> list[Array]:
+    """Threads (2, 3) along both edges of a quadrilateral net (4, 3)."""
+    threads = []
+    for a, b, c, d in ((net[0], net[1], net[3], net[2]), (net[0], net[3], net[1], net[2])):
+        for share in np.linspace(0, 1, max(2, int(np.linalg.norm(b - a) / gap_yd))):
+            threads.append(np.stack([a + share * (b - a), c + share * (d - c)]))
+    return threads
 
 
 def _stroke(image: Image, ids: npt.NDArray[np.uint16], camera: Camera, ends: Array, radius: float, colour: tuple[int, ...]) -> None:

@@ -48,6 +48,15 @@ def random_colour(rng: np.random.Generator) -> Colour:
     return int(b), int(g), int(r)
 
 
+def distinct_colour(rng: np.random.Generator, other: Colour) -> Colour:
+    """A cloth colour that nobody takes for `other`."""
+    for _ in range(20):
+        colour = random_colour(rng)
+        if sum(abs(a - b) for a, b in zip(colour, other, strict=True)) > 190:
+            return colour
+    return contrast(other)
+
+
 def contrast(colour: Colour) -> Colour:
     """White on dark cloth, near black on light cloth."""
     return WHITE if 0.114 * colour[0] + 0.587 * colour[1] + 0.299 * colour[2] < 140 else BLACK

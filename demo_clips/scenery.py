@@ -55,9 +55,12 @@ class Scenery:
             along = (ground[1] - ground[0]) / max(float(np.linalg.norm(ground[1] - ground[0])), 1e-6)
             across = np.array([-along[1], along[0]]) * radius
             shapes.append(np.stack([ground[0] + across, ground[1] + across, ground[1] - across, ground[0] - across]))
-        for solid in self.casts:
-            shapes.append(_hull(solid[:, :2] - lamp[:2] * (solid[:, 2:] / rise)))
-        return shapes
+        return shapes + self.shade(lamp)
+
+    def shade(self, lamp: Array) -> list[Array]:
+        """Outlines (n, 2) yd of the large shadows, those that a man can stand in."""
+        rise = max(float(lamp[2]), 0.1)
+        return [_hull(solid[:, :2] - lamp[:2] * (solid[:, 2:] / rise)) for solid in self.casts]
 
 
 def _hull(points: Array) -> Array:

@@ -21,7 +21,7 @@ from demo_clips import backdrop, crowds
 from demo_clips.camera import Camera, choose_mount
 from demo_clips.field_design import random_field
 from demo_clips.figure import People, draw_ball, visible_shares
-from demo_clips.foreground import draw_foreground
+from demo_clips.foreground import draw_strokes, draw_veils
 from demo_clips.lens import Film, random_lens, transcode
 from demo_clips.light import random_light
 from demo_clips.overlay import Overlay
@@ -31,7 +31,7 @@ from homography.field import LENGTH_YD, WIDTH_YD
 Array = npt.NDArray[np.floating[Any]]
 Image = npt.NDArray[np.uint8]
 LEAST_VISIBLE = 0.15
-LEAST_SIDE_PX = 3.0
+LEAST_SIDE_PX = (3.0, 9.0)
 _YARDS_TALL = 1.95
 
 
@@ -73,10 +73,13 @@ def compose(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Image, Arr
     soft = cv2.GaussianBlur(shade, (0, 0), 0.8)
     image = cv2.multiply(image, cv2.merge([soft] * 3), scale=1 / 255)
     ids = np.zeros(image.shape[:2], np.uint16)
+    split = float(np.linalg.norm(np.array([*aim, 1.0]) - camera.centre_yd))
+    draw_strokes(image, ids, camera, scenery, light, beyond_yd=split)
     boxes, areas = people.draw(image, ids, camera, points)
     if rng.random() < 0.3:
         draw_ball(image, camera, np.array([aim[0], aim[1], rng.uniform(0.1, 3.0)]), light)
-    draw_foreground(image, ids, camera, scenery, light)
+    draw_strokes(image, ids, camera, scenery, light, within_yd=split)
+    draw_veils(image, camera, scenery)
     film = Film(random_lens(rng, light), light, small)
     speed = rng.normal(0, 4.0, 2) * (rng.random() < 0.35)
     image = film.expose(image, (float(speed[0]), float(speed[1]) * 0.4))
@@ -85,14 +88,14 @@ def compose(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Image, Arr
         image = transcode(image, int(rng.integers(22, 70)), float(rng.choice([1.0, 0.75, 0.6])))
     keep = (visible_shares(ids, areas) >= LEAST_VISIBLE) & np.isfinite(boxes[:, 0])
     clipped = np.clip(boxes[keep], 0, np.tile(small, 2)) * np.tile(np.array(size) / small, 2)
-    clipped = clipped[(clipped[:, 2:] - clipped[:, :2]).min(1) >= LEAST_SIDE_PX] if len(clipped) else clipped
+    clipped = clipped[((clipped[:, 2:] - clipped[:, :2]) >= LEAST_SIDE_PX).all(1)]
     if small != size:
         image = cv2.resize(image, size, interpolation=(cv2.INTER_LINEAR, cv2.INTER_CUBIC)[int(rng.integers(2))])
     return np.asarray(image, np.uint8), clipped
 
 
 def _write_one(index: int, seed: int, out_dir: Path, size: tuple[int, int]) -> int:
-    """Frame `index` and its labels; returns the number of people. The first eighth of every hundred is for validation."""
+    """Write frame `index` and its labels; returns the number of people."""
     cv2.setNumThreads(1)
     rng = np.random.default_rng([seed, index])
     image, boxes = compose(rng, size)
