@@ -127,13 +127,12 @@ def cluster(track_looks: Sequence[FloatArray] | FloatArray, weight: FloatArray |
     `weight` (N,) says how much of each track was seen (frames); short tracks never found a kit. A man alone in his colour gets
     NO_KIT.
     """
-    looks = np.asarray(track_looks, dtype=np.float64).reshape(len(track_looks), -1)[:, :9]
-    n = len(looks)
+    n = len(track_looks)
     weight = np.ones(n) if weight is None else np.asarray(weight, dtype=np.float64)
     kit = np.full(n, NO_KIT, dtype=np.int64)
     if n < 2:
         return kit
-    points = looks * PART_WEIGHTS
+    points = np.asarray(track_looks, dtype=np.float64)[:, :9] * PART_WEIGHTS
     long = weight >= 0.3 * np.quantile(weight, 0.8)
     groups = _groups(points[long])
     labels = np.full(n, -1)
