@@ -17,6 +17,7 @@ from tagger.cutups.edit_list import CutClip, CutRep
 from tagger.cutups.overlay import RepView
 from tagger.cutups.zones import Placement
 from tagger.football.types import Defender, Event, Formation, Interval, PlayTracks, Reading, Situation
+from tagger.library import ClipRecord
 from vision.types import Tracks
 
 TURF_BGR = (62, 118, 66)
@@ -207,3 +208,12 @@ def _tone(container: object, audio: object, times: np.ndarray) -> None:
         frame.sample_rate, frame.pts, frame.time_base = 48_000, first, Fraction(1, 48_000)
         container.mux(audio.encode(frame))  # type: ignore[attr-defined]
     container.mux(audio.encode(None))  # type: ignore[attr-defined]
+
+
+def clip_record(scene: Scene, reading: Reading, fingerprint: str, path: Path | None = None) -> ClipRecord:
+    """The scene as the library takes it; `path` for another name of the film, as the library holds a path only once."""
+    width, height = scene.seen.view.image_size_px
+    side = {name: "offense" if name in OFFENSE else "defense" for name in scene.seen.track_of_player}
+    return ClipRecord(path or scene.path, fingerprint, scene.path.stat().st_size, float(RATE), float(scene.times_s[-1]), width, height,
+                      len(scene.times_s), scene.seen.tracks, scene.seen.field_tracks, scene.seen.view, reading,
+                      scene.seen.track_of_player, side, {"all": 1.0})

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
-from scene import LINE_X_YD, TURF_BGR, Scene, project
+from scene import LINE_X_YD, TURF_BGR, Scene, make_scene, project
 from shapely.geometry import Point, Polygon
 
 from homography.field import WIDTH_YD
@@ -66,22 +67,28 @@ def test_a_scaled_frame_is_drawn_at_its_own_scale(scene: Scene) -> None:
     assert np.linalg.norm(drawn - project(scene.image_from_field[FRAME], np.array([[55.0, 20.0]]))[0] / 2) < 1.5
 
 
-def test_people_stay_in_front_of_what_is_drawn_beneath_them(scene: Scene) -> None:
-    frame = list(read_frames(scene.path))[FRAME].bgr
+def test_people_stay_in_front_of_what_is_drawn_beneath_them(tmp_path: Path) -> None:
+    scene = make_scene(tmp_path / "large.mp4", (1280, 720), duration_s=0.3)
+    frame = list(read_frames(scene.path))[5].bgr
     painter = TurfPainter(scene.seen.view, scene.seen.tracks)
     everything = area_of(Polygon([(30, 0), (80, 0), (80, WIDTH_YD), (30, WIDTH_YD)]), BLUE, None)
-    picture = painter.paint(frame, FRAME, [everything])
+    picture = painter.paint(frame, 5, [everything])
     untouched, painted = [], []
-    for x0, y0, x1, y1 in painter.boxes(FRAME).astype(int):
+    free = np.ones(frame.shape[:2], bool)
+    for x0, y0, x1, y1 in painter.boxes(5).astype(int):
+        free[max(y0 - 2, 0) : y1 + 3, max(x0 - 2, 0) : x1 + 3] = False
+    for x0, y0, x1, y1 in painter.boxes(5).astype(int):
         if x0 < 0 or y0 < 0 or x1 - x0 < 6 or x1 >= frame.shape[1] or y1 + 8 >= frame.shape[0]:
             continue
         inner = np.s_[y0 + 2 : y1 - 2, x0 + 2 : x1 - 2]
         untouched.append((picture[inner] == frame[inner]).all(axis=2).mean())
         beside = np.s_[y1 + 4 : y1 + 8, x0:x1]
-        painted.append(np.abs(picture[beside].astype(int) - frame[beside]).max(axis=2).mean() > 15)
+        if free[beside].any():
+            painted.append(np.abs(picture[beside].astype(int) - frame[beside]).max(axis=2)[free[beside]].mean() > 15)
     assert len(untouched) >= 18
     assert np.mean(untouched) > 0.97
-    assert np.mean(painted) > 0.8  # some have another man just below them
+    assert len(painted) >= 10
+    assert all(painted)
 
 
 def test_nothing_is_drawn_where_the_registration_is_lost(scene: Scene) -> None:
