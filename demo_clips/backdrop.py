@@ -1,4 +1,4 @@
-"""Paints what stands still: turf with its coats and wear, the ground about it, and the scenery behind, for a camera or a panorama."""
+"""Paints what stands still, for a camera or a panorama: turf with its coats and wear, the ground about it, the scenery behind."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def _noise_tiles(seed: int) -> tuple[Array, Array]:
         pixels = _TILE // cells * (cells + 4)
         big = cv2.resize(coarse, (pixels, pixels), interpolation=cv2.INTER_CUBIC)
         edge = 2 * (_TILE // cells)
-        part = big[edge:edge + _TILE, edge:edge + _TILE]
+        part = big[edge : edge + _TILE, edge : edge + _TILE]
         smooth += weight * cv2.resize(part, (_TILE, _TILE))
     return smooth / smooth.std(), fine
 
@@ -60,8 +60,12 @@ def _dense(polygons: list[Array], step: float = 3.0) -> list[Array]:
     dense = list(polygons)
     for i in np.flatnonzero(longest):
         part = slice(starts[i], starts[i] + counts[i])
-        dense[i] = np.concatenate([p + np.linspace(0, 1, max(1, int(np.hypot(*e[:2]) // step)) + 1)[:-1, None] * e
-                                   for p, e in zip(joined[part], edges[part], strict=True)])
+        dense[i] = np.concatenate(
+            [
+                p + np.linspace(0, 1, max(1, int(np.hypot(*e[:2]) // step)) + 1)[:-1, None] * e
+                for p, e in zip(joined[part], edges[part], strict=True)
+            ]
+        )
     return dense
 
 
@@ -147,15 +151,25 @@ def paint(view: View, field: Field, scenery: Scenery, light: Light, fine: int = 
     picture = np.empty((*x.shape, 3), np.float32)
     picture[:] = np.array(field.surround_bgr, np.float32) * 255
     a = field.apron_yd
-    _blend(picture, coverage(view, project_polygons(view, [box(-a - 2, -a, LENGTH_YD + a + 2, WIDTH_YD + a)]), 2),
-           np.array(field.turf_bgr) * 255, 1.0)
+    _blend(
+        picture,
+        coverage(view, project_polygons(view, [box(-a - 2, -a, LENGTH_YD + a + 2, WIDTH_YD + a)]), 2),
+        np.array(field.turf_bgr) * 255,
+        1.0,
+    )
     if field.mud:
-        middle = np.exp(-((y - WIDTH_YD / 2) / 11.0) ** 2 - ((x - 60) / 45.0) ** 4).astype(np.float32)
+        middle = np.exp(-(((y - WIDTH_YD / 2) / 11.0) ** 2) - ((x - 60) / 45.0) ** 4).astype(np.float32)
         amount = np.clip(blotches * 0.45 + middle * 1.3 - 0.9, 0, 1) * field.mud
         picture += amount[..., None] * (np.array(field.mud_bgr, np.float32) * 255 - picture)
     for coat in field.coats:
         eaten = 1.0 - field.wear * coat.worn * np.clip(0.35 + 0.5 * blotches, 0, 1)
-        _blend(picture, coverage(view, project_polygons(view, coat.polygons), fine), np.array(coat.colour, np.float32), coat.opacity, eaten)
+        _blend(
+            picture,
+            coverage(view, project_polygons(view, coat.polygons), fine),
+            np.array(coat.colour, np.float32),
+            coat.opacity,
+            eaten,
+        )
     if light.wet:
         shine = np.clip(1.2 - np.abs(rays[..., 2]) / length * 3, 0, 1) * light.wet * np.clip(0.5 + 0.4 * blotches, 0, 1)
         picture += (shine * 70)[..., None]
@@ -173,8 +187,14 @@ def paint(view: View, field: Field, scenery: Scenery, light: Light, fine: int = 
         found = coverage(view, project_polygons(view, layer.polygons), 2)
         if found is not None:
             noise = _screen_noise(found[0].shape, layer.seed, layer.noise_px)
-            _blend(picture, found, np.array(layer.colour, np.float32) * light.ambient * 1.2, layer.opacity, 1.0 + layer.rough * noise,
-                   modulate=True)
+            _blend(
+                picture,
+                found,
+                np.array(layer.colour, np.float32) * light.ambient * 1.2,
+                layer.opacity,
+                1.0 + layer.rough * noise,
+                modulate=True,
+            )
     return np.clip(picture * np.array(light.tint_bgr, np.float32), 0, 255).astype(np.uint8)
 
 
@@ -195,8 +215,14 @@ def _shade(picture: Array, view: View, scenery: Scenery, light: Light) -> None:
             picture[rows, columns] *= (1 - strength * mask.astype(np.float32) / 255)[..., None]
 
 
-def _blend(picture: Array, found: tuple[Image, slice, slice] | None, colour: Array, opacity: float,
-           factor: Array | float = 1.0, modulate: bool = False) -> None:
+def _blend(
+    picture: Array,
+    found: tuple[Image, slice, slice] | None,
+    colour: Array,
+    opacity: float,
+    factor: Array | float = 1.0,
+    modulate: bool = False,
+) -> None:
     """Lay `colour` over the picture where covered; `factor` scales the opacity, or with `modulate` the colour."""
     if found is None:
         return

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from demo_clips.figure import Wardrobe, points_of
 from demo_clips.kits_design import SKINS, Kit, dress_individually, official_kit, plain_kit, random_colour, random_kit
 from demo_clips.motion import POSES
 from demo_clips.skeleton import ANGLES, COLUMN, attitude, joints
+from demo_clips.wardrobe import Wardrobe, points_of
 from homography.field import WIDTH_YD
 
 Array = npt.NDArray[np.floating[Any]]
@@ -40,14 +40,28 @@ def formation(crowd: Crowd, rng: np.random.Generator, x: float, y: float, way: f
     for i in range(5):
         crowd.add(x - way * 0.7, y + (i - 2) * 1.15, ahead, "three-point" if rng.random() < 0.6 else "two-point", "a")
     for i in range(int(rng.integers(3, 6))):
-        crowd.add(x + way * 0.8, y + (i - 1.8) * rng.uniform(1.2, 2.0), ahead + np.pi, "three-point" if rng.random() < 0.7 else "two-point", "b")
+        crowd.add(
+            x + way * 0.8,
+            y + (i - 1.8) * rng.uniform(1.2, 2.0),
+            ahead + np.pi,
+            "three-point" if rng.random() < 0.7 else "two-point",
+            "b",
+        )
     depth = float(rng.choice([1.0, 4.5, 5.5]))
     crowd.add(x - way * depth, y, ahead, "under-center" if depth < 2 else "two-point", "red" if rng.random() < 0.12 else "a")
     for _ in range(int(rng.integers(4, 6))):
         wide = float(rng.choice([-1, 1]) * rng.uniform(3, 22))
-        crowd.add(x - way * rng.uniform(0.5, 6.5), float(np.clip(y + wide, 2, WIDTH_YD - 2)), ahead, "two-point" if rng.random() < 0.8 else "stand", "a")
+        crowd.add(
+            x - way * rng.uniform(0.5, 6.5),
+            float(np.clip(y + wide, 2, WIDTH_YD - 2)),
+            ahead,
+            "two-point" if rng.random() < 0.8 else "stand",
+            "a",
+        )
     for _ in range(int(rng.integers(6, 8))):
-        crowd.add(x + way * rng.uniform(1, 15), float(np.clip(y + rng.normal(0, 10), 2, WIDTH_YD - 2)), ahead + np.pi, "two-point", "b")
+        crowd.add(
+            x + way * rng.uniform(1, 15), float(np.clip(y + rng.normal(0, 10), 2, WIDTH_YD - 2)), ahead + np.pi, "two-point", "b"
+        )
     if live:
         moves = ("run", "run", "run", "backpedal", "shuffle", "block", "block", "throw", "catch", "dive", "ground", "point")
         for i in range(len(crowd.xy)):
@@ -59,8 +73,13 @@ def formation(crowd: Crowd, rng: np.random.Generator, x: float, y: float, way: f
 
 def pile(crowd: Crowd, rng: np.random.Generator, x: float, y: float) -> None:
     for _ in range(int(rng.integers(3, 12))):
-        crowd.add(x + float(rng.normal(0, 0.9)), y + float(rng.normal(0, 0.9)), float(rng.uniform(0, 6.3)),
-                  str(rng.choice(["ground", "dive", "block", "block", "run", "two-point", "kneel"])), str(rng.choice(["a", "b"])))
+        crowd.add(
+            x + float(rng.normal(0, 0.9)),
+            y + float(rng.normal(0, 0.9)),
+            float(rng.uniform(0, 6.3)),
+            str(rng.choice(["ground", "dive", "block", "block", "run", "two-point", "kneel"])),
+            str(rng.choice(["a", "b"])),
+        )
 
 
 def line_of_men(crowd: Crowd, rng: np.random.Generator, x: float, y: float, kits: tuple[str, ...]) -> None:
@@ -68,29 +87,45 @@ def line_of_men(crowd: Crowd, rng: np.random.Generator, x: float, y: float, kits
     turn, gap, facing = float(rng.uniform(0, 3.14)), float(rng.uniform(0.6, 2.2)), float(rng.uniform(0, 6.3))
     pose = str(rng.choice(["stand", "stand", "two-point", "kneel", "three-point", "walk", "backpedal"]))
     for i in range(int(rng.integers(3, 14))):
-        crowd.add(x + i * gap * np.cos(turn) + float(rng.normal(0, 0.15)), y + i * gap * np.sin(turn) + float(rng.normal(0, 0.15)),
-                  facing + float(rng.normal(0, 0.3)), pose if rng.random() < 0.8 else "stand", str(rng.choice(kits)))
+        crowd.add(
+            x + i * gap * np.cos(turn) + float(rng.normal(0, 0.15)),
+            y + i * gap * np.sin(turn) + float(rng.normal(0, 0.15)),
+            facing + float(rng.normal(0, 0.3)),
+            pose if rng.random() < 0.8 else "stand",
+            str(rng.choice(kits)),
+        )
 
 
 def sideline_crowd(crowd: Crowd, rng: np.random.Generator, x: float, far: bool) -> None:
     y = WIDTH_YD + 1.0 if far else -1.0
     sign = 1.0 if far else -1.0
     for _ in range(int(rng.integers(6, 40))):
-        crowd.add(x + float(rng.normal(0, 12)), y + sign * abs(float(rng.normal(0.5, 1.8))), -np.pi / 2 * sign + float(rng.normal(0, 0.6)),
-                  str(rng.choice(["stand", "stand", "stand", "walk", "kneel", "point"])), str(rng.choice(["a", "a", "a", "b", "plain", "plain"])))
+        crowd.add(
+            x + float(rng.normal(0, 12)),
+            y + sign * abs(float(rng.normal(0.5, 1.8))),
+            -np.pi / 2 * sign + float(rng.normal(0, 0.6)),
+            str(rng.choice(["stand", "stand", "stand", "walk", "kneel", "point"])),
+            str(rng.choice(["a", "a", "a", "b", "plain", "plain"])),
+        )
 
 
 def strays(crowd: Crowd, rng: np.random.Generator, x: float, y: float, count: int, spread: float) -> None:
     for _ in range(count):
         kit = str(rng.choice(["official", "plain", "a", "b", "pinnie", "other"], p=[0.22, 0.24, 0.2, 0.2, 0.07, 0.07]))
-        pose = str(rng.choice(POSES)) if kit in ("a", "b", "other", "pinnie") else str(rng.choice(["stand", "walk", "point", "run", "kneel"]))
+        pose = (
+            str(rng.choice(POSES))
+            if kit in ("a", "b", "other", "pinnie")
+            else str(rng.choice(["stand", "walk", "point", "run", "kneel"]))
+        )
         crowd.add(x + float(rng.normal(0, spread)), y + float(rng.normal(0, spread)), float(rng.uniform(0, 6.3)), pose, kit)
 
 
 def random_crowd(rng: np.random.Generator, x: float, y: float, spread: float) -> Crowd:
     """A scene about (x, y) yd, `spread` yd of it in the picture."""
     crowd = Crowd([], [], [], [])
-    kind = rng.choice(["formation", "live", "piles", "drill", "few", "mixture", "empty"], p=[0.27, 0.34, 0.09, 0.09, 0.06, 0.13, 0.02])
+    kind = rng.choice(
+        ["formation", "live", "piles", "drill", "few", "mixture", "empty"], p=[0.27, 0.34, 0.09, 0.09, 0.06, 0.13, 0.02]
+    )
     if kind in ("formation", "live", "mixture"):
         formation(crowd, rng, x, float(np.clip(y, 18, 36)), float(rng.choice([-1, 1])), bool(kind != "formation"))
     if kind in ("piles", "mixture"):
@@ -98,7 +133,9 @@ def random_crowd(rng: np.random.Generator, x: float, y: float, spread: float) ->
             pile(crowd, rng, x + float(rng.normal(0, spread / 4)), y + float(rng.normal(0, spread / 4)))
     if kind in ("drill", "mixture"):
         for _ in range(int(rng.integers(1, 6))):
-            line_of_men(crowd, rng, x + float(rng.normal(0, spread / 3)), y + float(rng.normal(0, spread / 3)), ("a", "b", "a", "pinnie"))
+            line_of_men(
+                crowd, rng, x + float(rng.normal(0, spread / 3)), y + float(rng.normal(0, spread / 3)), ("a", "b", "a", "pinnie")
+            )
     if kind != "empty":
         strays(crowd, rng, x, y, int(rng.integers(1, 9)), spread / 3)
         if rng.random() < 0.45:
@@ -111,7 +148,10 @@ def random_crowd(rng: np.random.Generator, x: float, y: float, spread: float) ->
 def wardrobe_for(crowd: Crowd, rng: np.random.Generator) -> Wardrobe:
     """Outfits, bodies and numbers of a crowd: two random teams, officials, coaches, strangers."""
     light = bool(rng.random() < 0.5)
-    first, second = random_kit(rng, light if rng.random() < 0.75 else None), random_kit(rng, not light if rng.random() < 0.75 else None)
+    first, second = (
+        random_kit(rng, light if rng.random() < 0.75 else None),
+        random_kit(rng, not light if rng.random() < 0.75 else None),
+    )
     coach = random_colour(rng)
     bare_heads = rng.random() < 0.05
     kits: list[Kit] = []
@@ -129,8 +169,13 @@ def wardrobe_for(crowd: Crowd, rng: np.random.Generator) -> Wardrobe:
                 base = replace(base, helmet=False)
             kits.append(dress_individually(base, rng))
     n = len(kits)
-    return Wardrobe(rng.normal(2.03, 0.09, n).clip(1.7, 2.25), np.clip(rng.normal(1.08, 0.16, n), 0.85, 1.5), tuple(kits),
-                    tuple(SKINS[i] for i in rng.integers(0, len(SKINS), n)), tuple(int(k) for k in rng.integers(1, 100, n)))
+    return Wardrobe(
+        rng.normal(2.03, 0.09, n).clip(1.7, 2.25),
+        np.clip(rng.normal(1.08, 0.16, n), 0.85, 1.5),
+        tuple(kits),
+        tuple(SKINS[i] for i in rng.integers(0, len(SKINS), n)),
+        tuple(int(k) for k in rng.integers(1, 100, n)),
+    )
 
 
 def stand_up(crowd: Crowd, wardrobe: Wardrobe, rng: np.random.Generator) -> Array:

@@ -27,10 +27,16 @@ def _emblem_coats(rng: np.random.Generator, at: tuple[float, float], radius: flo
     turn = float(rng.choice([0.0, np.pi / 2, np.pi, -np.pi / 2]))
     dark: Colour = (24, 22, 22) if rng.random() < 0.7 else random_colour(rng)
     light = turf.paint_colour(rng)
-    return [Paint(turf.placed(p, at, turn, radius), c, opacity, 0.6) for p, c in ((outline, dark), (body, light), (details, dark)) if p]
+    return [
+        Paint(turf.placed(p, at, turn, radius), c, opacity, 0.6)
+        for p, c in ((outline, dark), (body, light), (details, dark))
+        if p
+    ]
 
 
-def _end_zones(rng: np.random.Generator, words: tuple[str, str] | None, colour: Colour, ink: Colour, opacity: float) -> list[Paint]:
+def _end_zones(
+    rng: np.random.Generator, words: tuple[str, str] | None, colour: Colour, ink: Colour, opacity: float
+) -> list[Paint]:
     coats = []
     style = rng.choice(["fill", "stripes", "letters"], p=[0.6, 0.2, 0.2])
     if style == "fill":
@@ -53,7 +59,10 @@ def _markings(rng: np.random.Generator, level: str, finish: str, opacity: float,
     odd = plain and not whole
     step = 10.0 if odd and rng.random() < 0.25 else 5.0
     first, last = (20.0, 100.0) if odd and rng.random() < 0.12 else (10.0, 60.0) if odd and rng.random() < 0.12 else (10.0, 110.0)
-    coats = [Paint(turf.yard_lines(step, first, last), white, opacity), Paint(turf.boundaries(LINE_WIDTH_YD if plain else border), white, opacity)]
+    coats = [
+        Paint(turf.yard_lines(step, first, last), white, opacity),
+        Paint(turf.boundaries(LINE_WIDTH_YD if plain else border), white, opacity),
+    ]
     if not odd or rng.random() < 0.6:
         coats.append(Paint(turf.hash_marks(level, bool(rng.random() < 0.5)), white, opacity))
     if not plain or rng.random() < 0.3:
@@ -69,8 +78,14 @@ def _markings(rng: np.random.Generator, level: str, finish: str, opacity: float,
     return coats
 
 
-def random_field(rng: np.random.Generator, level: str | None = None, finish: str | None = None,
-                 words: tuple[str, str] | None = None, colours: tuple[Colour, Colour] | None = None, whole: bool = False) -> Field:
+def random_field(
+    rng: np.random.Generator,
+    level: str | None = None,
+    finish: str | None = None,
+    words: tuple[str, str] | None = None,
+    colours: tuple[Colour, Colour] | None = None,
+    whole: bool = False,
+) -> Field:
     """A field of `level` (random if None). `finish` is stadium or practice; `words` and `colours` dress the end zones;
     `whole` leaves out practice fields that are half painted, shortened or without hash marks."""
     level = level or str(rng.choice(["high-school", "college", "pro"]))
@@ -106,13 +121,27 @@ def _ground(rng: np.random.Generator, level: str, coats: list[Paint], artificial
             base = np.array([0.42, 0.58, 0.62]) * rng.uniform(0.8, 1.2)
     b, g, r = (float(c) for c in base)
     mowed = rng.random() < (0.35 if artificial else 0.45)
-    surround = ((b * 1.0, g * 0.9, r * 1.1), (0.30, 0.36, 0.62), (0.36, 0.36, 0.36), (0.62, 0.65, 0.66), (0.3, 0.42, 0.4),
-                (0.55, 0.3, 0.25))[int(rng.choice(6, p=[0.4, 0.2, 0.12, 0.08, 0.12, 0.08]))]
+    surround = (
+        (b * 1.0, g * 0.9, r * 1.1),
+        (0.30, 0.36, 0.62),
+        (0.36, 0.36, 0.36),
+        (0.62, 0.65, 0.66),
+        (0.3, 0.42, 0.4),
+        (0.55, 0.3, 0.25),
+    )[int(rng.choice(6, p=[0.4, 0.2, 0.12, 0.08, 0.12, 0.08]))]
     return Field(
-        level=level, coats=coats, turf_bgr=(b, g, r), mud_bgr=(0.2, 0.32, 0.42), surround_bgr=surround,
-        mow_yd=float(rng.choice([2.0, 5.0, 5.0, 10.0])) if mowed else 0.0, mow_strength=float(rng.uniform(0.02, 0.09)),
-        mow_across=bool(rng.random() < 0.75), blotch=float(rng.uniform(0.01, 0.05) if artificial else rng.uniform(0.03, 0.14)),
-        grain=float(rng.uniform(0.02, 0.07)), mud=0.0 if artificial or rng.random() < 0.5 else float(rng.uniform(0.2, 0.9)),
-        wear=float(rng.uniform(0.05, 0.35) if artificial else rng.uniform(0.1, 0.7)), apron_yd=float(rng.uniform(2.0, 9.0)),
+        level=level,
+        coats=coats,
+        turf_bgr=(b, g, r),
+        mud_bgr=(0.2, 0.32, 0.42),
+        surround_bgr=surround,
+        mow_yd=float(rng.choice([2.0, 5.0, 5.0, 10.0])) if mowed else 0.0,
+        mow_strength=float(rng.uniform(0.02, 0.09)),
+        mow_across=bool(rng.random() < 0.75),
+        blotch=float(rng.uniform(0.01, 0.05) if artificial else rng.uniform(0.03, 0.14)),
+        grain=float(rng.uniform(0.02, 0.07)),
+        mud=0.0 if artificial or rng.random() < 0.5 else float(rng.uniform(0.2, 0.9)),
+        wear=float(rng.uniform(0.05, 0.35) if artificial else rng.uniform(0.1, 0.7)),
+        apron_yd=float(rng.uniform(2.0, 9.0)),
         seed=int(rng.integers(1 << 31)),
     )

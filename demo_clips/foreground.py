@@ -18,9 +18,16 @@ Image = npt.NDArray[np.uint8]
 _NEAREST_NETS_YD = 60.0
 
 
-def draw_strokes(image: Image, ids: npt.NDArray[np.uint16], camera: Camera, scenery: Scenery, light: Light, beyond_yd: float = 0.0,
-                 within_yd: float = np.inf) -> None:
-    """Draw posts and cables whose distance lies between the bounds, in place. What hides people takes the pixels from their ids."""
+def draw_strokes(
+    image: Image,
+    ids: npt.NDArray[np.uint16],
+    camera: Camera,
+    scenery: Scenery,
+    light: Light,
+    beyond_yd: float = 0.0,
+    within_yd: float = np.inf,
+) -> None:
+    """Draw posts and cables within the bounds of distance, in place. What hides people takes the pixels from their ids."""
     for ends, radius, colour in scenery.posts + scenery.wires:
         if beyond_yd <= np.linalg.norm(ends.mean(0) - camera.centre_yd) < within_yd:
             _stroke(image, ids, camera, ends, radius, tuple(int(c * min(1.0, light.ambient + 0.3)) for c in colour))
@@ -49,7 +56,9 @@ def _mesh(net: Array, gap_yd: float = 0.5) -> list[Array]:
     return threads
 
 
-def _stroke(image: Image, ids: npt.NDArray[np.uint16], camera: Camera, ends: Array, radius: float, colour: tuple[int, ...]) -> None:
+def _stroke(
+    image: Image, ids: npt.NDArray[np.uint16], camera: Camera, ends: Array, radius: float, colour: tuple[int, ...]
+) -> None:
     flat, depth = camera.project(ends)
     if depth.min() < 1.0:
         kept = clip_near(ends, depth)
@@ -61,7 +70,9 @@ def _stroke(image: Image, ids: npt.NDArray[np.uint16], camera: Camera, ends: Arr
     half = np.maximum(radius * camera.focal_px / depth, 0.3)
     along = flat[1] - flat[0]
     across = np.array([-along[1], along[0]]) / max(float(np.linalg.norm(along)), 1e-6)
-    polygon = np.stack([flat[0] + across * half[0], flat[1] + across * half[1], flat[1] - across * half[1], flat[0] - across * half[0]])
+    polygon = np.stack(
+        [flat[0] + across * half[0], flat[1] + across * half[1], flat[1] - across * half[1], flat[0] - across * half[0]]
+    )
     fixed = np.round(polygon * 16 - 8).astype(np.int32)
     cv2.fillConvexPoly(image, fixed, colour, cv2.LINE_AA, 4)
     if half.max() > 1.0:

@@ -8,9 +8,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
-from demo_clips.figure import points_of
 from demo_clips.motion import RepMotion
 from demo_clips.skeleton import ANGLES, attitude, gait_phase, joints
+from demo_clips.wardrobe import points_of
 
 Array = npt.NDArray[np.floating[Any]]
 _BLEND_S = 0.2

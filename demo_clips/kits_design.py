@@ -64,9 +64,19 @@ def contrast(colour: Colour) -> Colour:
 
 def team_kit(jersey: Colour, pants: Colour, shell: Colour, accent: Colour) -> Kit:
     """A playing outfit from four colours."""
-    return Kit(jersey=jersey, sleeve=jersey, number=accent if abs(sum(accent) - sum(jersey)) > 180 else contrast(jersey),
-               number_edge=None, pants=pants, pants_stripe=accent, shell=shell, shell_stripe=accent, facemask=contrast(shell),
-               socks=jersey, shoes=BLACK)
+    return Kit(
+        jersey=jersey,
+        sleeve=jersey,
+        number=accent if abs(sum(accent) - sum(jersey)) > 180 else contrast(jersey),
+        number_edge=None,
+        pants=pants,
+        pants_stripe=accent,
+        shell=shell,
+        shell_stripe=accent,
+        facemask=contrast(shell),
+        socks=jersey,
+        shoes=BLACK,
+    )
 
 
 def random_kit(rng: np.random.Generator, light: bool | None = None) -> Kit:
@@ -80,19 +90,40 @@ def random_kit(rng: np.random.Generator, light: bool | None = None) -> Kit:
     kit = team_kit(jersey, pants, shell, second)
     number = first if pale and rng.random() < 0.6 else kit.number
     return replace(
-        kit, number=None if rng.random() < 0.12 else number, number_edge=second if rng.random() < 0.4 else None,
-        sleeve=second if rng.random() < 0.2 else jersey, pants_stripe=second if rng.random() < 0.5 else None,
-        shell_stripe=second if rng.random() < 0.5 else None, facemask=(BLACK, WHITE, (130, 130, 130), second)[int(rng.integers(4))],
-        socks=(WHITE, BLACK, first, second, pants)[int(rng.integers(5))], shoes=(WHITE, BLACK, second)[int(rng.integers(3))],
-        undershirt=(None, WHITE, BLACK, second)[int(rng.integers(4))], gloves=(None, WHITE, BLACK, second)[int(rng.integers(4))],
+        kit,
+        number=None if rng.random() < 0.12 else number,
+        number_edge=second if rng.random() < 0.4 else None,
+        sleeve=second if rng.random() < 0.2 else jersey,
+        pants_stripe=second if rng.random() < 0.5 else None,
+        shell_stripe=second if rng.random() < 0.5 else None,
+        facemask=(BLACK, WHITE, (130, 130, 130), second)[int(rng.integers(4))],
+        socks=(WHITE, BLACK, first, second, pants)[int(rng.integers(5))],
+        shoes=(WHITE, BLACK, second)[int(rng.integers(3))],
+        undershirt=(None, WHITE, BLACK, second)[int(rng.integers(4))],
+        gloves=(None, WHITE, BLACK, second)[int(rng.integers(4))],
         shorts=bool(rng.random() < 0.12),
     )
 
 
 def official_kit() -> Kit:
     """Black and white stripes, black or white trousers, a cap."""
-    return Kit(jersey=WHITE, sleeve=WHITE, number=None, number_edge=None, pants=BLACK, pants_stripe=None, shell=BLACK,
-               shell_stripe=None, facemask=BLACK, socks=BLACK, shoes=BLACK, stripes=BLACK, helmet=False, pads=False, cap=BLACK)
+    return Kit(
+        jersey=WHITE,
+        sleeve=WHITE,
+        number=None,
+        number_edge=None,
+        pants=BLACK,
+        pants_stripe=None,
+        shell=BLACK,
+        shell_stripe=None,
+        facemask=BLACK,
+        socks=BLACK,
+        shoes=BLACK,
+        stripes=BLACK,
+        helmet=False,
+        pads=False,
+        cap=BLACK,
+    )
 
 
 def plain_kit(rng: np.random.Generator, top: Colour | None = None) -> Kit:
@@ -100,10 +131,24 @@ def plain_kit(rng: np.random.Generator, top: Colour | None = None) -> Kit:
     shirt = top if top is not None else random_colour(rng)
     trousers = (BLACK, (96, 120, 150), (70, 70, 70), (60, 40, 40), (150, 170, 180), random_colour(rng))[int(rng.integers(6))]
     cap = (None, shirt, BLACK, WHITE)[int(rng.integers(4))]
-    return Kit(jersey=shirt, sleeve=shirt, number=None, number_edge=None, pants=trousers, pants_stripe=None, shell=(40, 50, 70),
-               shell_stripe=None, facemask=BLACK, socks=WHITE if rng.random() < 0.5 else BLACK,
-               shoes=WHITE if rng.random() < 0.4 else BLACK, helmet=False, pads=False, shorts=bool(rng.random() < 0.35), cap=cap,
-               undershirt=shirt if rng.random() < 0.4 else None)
+    return Kit(
+        jersey=shirt,
+        sleeve=shirt,
+        number=None,
+        number_edge=None,
+        pants=trousers,
+        pants_stripe=None,
+        shell=(40, 50, 70),
+        shell_stripe=None,
+        facemask=BLACK,
+        socks=WHITE if rng.random() < 0.5 else BLACK,
+        shoes=WHITE if rng.random() < 0.4 else BLACK,
+        helmet=False,
+        pads=False,
+        shorts=bool(rng.random() < 0.35),
+        cap=cap,
+        undershirt=shirt if rng.random() < 0.4 else None,
+    )
 
 
 def dress_individually(kit: Kit, rng: np.random.Generator) -> Kit:

@@ -34,10 +34,14 @@ class Lens:
 def random_lens(rng: np.random.Generator, light: Light) -> Lens:
     night = 1.6 if light.night else 1.0
     return Lens(
-        blur_px=float(rng.uniform(0.0, 0.9) if rng.random() < 0.8 else rng.uniform(0.9, 1.7)), noise=float(rng.uniform(0.5, 4.0)) * night,
-        halo=float(rng.uniform(0.2, 1.3)) if rng.random() < 0.5 else 0.0, shutter=float(rng.uniform(0.1, 0.6)),
-        gain=float(np.clip(rng.normal(1.08, 0.16), 0.65, 1.5)), contrast=float(np.clip(rng.normal(1.05, 0.12), 0.75, 1.35)),
-        saturation=float(np.clip(rng.normal(1.0, 0.2), 0.45, 1.5)), seed=int(rng.integers(1 << 31)),
+        blur_px=float(rng.uniform(0.0, 0.9) if rng.random() < 0.8 else rng.uniform(0.9, 1.7)),
+        noise=float(rng.uniform(0.5, 4.0)) * night,
+        halo=float(rng.uniform(0.2, 1.3)) if rng.random() < 0.5 else 0.0,
+        shutter=float(rng.uniform(0.1, 0.6)),
+        gain=float(np.clip(rng.normal(1.08, 0.16), 0.65, 1.5)),
+        contrast=float(np.clip(rng.normal(1.05, 0.12), 0.75, 1.35)),
+        saturation=float(np.clip(rng.normal(1.0, 0.2), 0.45, 1.5)),
+        seed=int(rng.integers(1 << 31)),
     )
 
 
@@ -78,7 +82,7 @@ class Film:
         if lens.noise:
             dy, dx = self._rng.integers(0, 128, 2)
             h, w = image.shape[:2]
-            image = cv2.addWeighted(image, 1.0, self._noise[dy:dy + h, dx:dx + w], 1.0, -128)
+            image = cv2.addWeighted(image, 1.0, self._noise[dy : dy + h, dx : dx + w], 1.0, -128)
         if lens.halo:
             image = cv2.addWeighted(image, 1 + lens.halo, cv2.GaussianBlur(image, (0, 0), 1.1), -lens.halo, 0)
         return image
@@ -91,7 +95,14 @@ class Film:
         for _ in range(180):
             x, y = int(self._rng.integers(0, w)), int(self._rng.integers(0, h))
             if self.light.weather == "rain":
-                cv2.line(veil, (x, y), (x + int(self._rng.integers(-2, 3)), y + int(h * self._rng.uniform(0.01, 0.05))), (205, 205, 200), 1, cv2.LINE_AA)
+                cv2.line(
+                    veil,
+                    (x, y),
+                    (x + int(self._rng.integers(-2, 3)), y + int(h * self._rng.uniform(0.01, 0.05))),
+                    (205, 205, 200),
+                    1,
+                    cv2.LINE_AA,
+                )
             else:
                 cv2.circle(veil, (x, y), int(self._rng.integers(1, max(2, h // 240) + 1)), (235, 235, 235), -1, cv2.LINE_AA)
         return cv2.addWeighted(image, 0.6, veil, 0.4, 0)
@@ -111,7 +122,11 @@ def _streak(motion_px: tuple[float, float], length: float) -> Array:
 def transcode(image: Image, quality: int, scale: float = 1.0) -> Image:
     """What a lossy copy leaves: shrunk by `scale`, JPEG at `quality`, and back to size."""
     h, w = image.shape[:2]
-    small = cv2.resize(image, (max(16, int(w * scale)), max(16, int(h * scale))), interpolation=cv2.INTER_AREA) if scale < 1 else image
+    small = (
+        cv2.resize(image, (max(16, int(w * scale)), max(16, int(h * scale))), interpolation=cv2.INTER_AREA)
+        if scale < 1
+        else image
+    )
     _, data = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, int(quality)])
     back = cv2.imdecode(data, cv2.IMREAD_COLOR)
     return np.asarray(cv2.resize(back, (w, h), interpolation=cv2.INTER_CUBIC) if scale < 1 else back, dtype=np.uint8)

@@ -59,13 +59,27 @@ def random_light(rng: np.random.Generator) -> Light:
         ambient = float(rng.uniform(0.72, 0.85))
     else:
         count = int(rng.integers(3, 6))
-        lamps = tuple((direction(azimuth + 2 * np.pi * i / count + rng.normal(0, 0.2), rng.uniform(0.4, 0.8)),
-                       float(rng.uniform(0.1, 0.24))) for i in range(count))
+        lamps = tuple(
+            (
+                direction(azimuth + 2 * np.pi * i / count + rng.normal(0, 0.2), rng.uniform(0.4, 0.8)),
+                float(rng.uniform(0.1, 0.24)),
+            )
+            for i in range(count)
+        )
         sky = (0.12, 0.09, 0.08)
         ambient = float(rng.uniform(0.6, 0.75))
     if weather != "clear":
         lamps = () if kind != "flood" else lamps
         haze = {"rain": 0.25, "snow": 0.3, "fog": float(rng.uniform(0.4, 0.9))}[weather]
     grey = float(rng.uniform(0.6, 0.85)) * (0.4 if kind == "flood" else 1.0)
-    return Light(lamps, ambient, tint, sky, haze, (grey, grey * 0.99, grey * 0.97), float(rng.uniform(0.2, 0.8)) if weather == "rain" else 0.0,
-                 weather, kind == "flood")
+    return Light(
+        lamps,
+        ambient,
+        tint,
+        sky,
+        haze,
+        (grey, grey * 0.99, grey * 0.97),
+        float(rng.uniform(0.2, 0.8)) if weather == "rain" else 0.0,
+        weather,
+        kind == "flood",
+    )

@@ -34,10 +34,16 @@ class Habits:
 
 def random_habits(rng: np.random.Generator) -> Habits:
     return Habits(
-        late_s=float(rng.uniform(0.12, 0.5)), stiffness_rad_s=float(rng.uniform(2.2, 5.0)), damping=float(rng.uniform(0.5, 1.0)),
-        margin=float(rng.uniform(0.72, 0.98)), ball_share=float(rng.uniform(0.3, 0.75)), zoom_in=float(np.clip(rng.normal(1.12, 0.12), 0.9, 1.5)),
+        late_s=float(rng.uniform(0.12, 0.5)),
+        stiffness_rad_s=float(rng.uniform(2.2, 5.0)),
+        damping=float(rng.uniform(0.5, 1.0)),
+        margin=float(rng.uniform(0.45, 0.85)),
+        ball_share=float(rng.uniform(0.3, 0.75)),
+        zoom_in=float(np.clip(rng.normal(1.12, 0.12), 0.9, 1.5)),
         shake_px=float(rng.choice([0.05, rng.uniform(0.1, 0.5), rng.uniform(0.5, 1.4)], p=[0.35, 0.45, 0.2])),
-        jerks_per_s=float(rng.choice([0.0, rng.uniform(0.05, 0.4)], p=[0.4, 0.6])), sway_rad=float(rng.choice([0.0, rng.uniform(0.0005, 0.003)])))
+        jerks_per_s=float(rng.choice([0.0, rng.uniform(0.05, 0.4)], p=[0.4, 0.6])),
+        sway_rad=float(rng.choice([0.0, rng.uniform(0.0005, 0.003)])),
+    )
 
 
 def _seen_from(mount: Mount, points: Array) -> tuple[Array, Array]:
@@ -49,7 +55,9 @@ def _seen_from(mount: Mount, points: Array) -> tuple[Array, Array]:
 def _wishes(motion: RepMotion, mount: Mount, habits: Habits, times: Array, size_px: tuple[int, int]) -> Array:
     """(T, 3) pan, tilt and log focal length that the operator would like at each time if he had no lag."""
     playing = [i for i, a in enumerate(motion.actors) if a.side in ("offense", "defense")]
-    rows = np.clip(np.round(np.interp(times, motion.time_s, np.arange(len(motion.time_s)))).astype(int), 0, len(motion.time_s) - 1)
+    rows = np.clip(
+        np.round(np.interp(times, motion.time_s, np.arange(len(motion.time_s)))).astype(int), 0, len(motion.time_s) - 1
+    )
     bodies = motion.xy_yd[playing][:, rows].transpose(1, 0, 2)
     azimuth, elevation = _seen_from(mount, np.concatenate([bodies, np.full((*bodies.shape[:2], 1), 0.9)], axis=2))
     low, high = np.array([azimuth.min(1), elevation.min(1)]), np.array([azimuth.max(1), elevation.max(1)])
@@ -75,7 +83,7 @@ def _follow(wishes: Array, habits: Habits, rng: np.random.Generator) -> Array:
     """The wishes as carried out: late, through a damped spring, with sudden corrections."""
     step = 1.0 / _RATE_HZ
     late = int(habits.late_s * _RATE_HZ)
-    goal = np.concatenate([np.repeat(wishes[:1], late, axis=0), wishes])[:len(wishes)]
+    goal = np.concatenate([np.repeat(wishes[:1], late, axis=0), wishes])[: len(wishes)]
     jerk = np.cumsum((rng.random((len(goal), 2)) < habits.jerks_per_s * step) * rng.normal(0, 0.02, (len(goal), 2)), axis=0)
     goal = goal + np.column_stack([jerk - jerk.mean(0), np.zeros(len(goal))])
     state, speed = goal[0].copy(), np.zeros(3)
@@ -89,15 +97,25 @@ def _follow(wishes: Array, habits: Habits, rng: np.random.Generator) -> Array:
     return out
 
 
-def film(motion: RepMotion, mount: Mount, habits: Habits, time_s: Array, size_px: tuple[int, int], rng: np.random.Generator) -> list[Camera]:
+def film(
+    motion: RepMotion, mount: Mount, habits: Habits, time_s: Array, size_px: tuple[int, int], rng: np.random.Generator
+) -> list[Camera]:
     """One camera for each of the times."""
     fine = np.arange(0.0, float(time_s[-1]) + 2 / _RATE_HZ, 1 / _RATE_HZ)
     path = _follow(_wishes(motion, mount, habits, fine, size_px), habits, rng)
     tremor = rng.normal(0, 1, (len(fine) + 6, 3))
     tremor = (tremor[:-6] + tremor[1:-5] + tremor[2:-4]) / 3**0.5 * habits.shake_px / np.exp(path[:, 2:3])
-    swing = habits.sway_rad * np.stack([np.sin(fine * 1.9 + rng.uniform(0, 6)), 0.6 * np.sin(fine * 1.3 + rng.uniform(0, 6)),
-                                        0.5 * np.sin(fine * 0.9 + rng.uniform(0, 6))], axis=1)
+    swing = habits.sway_rad * np.stack(
+        [
+            np.sin(fine * 1.9 + rng.uniform(0, 6)),
+            0.6 * np.sin(fine * 1.3 + rng.uniform(0, 6)),
+            0.5 * np.sin(fine * 0.9 + rng.uniform(0, 6)),
+        ],
+        axis=1,
+    )
     angles = np.column_stack([path[:, :2], np.full(len(fine), mount.roll_rad)]) + tremor * (1, 1, 0.5) + swing
     pan, tilt, roll, focal = (np.interp(time_s, fine, column) for column in (*angles.T, np.exp(path[:, 2])))
-    return [Camera(mount.centre_yd, float(p), float(t), float(r), float(f), size_px, mount.distortion)
-            for p, t, r, f in zip(pan, tilt, roll, focal, strict=True)]
+    return [
+        Camera(mount.centre_yd, float(p), float(t), float(r), float(f), size_px, mount.distortion)
+        for p, t, r, f in zip(pan, tilt, roll, focal, strict=True)
+    ]

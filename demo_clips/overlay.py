@@ -43,10 +43,17 @@ class Overlay:
     def _add_mark(self, rng: np.random.Generator, width: int, height: int) -> None:
         canvas, mask = np.zeros((height, width, 3), np.uint8), np.zeros((height, width), np.uint8)
         radius = height * float(rng.uniform(0.03, 0.09))
-        at = (radius * 1.6 if rng.random() < 0.4 else width - radius * 1.6, radius * 1.6 if rng.random() < 0.4 else height - radius * 1.6)
+        at = (
+            radius * 1.6 if rng.random() < 0.4 else width - radius * 1.6,
+            radius * 1.6 if rng.random() < 0.4 else height - radius * 1.6,
+        )
         outline, body, details = turf.emblem(rng)
         white = rng.random() < 0.6
-        for polygons, colour in ((outline, (40, 40, 40)), (body, (240, 240, 240) if white else random_colour(rng)), (details, (40, 40, 40))):
+        for polygons, colour in (
+            (outline, (40, 40, 40)),
+            (body, (240, 240, 240) if white else random_colour(rng)),
+            (details, (40, 40, 40)),
+        ):
             _fill(canvas, polygons, at, radius, colour)
             _fill(mask, polygons, at, radius, (255,))
         if rng.random() < 0.5:

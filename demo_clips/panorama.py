@@ -26,7 +26,7 @@ def ray_grid(camera: Camera) -> Array:
     u, v = np.meshgrid((np.arange(columns) - 0.5) * _STEP, (np.arange(rows) - 0.5) * _STEP)
     coarse = camera.rays(np.stack([u, v], axis=-1)).astype(np.float32)
     fine = cv2.resize(coarse, (columns * _STEP, rows * _STEP), interpolation=cv2.INTER_LINEAR)
-    return fine[_STEP:_STEP + height, _STEP:_STEP + width]
+    return fine[_STEP : _STEP + height, _STEP : _STEP + width]
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,9 @@ class Panorama:
         azimuth = self.left_rad - (np.arange(width, dtype=np.float32) + 0.5) / self.scale
         elevation = (self.top_rad - (np.arange(height, dtype=np.float32) + 0.5) / self.scale)[:, None]
         c = np.cos(elevation)
-        return np.dstack([c * np.cos(azimuth), c * np.sin(azimuth), np.broadcast_to(np.sin(elevation), (height, width))]).astype(np.float32)
+        return np.dstack([c * np.cos(azimuth), c * np.sin(azimuth), np.broadcast_to(np.sin(elevation), (height, width))]).astype(
+            np.float32
+        )
 
     def look(self, painted: Image, camera: Camera) -> Image:
         """The picture that `camera`, standing at the centre, takes of the painted panorama."""
@@ -69,7 +71,7 @@ class Panorama:
         u, v = np.meshgrid((np.arange(columns) - 0.5) * _STEP, (np.arange(rows) - 0.5) * _STEP)
         pixels, _ = self.project(camera.rays(np.stack([u, v], axis=-1)) + self.centre_yd)
         fine = cv2.resize((pixels - 0.5).astype(np.float32), (columns * _STEP, rows * _STEP), interpolation=cv2.INTER_LINEAR)
-        part = np.ascontiguousarray(fine[_STEP:_STEP + height, _STEP:_STEP + width])
+        part = np.ascontiguousarray(fine[_STEP : _STEP + height, _STEP : _STEP + width])
         return cv2.remap(painted, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
@@ -79,8 +81,10 @@ def cover(cameras: list[Camera], sharpness: float = 1.0) -> Panorama:
     for camera in cameras:
         width, height = camera.size_px
         edge = np.linspace(0, 1, 9)
-        rim = np.concatenate([np.stack([edge * width, np.full(9, y)], 1) for y in (0, height)]
-                             + [np.stack([np.full(9, x), edge * height], 1) for x in (0, width)])
+        rim = np.concatenate(
+            [np.stack([edge * width, np.full(9, y)], 1) for y in (0, height)]
+            + [np.stack([np.full(9, x), edge * height], 1) for x in (0, width)]
+        )
         directions.append(camera.rays(rim))
     rays = np.concatenate(directions)
     middle = float(np.mean([c.pan_rad for c in cameras]))

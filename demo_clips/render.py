@@ -15,10 +15,20 @@ from demo_clips import backdrop, club, panorama
 from demo_clips.camera import Camera, Mount, choose_mount
 from demo_clips.encode import Mp4Writer
 from demo_clips.field_design import random_field
-from demo_clips.figure import People, Wardrobe, draw_ball, visible_shares
+from demo_clips.figure import People, draw_ball, visible_shares
 from demo_clips.foreground import draw_strokes, draw_veils
 from demo_clips.gait import Bodies
-from demo_clips.kits_design import SKINS, WHITE, Kit, contrast, distinct_colour, dress_individually, plain_kit, random_colour, random_kit
+from demo_clips.kits_design import (
+    SKINS,
+    WHITE,
+    Kit,
+    contrast,
+    distinct_colour,
+    dress_individually,
+    plain_kit,
+    random_colour,
+    random_kit,
+)
 from demo_clips.lens import Film, random_lens
 from demo_clips.light import Light, random_light
 from demo_clips.motion import RepMotion
@@ -26,10 +36,22 @@ from demo_clips.operator import film, random_habits
 from demo_clips.overlay import Overlay
 from demo_clips.scenery import Scenery, random_scenery
 from demo_clips.turf import Field
+from demo_clips.wardrobe import Wardrobe
 
 Array = npt.NDArray[np.floating[Any]]
 Image = npt.NDArray[np.uint8]
-_HEAVY = {"lt": 1.4, "lg": 1.45, "c": 1.4, "rg": 1.45, "rt": 1.4, "tackle": 1.45, "edge": 1.2, "te": 1.15, "linebacker": 1.12, "coach": 1.2}
+_HEAVY = {
+    "lt": 1.4,
+    "lg": 1.45,
+    "c": 1.4,
+    "rg": 1.45,
+    "rt": 1.4,
+    "tackle": 1.45,
+    "edge": 1.2,
+    "te": 1.15,
+    "linebacker": 1.12,
+    "coach": 1.2,
+}
 RATES = {"29.97": Fraction(30000, 1001), "30": Fraction(30), "25": Fraction(25), "59.94": Fraction(60000, 1001)}
 
 
@@ -53,12 +75,23 @@ def design_look(motion: RepMotion, rng: np.random.Generator, own_club: bool) -> 
         field = random_field(rng, motion.level, whole=True)
         kits = dict(club.KITS) | _random_kits(rng)
     coach = club.TEAL if own_club else random_colour(rng)
-    worn = [dress_individually(kits[a.kit], rng) if a.kit in kits and a.kit != "official" else kits[a.kit] if a.kit in kits
-            else plain_kit(rng, coach if rng.random() < 0.7 else None) for a in motion.actors]
+    worn = [
+        dress_individually(kits[a.kit], rng)
+        if a.kit in kits and a.kit != "official"
+        else kits[a.kit]
+        if a.kit in kits
+        else plain_kit(rng, coach if rng.random() < 0.7 else None)
+        for a in motion.actors
+    ]
     n = len(worn)
     bulk = np.array([_HEAVY.get(a.role, 1.03) for a in motion.actors]) + rng.normal(0, 0.05, n)
-    wardrobe = Wardrobe(np.array([a.height_yd for a in motion.actors]), bulk, tuple(worn), tuple(SKINS[i] for i in rng.integers(0, len(SKINS), n)),
-                        tuple(a.number for a in motion.actors))
+    wardrobe = Wardrobe(
+        np.array([a.height_yd for a in motion.actors]),
+        bulk,
+        tuple(worn),
+        tuple(SKINS[i] for i in rng.integers(0, len(SKINS), n)),
+        tuple(a.number for a in motion.actors),
+    )
     return Look(field, random_light(rng), random_scenery(rng, motion.level), wardrobe, Bodies(motion, bulk, rng))
 
 
@@ -72,14 +105,20 @@ def _random_kits(rng: np.random.Generator) -> dict[str, Kit]:
     yellow = (70, 222, 214)
     close = sum(abs(a - b) for a, b in zip(home.jersey, yellow, strict=True)) < 190
     pinnie = distinct_colour(rng, home.jersey) if close or rng.random() < 0.5 else yellow
-    return {"home": home, "away": away, "pinnie": replace(home, jersey=pinnie, number=None),
-            "red": replace(home, jersey=(44, 40, 196), sleeve=(44, 40, 196), number=WHITE)}
+    return {
+        "home": home,
+        "away": away,
+        "pinnie": replace(home, jersey=pinnie, number=None),
+        "red": replace(home, jersey=(44, 40, 196), sleeve=(44, 40, 196), number=WHITE),
+    }
 
 
 class Shot:
     """One camera's film of a rep, frame by frame."""
 
-    def __init__(self, motion: RepMotion, look: Look, mount: Mount, time_s: Array, size_px: tuple[int, int], rng: np.random.Generator) -> None:
+    def __init__(
+        self, motion: RepMotion, look: Look, mount: Mount, time_s: Array, size_px: tuple[int, int], rng: np.random.Generator
+    ) -> None:
         self._motion, self._look, self.time_s, self.mount = motion, look, time_s, mount
         self.cameras = film(motion, mount, random_habits(rng), time_s, size_px, rng)
         self._panorama = panorama.cover(self.cameras)
@@ -88,7 +127,9 @@ class Shot:
         self._film = Film(random_lens(rng, look.light), look.light, size_px)
         self._overlay = Overlay(rng, size_px, 0.3)
         self._sun_spots = look.scenery.shade(look.light.main) if look.light.lamps else []
-        self._exposure = 1.0 + float(rng.uniform(0, 0.05)) * np.sin(time_s * float(rng.uniform(0.2, 0.8)) + float(rng.uniform(0, 6)))
+        self._exposure = 1.0 + float(rng.uniform(0, 0.05)) * np.sin(
+            time_s * float(rng.uniform(0.2, 0.8)) + float(rng.uniform(0, 6))
+        )
 
     def clean(self, index: int) -> tuple[Image, npt.NDArray[np.uint16], Array, Array]:
         """Frame `index` before the lens: picture, ids (0 = nobody, 1 + actor), silhouettes' boxes (N, 4) px and sizes (N,)."""
@@ -135,13 +176,30 @@ def frame_truth(index: int, time_s: float, camera: Camera, names: list[str], box
             if x1 - x0 >= 1 and y1 - y0 >= 1:
                 rows.append([name, *(round(float(v), 1) for v in (x0, y0, x1, y1)), round(float(share), 2)])
     matrix = camera.image_from_field()
-    return {"index": index, "time_s": round(time_s, 6), "image_from_field": [[float(f"{v:.7g}") for v in row] for row in matrix],
-            "pan_rad": round(camera.pan_rad, 6), "tilt_rad": round(camera.tilt_rad, 6), "roll_rad": round(camera.roll_rad, 6),
-            "focal_px": round(camera.focal_px, 2), "boxes": rows}
+    return {
+        "index": index,
+        "time_s": round(time_s, 6),
+        "image_from_field": [[float(f"{v:.7g}") for v in row] for row in matrix],
+        "pan_rad": round(camera.pan_rad, 6),
+        "tilt_rad": round(camera.tilt_rad, 6),
+        "roll_rad": round(camera.roll_rad, 6),
+        "focal_px": round(camera.focal_px, 2),
+        "boxes": rows,
+    }
 
 
-def render_clip(motion: RepMotion, look: Look, view: str, path: Path, size_px: tuple[int, int], rate: Fraction, duration_s: float,
-                direction: int, rng: np.random.Generator, quality: int = 25) -> dict[str, Any]:
+def render_clip(
+    motion: RepMotion,
+    look: Look,
+    view: str,
+    path: Path,
+    size_px: tuple[int, int],
+    rate: Fraction,
+    duration_s: float,
+    direction: int,
+    rng: np.random.Generator,
+    quality: int = 25,
+) -> dict[str, Any]:
     """Film the rep into `path` and return the clip's part of the truth."""
     count = int(duration_s * rate)
     time_s = np.array([float(i / rate) for i in range(count)])
@@ -153,5 +211,11 @@ def render_clip(motion: RepMotion, look: Look, view: str, path: Path, size_px: t
             clean, ids, boxes, areas = shot.clean(i)
             frames.append(frame_truth(i, float(time_s[i]), shot.cameras[i], names, boxes, visible_shares(ids, areas)))
             writer.write(shot.finish(i, clean))
-    return {"view": view, "file": path.name, "width_px": size_px[0], "height_px": size_px[1],
-            "camera": {"centre_yd": [round(c, 3) for c in shot.mount.centre_yd], "distortion": round(shot.mount.distortion, 6)}, "frames": frames}
+    return {
+        "view": view,
+        "file": path.name,
+        "width_px": size_px[0],
+        "height_px": size_px[1],
+        "camera": {"centre_yd": [round(c, 3) for c in shot.mount.centre_yd], "distortion": round(shot.mount.distortion, 6)},
+        "frames": frames,
+    }

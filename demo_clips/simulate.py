@@ -53,9 +53,24 @@ def _write_rep(order: _Order) -> int:
     partial = order.out_dir / f".{name}.partial"
     shutil.rmtree(partial, ignore_errors=True)
     partial.mkdir(parents=True)
-    truth = truth | {"rep": name, "clips": [
-        render_clip(motion, look, view, partial / f"{name}-{view}.mp4", order.size_px, rate, lasts, int(truth["direction"]),
-                    np.random.default_rng([order.seed, order.index, 2 + VIEWS.index(view)]), order.quality) for view in order.views]}
+    truth = truth | {
+        "rep": name,
+        "clips": [
+            render_clip(
+                motion,
+                look,
+                view,
+                partial / f"{name}-{view}.mp4",
+                order.size_px,
+                rate,
+                lasts,
+                int(truth["direction"]),
+                np.random.default_rng([order.seed, order.index, 2 + VIEWS.index(view)]),
+                order.quality,
+            )
+            for view in order.views
+        ],
+    }
     (partial / "truth.json").write_text(json.dumps(truth, separators=(",", ":")))
     partial.rename(order.out_dir / name)
     return order.index
@@ -71,8 +86,10 @@ def _already_there(folder: Path, seed: int, views: tuple[str, ...]) -> bool:
     truth = json.loads(path.read_text())
     found = [clip["view"] for clip in truth["clips"]]
     if truth["seed"] != seed or sorted(found) != sorted(views):
-        raise ValueError(f"{folder}: holds seed {truth['seed']} with views {', '.join(found)}, not seed {seed} with {', '.join(views)}; "
-                         "choose another folder or delete it")
+        raise ValueError(
+            f"{folder}: holds seed {truth['seed']} with views {', '.join(found)}, not seed {seed} with {', '.join(views)}; "
+            "choose another folder or delete it"
+        )
     return True
 
 
@@ -87,18 +104,37 @@ def write_script(out_dir: Path) -> Path:
             truth = json.loads(truth_path.read_text())
             s = truth["situation"]
             for clip in truth["clips"]:
-                rows.writerow([truth["rep"], clip["file"], s["down"], s["distance_yd"], s["hash"], s["yards_to_goal"], s["personnel"],
-                               truth["period"], s["call"]])
+                rows.writerow(
+                    [
+                        truth["rep"],
+                        clip["file"],
+                        s["down"],
+                        s["distance_yd"],
+                        s["hash"],
+                        s["yards_to_goal"],
+                        s["personnel"],
+                        truth["period"],
+                        s["call"],
+                    ]
+                )
     partial.rename(path)
     return path
 
 
-def simulate(seed: int, count: int, out_dir: Path, views: tuple[str, ...] = ("sideline", "end-zone"), size: tuple[int, int] = (1280, 720),
-             workers: int = 1, progress: Callable[[int, int], None] | None = None, options: Mapping[str, Any] | None = None) -> Path:
+def simulate(
+    seed: int,
+    count: int,
+    out_dir: Path,
+    views: tuple[str, ...] = ("sideline", "end-zone"),
+    size: tuple[int, int] = (1280, 720),
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+    options: Mapping[str, Any] | None = None,
+) -> Path:
     """Write `count` reps of `seed` under `out_dir` and return it. What is already there is kept, so a broken run goes on.
 
     The same seed gives the same reps on any number of workers. `progress(done, count)` is called after each rep. `options`:
-    `rate` (29.97, 30, 25 or 59.94; default: mixed), `own_club` (the invented club's field and kits; default: as varied as can be),
+    `rate` (29.97, 30, 25 or 59.94; default: mixed), `own_club` (the invented club's field and kits; default: varied),
     `duration_s` (cut longer reps), `quality` (x264's constant rate factor), and those of `demo_clips.play.make_rep`.
     Raises ValueError on unknown views, options or rates, and where the folder holds other reps.
     """
@@ -106,15 +142,20 @@ def simulate(seed: int, count: int, out_dir: Path, views: tuple[str, ...] = ("si
     for view in views:
         if view not in VIEWS:
             raise ValueError(f"view {view!r}: unknown, wanted one of {', '.join(VIEWS)}")
-    rate, own_club, duration, quality = (given.pop(k, d) for k, d in (("rate", None), ("own_club", False), ("duration_s", None), ("quality", 25)))
+    rate, own_club, duration, quality = (
+        given.pop(k, d) for k, d in (("rate", None), ("own_club", False), ("duration_s", None), ("quality", 25))
+    )
     if rate is not None and rate not in RATES:
         raise ValueError(f"rate {rate!r}: unknown, wanted one of {', '.join(RATES)}")
     if count < 1 or min(size) < 64 or size[0] % 2 or size[1] % 2:
         raise ValueError(f"simulate: {count} reps of {size[0]}x{size[1]}; ask for at least one, with even sides of 64 px or more")
     out_dir = Path(out_dir)
     out_dir.mkdir(parents=True, exist_ok=True)
-    todo = [_Order(seed, i, out_dir, tuple(views), size, rate, own_club, duration, quality, given) for i in range(count)
-            if not _already_there(out_dir / rep_name(i), seed, tuple(views))]
+    todo = [
+        _Order(seed, i, out_dir, tuple(views), size, rate, own_club, duration, quality, given)
+        for i in range(count)
+        if not _already_there(out_dir / rep_name(i), seed, tuple(views))
+    ]
     done = count - len(todo)
     if progress and done:
         progress(done, count)

@@ -26,7 +26,7 @@ from demo_clips.lens import Film, random_lens, transcode
 from demo_clips.light import random_light
 from demo_clips.overlay import Overlay
 from demo_clips.scenery import random_scenery
-from homography.field import LENGTH_YD, WIDTH_YD
+from homography.field import WIDTH_YD
 
 Array = npt.NDArray[np.floating[Any]]
 Image = npt.NDArray[np.uint8]
@@ -44,15 +44,28 @@ def random_camera(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Came
     distance = float(np.linalg.norm(toward))
     # Sizes of a player at the aim: mostly those of all-22 film, now and then tiny or filling the picture.
     kind = rng.random()
-    tall = rng.uniform(0.033, 0.09) if kind < 0.72 else rng.uniform(0.018, 0.035) if kind < 0.82 else np.exp(rng.uniform(np.log(0.09), np.log(0.42)))
+    tall = (
+        rng.uniform(0.033, 0.09)
+        if kind < 0.72
+        else rng.uniform(0.018, 0.035)
+        if kind < 0.82
+        else np.exp(rng.uniform(np.log(0.09), np.log(0.42)))
+    )
     focal = np.clip(tall * size[1] / _YARDS_TALL * distance, 0.45 * size[0], 6.0 * size[0])
     pan, tilt = np.arctan2(toward[1], toward[0]), np.arctan2(toward[2], np.hypot(toward[0], toward[1]))
     half = np.arctan(size[1] / 2 / focal)
     # Crews keep the sky out of the picture where they can.
     if rng.random() < 0.75:
         tilt -= np.clip(tilt + half + 0.02, 0.0, 0.6 * half)
-    return Camera(mount.centre_yd, float(pan + rng.normal(0, 0.03)), float(tilt + rng.normal(0, 0.02)), mount.roll_rad, float(focal), size,
-                  mount.distortion), aim
+    return Camera(
+        mount.centre_yd,
+        float(pan + rng.normal(0, 0.03)),
+        float(tilt + rng.normal(0, 0.02)),
+        mount.roll_rad,
+        float(focal),
+        size,
+        mount.distortion,
+    ), aim
 
 
 def compose(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Image, Array]:
@@ -123,12 +136,18 @@ def _drop_unpaired(out_dir: Path) -> None:
             label.unlink()
 
 
-class Stop(Exception):  # noqa: N818
+class Stop(Exception):
     """Raised by a `progress` callback to end the rendering early; what is written stays and is used."""
 
 
-def write_frames(seed: int, count: int, out_dir: Path, size: tuple[int, int] = (1280, 720), workers: int = 1,
-                 progress: Callable[[int, int], None] | None = None) -> Path:
+def write_frames(
+    seed: int,
+    count: int,
+    out_dir: Path,
+    size: tuple[int, int] = (1280, 720),
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+) -> Path:
     """Write `count` labelled frames of `size` (width, height) px and return the path of data.yaml.
 
     The same seed and index give the same frame on any number of workers. Every fortieth frame goes to the validation part.

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from demo_clips.glyphs import letters, lettering
+from demo_clips.glyphs import lettering, letters
 from demo_clips.kits_design import random_colour
 from homography.field import LENGTH_YD, LEVELS, LINE_WIDTH_YD, WIDTH_YD
 
@@ -83,8 +83,12 @@ def yard_lines(step: float = 5.0, first: float = 10.0, last: float = 110.0, widt
 def boundaries(border_yd: float, goal_width_yd: float = LINE_WIDTH_YD) -> list[Array]:
     """Sidelines and end lines, their inner edge on the rectangle, `border_yd` wide; goal lines outside the field of play."""
     b = border_yd
-    rim = [box(-b, -b, LENGTH_YD + b, 0), box(-b, WIDTH_YD, LENGTH_YD + b, WIDTH_YD + b), box(-b, 0, 0, WIDTH_YD),
-           box(LENGTH_YD, 0, LENGTH_YD + b, WIDTH_YD)]
+    rim = [
+        box(-b, -b, LENGTH_YD + b, 0),
+        box(-b, WIDTH_YD, LENGTH_YD + b, WIDTH_YD + b),
+        box(-b, 0, 0, WIDTH_YD),
+        box(LENGTH_YD, 0, LENGTH_YD + b, WIDTH_YD),
+    ]
     goal = [box(10 - goal_width_yd, 0, 10, WIDTH_YD), box(110, 0, 110 + goal_width_yd, WIDTH_YD)]
     return rim + goal
 
@@ -106,8 +110,12 @@ def hash_marks(level: str, inward: bool) -> list[Array]:
 def sideline_marks() -> list[Array]:
     """2 ft marks at every yard, 4 in. inside both sidelines."""
     start = LINE_WIDTH_YD
-    return [line((x, y), (x, y + reach)) for x in range(11, 110) if x % 5
-            for y, reach in ((start, _MARK_YD), (WIDTH_YD - start, -_MARK_YD))]
+    return [
+        line((x, y), (x, y + reach))
+        for x in range(11, 110)
+        if x % 5
+        for y, reach in ((start, _MARK_YD), (WIDTH_YD - start, -_MARK_YD))
+    ]
 
 
 def numbers(level: str, arrows: bool, thickness: float = 0.3, centre_yd: float | None = None) -> list[Array]:
@@ -121,7 +129,7 @@ def numbers(level: str, arrows: bool, thickness: float = 0.3, centre_yd: float |
         for y, turn in ((centre, 0.0), (WIDTH_YD - centre, np.pi)):
             for digit, side in ((tens, -1.0), ("0", 1.0)):
                 cell = lettering(digit, w, h, 0.0, thickness)
-                shapes += placed([p + (side * (w / 2 + 0.35), 0.0) for p in cell], (x, y), turn)
+                shapes += placed([p + np.array([side * (w / 2 + 0.35), 0.0]) for p in cell], (x, y), turn)
             if arrows and x != 60:
                 toward = -1.0 if x < 60 else 1.0
                 base = toward * (w + 0.75)
@@ -144,15 +152,24 @@ def emblem(rng: np.random.Generator) -> tuple[list[Array], list[Array], list[Arr
     elif kind == "star":
         radius = np.where(np.arange(24) % 4 < 2, 1.0, 0.55)
     elif kind == "shield":
-        radius = np.clip(1.0 / np.maximum(np.abs(np.cos(turns)), np.abs(np.sin(turns))), 0, 1.15) * np.where(np.sin(turns) < -0.5, 0.85, 1)
+        radius = np.clip(1.0 / np.maximum(np.abs(np.cos(turns)), np.abs(np.sin(turns))), 0, 1.15) * np.where(
+            np.sin(turns) < -0.5, 0.85, 1
+        )
     ring = np.stack([np.cos(turns), np.sin(turns)], axis=1) * radius[:, None]
     fan = [np.stack([np.zeros(2), ring[i], ring[(i + 1) % 24]]) for i in range(24)]
     outline = [p * 1.16 for p in fan]
-    details = [placed([np.array([[-.2, -.1], [.2, -.1], [.15, .12], [-.15, .12]])], (sx * 0.36, 0.2), 0.3 * sx)[0] for sx in (-1, 1)]
+    details = [
+        placed([np.array([[-0.2, -0.1], [0.2, -0.1], [0.15, 0.12], [-0.15, 0.12]])], (sx * 0.36, 0.2), 0.3 * sx)[0]
+        for sx in (-1, 1)
+    ]
     if kind in ("disc", "shield"):
         details = lettering(str(rng.choice(list(letters()))), 0.7, 1.0, 0, 0.2)
     elif kind == "beast":
-        details += [line((-0.4, -0.4), (0.4, -0.4), 0.16), line((-0.15, -0.1), (0.0, -0.25), 0.1), line((0.15, -0.1), (0, -0.25), 0.1)]
+        details += [
+            line((-0.4, -0.4), (0.4, -0.4), 0.16),
+            line((-0.15, -0.1), (0.0, -0.25), 0.1),
+            line((0.15, -0.1), (0, -0.25), 0.1),
+        ]
     return outline, fan, details
 
 
@@ -165,8 +182,11 @@ def soccer_lines(width: float) -> list[Array]:
         shapes.append(line((end, y0), (end, y1), width))
         for depth, half in ((18.0, 22.0), (6.0, 10.0)):
             a, b = WIDTH_YD / 2 - half, WIDTH_YD / 2 + half
-            shapes += [line((end, a), (end + sign * depth, a), width), line((end, b), (end + sign * depth, b), width),
-                       line((end + sign * depth, a), (end + sign * depth, b), width)]
+            shapes += [
+                line((end, a), (end + sign * depth, a), width),
+                line((end, b), (end + sign * depth, b), width),
+                line((end + sign * depth, a), (end + sign * depth, b), width),
+            ]
     return shapes
 
 
@@ -175,9 +195,13 @@ def lacrosse_lines(width: float) -> list[Array]:
     shapes = [line((x, 0), (x, WIDTH_YD), width) for x in (40.0, 80.0)]
     for end in (25.0, 95.0):
         shapes += arc((end, WIDTH_YD / 2), 3.0, 0, 2 * np.pi, width)
-        shapes += arc((end, WIDTH_YD / 2), 13.0, -np.pi / 2 + (0 if end < 60 else np.pi), np.pi / 2 + (0 if end < 60 else np.pi), width)
+        shapes += arc(
+            (end, WIDTH_YD / 2), 13.0, -np.pi / 2 + (0 if end < 60 else np.pi), np.pi / 2 + (0 if end < 60 else np.pi), width
+        )
     return shapes
 
 
 def paint_colour(rng: np.random.Generator) -> tuple[int, int, int]:
-    return ((245, 245, 245), (60, 220, 240), (220, 140, 40), (50, 50, 200), (40, 130, 240), random_colour(rng))[int(rng.integers(6))]
+    return ((245, 245, 245), (60, 220, 240), (220, 140, 40), (50, 50, 200), (40, 130, 240), random_colour(rng))[
+        int(rng.integers(6))
+    ]

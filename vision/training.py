@@ -34,9 +34,20 @@ def _ultralytics() -> Any:
     return ultralytics
 
 
-def train_detector(dataset_yaml: Path, out_dir: Path, base: str | Path = "yolo26n.yaml", epochs: int = 100, image_size: int = 1280,
-                   batch: int = 48, time_hours: float | None = None, device: str | None = None, workers: int = 8,
-                   rectangular: bool = True, seed: int = 0, **overrides: Any) -> Path:
+def train_detector(
+    dataset_yaml: Path,
+    out_dir: Path,
+    base: str | Path = "yolo26n.yaml",
+    epochs: int = 100,
+    image_size: int = 1280,
+    batch: int = 48,
+    time_hours: float | None = None,
+    device: str | None = None,
+    workers: int = 8,
+    rectangular: bool = True,
+    seed: int = 0,
+    **overrides: Any,
+) -> Path:
     """Train on an ultralytics data set and return the path of the last weights, `out_dir`/last.pt.
 
     `base` is a network's description (random weights) or a .pt to go on from. `time_hours` overrules `epochs`. Frames of one
@@ -49,10 +60,32 @@ def train_detector(dataset_yaml: Path, out_dir: Path, base: str | Path = "yolo26
             raise FileNotFoundError(f"{path}: no such file; render frames or name existing weights")
     network = _ultralytics().YOLO(str(base))
     recipe: dict[str, Any] = {
-        "data": str(dataset_yaml), "epochs": epochs, "imgsz": image_size, "batch": batch, "time": time_hours, "device": device,
-        "workers": workers, "rect": rectangular, "seed": seed, "project": str(out_dir.resolve()), "name": "train", "exist_ok": True,
-        "pretrained": str(base).endswith(".pt"), "cache": "ram", "mosaic": 0.0, "close_mosaic": 0, "plots": False, "single_cls": True,
-        "warmup_epochs": 1.0, "scale": 0.4, "translate": 0.08, "degrees": 1.5, "fliplr": 0.5, "hsv_h": 0.02, "hsv_s": 0.6, "hsv_v": 0.4,
+        "data": str(dataset_yaml),
+        "epochs": epochs,
+        "imgsz": image_size,
+        "batch": batch,
+        "time": time_hours,
+        "device": device,
+        "workers": workers,
+        "rect": rectangular,
+        "seed": seed,
+        "project": str(out_dir.resolve()),
+        "name": "train",
+        "exist_ok": True,
+        "pretrained": str(base).endswith(".pt"),
+        "cache": "ram",
+        "mosaic": 0.0,
+        "close_mosaic": 0,
+        "plots": False,
+        "single_cls": True,
+        "warmup_epochs": 1.0,
+        "scale": 0.4,
+        "translate": 0.08,
+        "degrees": 1.5,
+        "fliplr": 0.5,
+        "hsv_h": 0.02,
+        "hsv_s": 0.6,
+        "hsv_v": 0.4,
         "max_det": 300,
     }
     network.train(**(recipe | overrides))
@@ -90,8 +123,17 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=8)
     given = parser.parse_args()
     given.out_dir.mkdir(parents=True, exist_ok=True)
-    last = train_detector(given.dataset_yaml, given.out_dir, given.base, given.epochs, given.image_size, given.batch, given.hours,
-                          given.device, given.workers)
+    last = train_detector(
+        given.dataset_yaml,
+        given.out_dir,
+        given.base,
+        given.epochs,
+        given.image_size,
+        given.batch,
+        given.hours,
+        given.device,
+        given.workers,
+    )
     print(export_detector(last, given.out_dir / "people.onnx"))
 
 
