@@ -1,0 +1,98 @@
+"""Who on the offense is what at one moment: the five linemen, the passer, the others, from where they stand alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.types import FloatArray
+
+WIDEST_GAP_YD = 3.2
+DEEPEST_LINEMAN_YD = 2.6
+PASSER_SPLIT_YD = 2.2
+PASSER_DEEPEST_YD = 9.0
+
+
+@dataclass(frozen=True)
+class Front:
+    """Row indices (into the offense's positions) of the linemen from left to right, and of the passer; None where there is
+    none. `misfit_yd` says how badly the five fit together: below about 1 is a plain offensive line."""
+
+    linemen: tuple[int, ...]
+    passer: int | None
+    misfit_yd: float
+
+
+def find_front(positions: FloatArray) -> Front:
+    """The five linemen and the passer among (N, 2) offense positions (downfield, across), NaN where unseen.
+
+    The five stand side by side on the line with even gaps, the centre (who has the ball) a little ahead and the passer
+    behind him: that tells them from an attached tight end or a wing. Fewer than eight men: no linemen are looked for.
+    """
+    seen = np.flatnonzero(np.isfinite(positions[:, 0]))
+    empty = Front((), _passer_without_line(positions, seen), np.inf)
+    if len(seen) < 8:
+        return empty
+    line_yd = np.sort(positions[seen, 0])[::-1][:7].mean()
+    near = seen[positions[seen, 0] > min(line_yd, positions[seen, 0].max() - 0.3) - DEEPEST_LINEMAN_YD]
+    near = near[np.argsort(positions[near, 1])]
+    best = empty
+    for five in _fives(positions, near):
+        fit = _fit(positions, five, seen)
+        if fit.misfit_yd < best.misfit_yd:
+            best = fit
+    return best
+
+
+def _fives(positions: FloatArray, near: FloatArray) -> list[FloatArray]:
+    """Five neighbours across. A sixth man among them may be a passer under the centre or a wing off the line: anyone who
+    stands behind his neighbour is left out in turn."""
+    fives = [near[i : i + 5] for i in range(len(near) - 4)]
+    for i in range(len(near) - 5):
+        six = near[i : i + 6]
+        for drop in range(6):
+            beside = [k for k in (drop - 1, drop + 1) if 0 <= k < 6]
+            if any(positions[six[drop], 0] < positions[six[k], 0] - 0.15 for k in beside):
+                fives.append(np.delete(six, drop))
+    return fives
+
+
+def _fit(positions: FloatArray, five: FloatArray, seen: FloatArray) -> Front:
+    depth, across = positions[five, 0], positions[five, 1]
+    gaps = np.diff(across)
+    if gaps.max() > WIDEST_GAP_YD:
+        return Front((), None, np.inf)
+    bow = depth - np.array([0.0, 0.35, 0.8, 0.35, 0.0])
+    misfit = gaps.std() + 0.6 * max(0.0, gaps.max() - 2.2) + 2.0 * max(0.0, 0.9 - gaps.min()) + bow.std() * 1.2
+    passer = find_passer(positions, seen, five)
+    off = PASSER_SPLIT_YD if passer is None else abs(positions[passer, 1] - across[2])
+    return Front(tuple(int(i) for i in five), passer, float(misfit + 1.3 * off))
+
+
+def find_passer(positions: FloatArray, seen: FloatArray, five: FloatArray) -> int | None:
+    """The man behind the centre: nearest to the centre's own line across, then nearest to the ball."""
+    centre = positions[five[2]]
+    best, least = None, np.inf
+    for i in seen:
+        if i in five:
+            continue
+        behind = centre[0] - positions[i, 0]
+        split = abs(positions[i, 1] - centre[1])
+        if 0.3 < behind < PASSER_DEEPEST_YD and split < PASSER_SPLIT_YD:
+            cost = split + 0.15 * behind
+            if cost < least:
+                best, least = int(i), cost
+    return best
+
+
+def _passer_without_line(positions: FloatArray, seen: FloatArray) -> int | None:
+    """Without linemen: a man well behind the foremost, with the most even field of others about him."""
+    if len(seen) < 3:
+        return None
+    front = np.sort(positions[seen, 0])[::-1][: max(2, len(seen) // 2)].mean()
+    middle = float(np.median(positions[seen, 1]))
+    behind = [i for i in seen if 1.5 < front - positions[i, 0] < PASSER_DEEPEST_YD]
+    if not behind:
+        return None
+    return int(min(behind, key=lambda i: abs(positions[i, 1] - middle) - 0.4 * (front - positions[i, 0])))

@@ -1,0 +1,110 @@
+"""One rep made ready for reading: everybody on one even time grid about the snap, and who is what on the offense."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from homography.field import LEVELS, WIDTH_YD
+from tagger.football.linemen import Front, find_front
+from tagger.football.sampling import Sampled, sample
+from tagger.football.types import PlayTracks
+from vision.types import BoolArray, FloatArray, IntArray
+
+STEP_S = 0.1
+BEFORE_S = 4.0
+LONGEST_S = 8.0
+PLAIN_FRONT_YD = 3.0
+"""A front that fits worse than this is no offensive line (seven-on-seven, drill)."""
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Times are relative to the snap. `time_s` (T,) from -BEFORE_S on, `snap` its index of 0. `xy` (N, T, 2) has no NaN:
+    gaps are bridged in a straight line, ends held; `seen` (N, T) tells what is real. Row indices: `offense`, `defense`,
+    `linemen` (left to right, maybe empty), `passer` (or None), `receivers` (the eligibles, from left to right). `ball`
+    (2,): where the ball lies; `line_yd` the line of scrimmage as the linemen show it; `tackle_yd` the tackles' half width."""
+
+    play: PlayTracks
+    snap_s: float
+    time_s: FloatArray
+    snap: int
+    sampled: Sampled
+    xy: FloatArray
+    velocity: FloatArray
+    seen: BoolArray
+    offense: IntArray
+    defense: IntArray
+    linemen: IntArray
+    passer: int | None
+    receivers: IntArray
+    ball: FloatArray
+    line_yd: float
+    tackle_yd: float
+    hash_yd: float
+
+    def at(self, time_s: float) -> int:
+        """Grid index of a time after the snap, kept inside the grid."""
+        return int(np.clip(self.snap + round(time_s / STEP_S), 0, len(self.time_s) - 1))
+
+    @property
+    def last_s(self) -> float:
+        """The last time on the grid, after the snap."""
+        return float(self.time_s[-1])
+
+
+def make_scene(play: PlayTracks, snap_s: float, front: Front | None = None) -> Scene:
+    """Resample a play about its snap and name the men of the offense. Raises ValueError if nothing is left after the snap."""
+    start = max(-BEFORE_S, float(play.time_s[0]) - snap_s)
+    end = min(LONGEST_S, float(play.time_s[-1]) - snap_s)
+    if end < 0.3:
+        raise ValueError(f"the tracks end {end:.1f} s after the snap: nothing to read")
+    grid = np.arange(np.ceil(start / STEP_S), np.floor(end / STEP_S) + 1) * STEP_S
+    sampled = sample(play.time_s - snap_s, _on_field(play), play.sigma_yd, play.facing_rad, grid)
+    snap = int(np.argmin(np.abs(grid)))
+    offense, defense = np.flatnonzero(play.side == "offense"), np.flatnonzero(play.side == "defense")
+    xy = _bridge(sampled.xy_yd)
+    stance = xy[:, max(0, snap - 1)]
+    if front is None or front.passer is None:
+        front = find_front(stance[offense])
+    plain = len(front.linemen) == 5 and front.misfit_yd < PLAIN_FRONT_YD
+    linemen = offense[list(front.linemen)] if plain else offense[:0]
+    passer = int(offense[front.passer]) if front.passer is not None else None
+    receivers = np.array([i for i in offense if i not in linemen and i != passer], dtype=int)
+    receivers = receivers[np.argsort(stance[receivers, 1], kind="stable")]
+    ball, line, tackle = _ball(stance, offense, linemen, passer)
+    return Scene(play, snap_s, grid, snap, sampled, xy, np.nan_to_num(sampled.velocity_yd_s), sampled.seen, offense, defense,
+                 linemen, passer, receivers, ball, line, tackle, play.hash_yd or LEVELS["college"].hash_yd)
+
+
+def _on_field(play: PlayTracks) -> FloatArray:
+    """Positions; without known sidelines the offense's middle is put on the middle of the field."""
+    if play.across_known:
+        return play.xy_yd
+    middle = np.nanmedian(play.xy_yd[play.side == "offense", :, 1])
+    shifted: FloatArray = play.xy_yd + np.array([0.0, WIDTH_YD / 2 - middle])
+    return shifted
+
+
+def _ball(stance: FloatArray, offense: IntArray, linemen: IntArray, passer: int | None) -> tuple[FloatArray, float, float]:
+    """Ball spot, line of scrimmage and the tackles' half width, from where the offense stands."""
+    if len(linemen):
+        line = float(stance[linemen[2], 0] + 0.4)
+        return np.array([line, stance[linemen[2], 1]]), line, float(np.ptp(stance[linemen, 1]) / 2)
+    across = float(stance[passer, 1]) if passer is not None else float(np.median(stance[offense, 1]))
+    return np.array([0.0, across]), 0.0, 3.0
+
+
+def _bridge(xy: FloatArray) -> FloatArray:
+    """NaN gaps filled in a straight line, ends held; a man never seen stands far behind the offense, out of everything."""
+    out = xy.copy()
+    ticks = np.arange(xy.shape[1])
+    for man in out:
+        known = np.isfinite(man[:, 0])
+        if not known.any():
+            man[:] = (-40.0, WIDTH_YD / 2)
+        elif not known.all():
+            for axis in range(2):
+                man[~known, axis] = np.interp(ticks[~known], ticks[known], man[known, axis])
+    return out

@@ -1,0 +1,244 @@
+"""Learns what each coverage role looks like from labelled tracks and from simulated reps, and how sure that makes one.
+
+    python tests/bench/learn_coverage.py --tracks TRACKS.parquet --plays PLAYS.csv --simulated 300:330 --out models
+
+Writes models/roles.json and models/coverage_calibration.json; needs pandas beside the project's own packages.
+
+TRACKS has the rows that `deepthird tag-tracks` reads, PLAYS the columns play_id and coverage_family. Of the labelled plays
+only the family is known: who had which role is latent, and expectation-maximisation (Dempster, Laird and Rubin, J. Royal
+Statistical Society B, 1977) shares every play out over all assignments of its family's structures. Of simulated reps the
+roles are known. The start, and the prior of every mean, are the trade's landmarks (LANDMARKS below).
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pyarrow.parquet as parquet
+from scipy.special import logsumexp
+
+from simulated import SimulatedRep, parse_seeds, role_of, simulate
+from tagger.football.book import FLAT, Book, Look, format_looks, look_of, parse_structures, side_of
+from tagger.football.inference import in_left_form, weigh
+from tagger.football.vocabulary import FAMILIES
+from tagger.football.measures import ACROSS, LATEST_S, MEASURES, PLACE, Measured, measure
+from tagger.football.rush import rush_probability
+from tagger.football.scene import Scene, make_scene
+from tagger.football.types import PlayTracks
+
+# depth and across (from the middle of the field, left negative) at stance, read, drop and landmark; common practice, no source.
+LANDMARKS = {
+    "deep-third-outside": (6, -16, 8, -16, 12, -16, 16, -16), "deep-third-middle": (12, 0, 14, 0, 17, 0, 20, 0),
+    "free": (12, 0, 14, 0, 17, 0, 20, 0), "pole": (5, 0, 7, 0, 12, 0, 16, 0), "deep-half": (12, -8, 14, -9, 16, -10, 19, -11),
+    "deep-quarter-outside": (7, -16, 9, -16, 12, -15, 15, -15), "deep-quarter-inside": (11, -6, 12, -6, 14, -6, 16, -6),
+    "curl-flat": (6, -9, 6, -11, 7, -13, 8, -14), "hook-curl": (5, -4, 6, -5, 8, -6, 9, -6), "middle-hook": (5, 0, 6, 0, 8, 0, 9, 0),
+    "flat": (4, -16, 4, -17, 5, -17, 6, -17), "robber": (8, 0, 8, 0, 9, 0, 10, 0), "man": (4, -8, 5, -8, 7, -8, 9, -8),
+}
+PLACE_SD_YD = np.array([4, 5, 4, 5, 5, 5.5, 6, 6.0])
+SELF_START = ((3.0, 5.0), (0.5, 0.5), (1.0, 0.5))
+MAN_START = ((0.9, 0.5), (0.9, 0.6), (0.75, 0.35), (0.0, 0.6), (1.0, 0.6), (0.2, 0.5))
+ZONE_START = ((1.5, 0.5), (1.5, 0.6), (0.3, 0.35), (-0.5, 0.6), (1.5, 0.6), (0.7, 0.5))
+PRIOR_MEN = 30.0
+ROUNDS = 3
+
+
+@dataclass(frozen=True)
+class Example:
+    """The coverage men of one play, its family, and (of a simulated rep) the role of each man, None where latent."""
+
+    name: str
+    measured: Measured
+    family: str
+    scene: Scene
+    roles: tuple[str | None, ...] | None = None
+
+
+def first_looks() -> dict[str, Look]:
+    """The trade's landmarks as looks."""
+    looks = {}
+    for name, place in LANDMARKS.items():
+        pair = MAN_START if name == "man" else ZONE_START
+        mean = np.array([*place, *(m for m, _ in (*SELF_START, *pair))], dtype=float)
+        wide = PLACE_SD_YD * (1.6 if name == "man" else 1.0)
+        sd = np.array([*wide, *(s for _, s in (*SELF_START, *pair))])
+        looks[name] = Look(mean, np.diag(sd**2))
+    return looks
+
+
+def read_labelled(tracks: Path, plays: Path) -> dict[str, tuple[PlayTracks, dict[str, str]]]:
+    """Every play's tracks (snap at 0) and its row of labels."""
+    with plays.open(encoding="utf-8") as file:
+        labels = {row["play_id"]: row for row in csv.DictReader(file)}
+    table = parquet.read_table(tracks).to_pandas()
+    out = {}
+    for play_id, rows in table[table["side"] != "ball"].groupby("play_id", observed=True):
+        times = np.sort(rows["time_s"].unique())
+        men = sorted(rows["player_id"].astype(str).unique())
+        at = np.searchsorted(men, rows["player_id"].astype(str).to_numpy()), np.searchsorted(times, rows["time_s"].to_numpy())
+        xy, facing = np.full((len(men), len(times), 2), np.nan), np.full((len(men), len(times)), np.nan)
+        xy[at] = rows[["x_yd", "y_yd"]].to_numpy()
+        facing[at] = rows["facing_rad"].to_numpy()
+        side = np.empty(len(men), dtype="U7")
+        side[at[0]] = rows["side"].astype(str).to_numpy()
+        sigma = np.where(np.isfinite(xy[:, :, 0]), 0.1, np.nan)
+        play = PlayTracks(times.astype(float), tuple(men), side, xy, sigma, facing, (None,) * len(men), snap_s=0.0)
+        out[str(play_id)] = (play, labels[str(play_id)])
+    return out
+
+
+def coverage_men(scene: Scene, time_s: float = LATEST_S) -> Measured:
+    """The measures of all who do not rush."""
+    return measure(scene, scene.defense[rush_probability(scene, time_s) < 0.5], time_s)
+
+
+def latent_example(name: str, play: PlayTracks, family: str) -> Example:
+    scene = make_scene(play, 0.0)
+    return Example(name, coverage_men(scene), family, scene)
+
+
+def known_example(rep: SimulatedRep) -> Example:
+    scene = make_scene(rep.play, rep.truth["snap_s"])
+    measured, names = coverage_men(scene), rep.play.player_id
+    receivers = [names[r] for r in scene.receivers]
+    roles = {d["player_id"]: role_of(rep.truth, d["intervals"][0], receivers) for d in rep.truth["defenders"]}
+    known = tuple(None if roles[names[d]] == "rush" else roles[names[d]] for d in measured.defenders)
+    return Example(rep.truth["rep"], measured, rep.truth["family"], scene, known)
+
+
+def learn(examples: Sequence[Example], structures_text: str, rounds: int = ROUNDS, prior_men: float = PRIOR_MEN) -> dict[str, Look]:
+    """Fit the looks. Examples with latent roles are shared out anew in every round."""
+    structures = parse_structures(structures_text)
+    start = first_looks()
+    book = Book(structures, {"": start}, FLAT)
+    for _ in range(rounds):
+        rows: dict[str, list[tuple[float, np.ndarray]]] = {name: [] for name in start}
+        for example in examples:
+            for weight, role, man in _shares(book, example):
+                _collect(rows, weight, role, man, example.measured)
+        book = replace(book, dialects={"": {name: _fit(rows[name], start[name], prior_men) for name in start}})
+    return dict(book.dialects[""])
+
+
+def _shares(book: Book, example: Example) -> Iterable[tuple[float, str, int]]:
+    """(weight, role, man) of an example: certain where roles are known, else the posterior over its family's ways."""
+    if example.roles is not None:
+        yield from ((1.0, role, man) for man, role in enumerate(example.roles) if role is not None)
+        return
+    only = replace(book, structures=tuple(s for s in book.structures if s.family == example.family))
+    evidence = weigh(only, example.measured)
+    if not evidence.ways:
+        return
+    posterior = np.exp(evidence.log_evidence[0] - logsumexp(evidence.log_evidence[0]))
+    for k in np.flatnonzero(posterior > 1e-3):
+        for j, role in enumerate(evidence.ways[k].roles):
+            for man in np.flatnonzero(posterior[k] * evidence.chance[0, k, :, j] > 0.01):
+                yield float(posterior[k] * evidence.chance[0, k, man, j]), role, int(man)
+
+
+def _collect(rows: dict[str, list[tuple[float, np.ndarray]]], weight: float, role: str, man: int, measured: Measured) -> None:
+    if role.startswith("man:"):
+        row = measured.with_receiver(int(role[4:]))[man : man + 1]
+        rows["man"].append((weight, in_left_form(row, np.nan_to_num(row[:, ACROSS[0]]) > 0)[0]))
+        return
+    row = measured.with_nearest()[man : man + 1]
+    sides = (False, True) if side_of(role) == "middle" else (side_of(role) == "right",)
+    rows[look_of(role)].extend((weight / len(sides), in_left_form(row, side)[0]) for side in sides)
+
+
+def _fit(rows: list[tuple[float, np.ndarray]], start: Look, prior_men: float) -> Look:
+    """Weighted mean and covariance, drawn toward the landmarks as if `prior_men` men had stood there."""
+    if not rows:
+        return start
+    weight, values = np.array([w for w, _ in rows]), np.array([v for _, v in rows])
+    known = np.isfinite(values)
+    filled = np.where(known, values, 0.0)
+    mean = (weight @ filled + 0.3 * prior_men * start.mean) / (weight @ known + 0.3 * prior_men)
+    away = np.where(known, values - mean, 0.0)
+    together = np.einsum("n,nc,nd->cd", weight, known.astype(float), known.astype(float))
+    spread = np.einsum("n,nc,nd->cd", weight, away, away)
+    covariance = (spread + 0.5 * prior_men * start.covariance) / (together + prior_men)
+    covariance = 0.85 * covariance + 0.15 * np.diag(np.diag(covariance))
+    values_, vectors = np.linalg.eigh(covariance)
+    return Look(mean, (vectors * np.maximum(values_, 1e-3)) @ vectors.T)
+
+
+FOLDS = 5
+TIMES_S = (0.0, 0.6, 1.0, 1.5, 2.0, 2.6)
+
+
+def log_prior(examples: Sequence[Example]) -> dict[str, float]:
+    """Log share of each family, half an example added to each; a family that a source cannot name (tampa-2 in some charts)
+    shares that of the one it is filed under."""
+    count = {f: 0.5 + sum(e.family == f for e in examples) for f in FAMILIES}
+    if not any(e.family == "tampa-2" for e in examples):
+        count["cover-2"], count["tampa-2"] = 0.75 * count["cover-2"], 0.25 * count["cover-2"]
+    total = sum(count.values())
+    return {f: round(float(np.log(n / total)), 3) for f, n in count.items()}
+
+
+def left_out_evidence(sources: dict[str, list[Example]], text: str) -> list[tuple[str, str, list[np.ndarray]]]:
+    """For every example, judged by looks that were learned without it: (dialect, family, log evidence (L, F) at TIMES_S)."""
+    structures, out = parse_structures(text), []
+    for fold in range(FOLDS):
+        dialects = {name: learn([e for i, e in enumerate(some) if i % FOLDS != fold], text) for name, some in sources.items()}
+        book = Book(structures, dialects, FLAT)
+        for name, some in sources.items():
+            for example in some[fold::FOLDS]:
+                tables = []
+                for time_s in TIMES_S:
+                    measured = measure(example.scene, example.measured.defenders, time_s)
+                    families = weigh(book, measured).by_family()
+                    tables.append(np.stack([families.get(f, np.full(len(dialects), -1e4)) for f in FAMILIES], axis=1))
+                out.append((name, example.family, tables))
+    return out
+
+
+def fit_temperatures(left_out: Sequence[tuple[str, str, list[np.ndarray]]], priors: dict[str, dict[str, float]]) -> list[float]:
+    """The temperature at each of TIMES_S that makes the left-out examples likeliest."""
+    prior = np.array([[priors[d][f] for f in FAMILIES] for d in priors])
+    chosen = []
+    for k in range(len(TIMES_S)):
+        grid = np.geomspace(1.0, 12.0, 40)
+        losses = [np.mean([_loss(tables[k], prior, t, family) for _, family, tables in left_out]) for t in grid]
+        chosen.append(round(float(grid[int(np.argmin(losses))]), 2))
+    return chosen
+
+
+def _loss(table: np.ndarray, prior: np.ndarray, temperature: float, family: str) -> float:
+    joint = logsumexp(table / temperature + prior, axis=0)
+    chance = np.exp(joint - logsumexp(joint))
+    right = chance[FAMILIES.index(family)] + (chance[FAMILIES.index("tampa-2")] if family == "cover-2" else 0.0)
+    return float(-np.log(0.99 * right + 0.01 / len(FAMILIES)))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--tracks", type=Path, required=True)
+    parser.add_argument("--plays", type=Path, required=True)
+    parser.add_argument("--simulated", default="300:330", help="seeds FIRST:LAST")
+    parser.add_argument("--count", type=int, default=15, help="reps of each seed")
+    parser.add_argument("--out", type=Path, required=True, help="folder that holds coverages.toml and takes the results")
+    options = parser.parse_args()
+    text = (options.out / "coverages.toml").read_text(encoding="utf-8")
+    labelled = read_labelled(options.tracks, options.plays)
+    games = [latent_example(name, play, row["coverage_family"]) for name, (play, row) in labelled.items()
+             if row["coverage_family"] in FAMILIES]
+    seeds = parse_seeds(options.simulated)
+    drawn = [known_example(rep) for noise in (0.0, 0.4) for rep in simulate(seeds, options.count, noise) if rep.truth["gradable"]]
+    sources = {"games": games, "drawn": drawn}
+    priors = {name: log_prior(some) for name, some in sources.items()}
+    temperatures = fit_temperatures(left_out_evidence(sources, text), priors)
+    print("temperatures", dict(zip(TIMES_S, temperatures, strict=True)))
+    (options.out / "roles.json").write_text(format_looks({name: learn(some, text) for name, some in sources.items()}))
+    calibration = {"time_s": TIMES_S, "temperature": temperatures, "log_prior": priors}
+    (options.out / "coverage_calibration.json").write_text(json.dumps(calibration, indent=1) + "\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,66 @@
+"""Simulated reps as the football room takes them: true positions in the play frame, or spoiled as film spoils them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from demo_clips.play import make_rep
+from homography.field import LEVELS, WIDTH_YD
+from tagger.football.types import PlayTracks
+
+WORDS_OF_FAMILY = {("cover-1", "deep-third:middle"): "free:middle", ("tampa-2", "deep-third:middle"): "pole:middle"}
+
+
+@dataclass(frozen=True)
+class SimulatedRep:
+    """A rep's players in the play frame and its truth (without tracks)."""
+
+    play: PlayTracks
+    truth: dict[str, Any]
+
+
+def parse_seeds(text: str) -> range:
+    """"300:330" as a range."""
+    first, _, last = text.partition(":")
+    return range(int(first), int(last))
+
+
+def simulate(seeds: range, count: int, noise_yd: float = 0.0, options: dict[str, Any] | None = None) -> Iterator[SimulatedRep]:
+    """`count` reps of every seed."""
+    for seed in seeds:
+        for index in range(count):
+            _, truth = make_rep(seed, index, options or {})
+            yield in_play_frame(truth, noise_yd, np.random.default_rng([seed, index]))
+
+
+def in_play_frame(truth: dict[str, Any], noise_yd: float, rng: np.random.Generator) -> SimulatedRep:
+    """The offense and the defense of a truth, turned into the play frame."""
+    tracks, direction = truth["tracks"], truth["direction"]
+    side = {p["player_id"]: p["side"] for p in truth["players"]}
+    keep = [i for i, name in enumerate(tracks["player_id"]) if side[name] in ("offense", "defense")]
+    field, facing = np.array(tracks["xy_yd"], dtype=float)[keep], np.array(tracks["facing_rad"], dtype=float)[keep]
+    downfield = (field[:, :, 0] - truth["ball_xy_yd"][0]) * direction
+    across = WIDTH_YD - field[:, :, 1] if direction > 0 else field[:, :, 1]
+    turned = -facing if direction > 0 else facing - np.pi
+    xy = np.stack([downfield, across], axis=2)
+    xy += rng.normal(0.0, noise_yd, xy.shape) if noise_yd else 0.0
+    names = tuple(tracks["player_id"][i] for i in keep)
+    play = PlayTracks(np.array(tracks["time_s"], dtype=float), names, np.array([side[n] for n in names]), xy,
+                      np.full(xy.shape[:2], max(noise_yd, 0.05)), (turned + np.pi) % (2 * np.pi) - np.pi, (None,) * len(names),
+                      hash_yd=LEVELS[truth["level"]].hash_yd)
+    return SimulatedRep(play, {key: value for key, value in truth.items() if key != "tracks"})
+
+
+def role_of(truth: dict[str, Any], interval: dict[str, Any], receivers: list[str]) -> str | None:
+    """A truth's assignment as a role of the coverage book; "rush" for all who do not cover, None if it has no word there."""
+    word = interval["assignment"]
+    if word in ("rush", "run-fit", "spy"):
+        return "rush"
+    if word == "man":
+        return f"man:{receivers.index(interval['receiver'])}" if interval["receiver"] in receivers else None
+    role = f"{word}:{interval['area']}"
+    return WORDS_OF_FAMILY.get((truth["family"], role), role)
