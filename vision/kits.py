@@ -14,19 +14,23 @@ from scipy.cluster.hierarchy import fcluster, linkage
 
 from vision.types import NO_KIT, FloatArray, IntArray
 
+ROWS, CORE_COLUMNS, RING_COLUMNS = 32, 10, 4
+"""Samples taken of a box: rows over its height, columns over its middle half, columns of turf on either side."""
+
 PARTS = {"helmet": (0.02, 0.16), "torso": (0.20, 0.50), "legs": (0.52, 0.80)}
 """Heights of a standing man's parts from the top of his box, as shares of it."""
 
 CORE = (0.25, 0.75)
 """The middle of a box across, where he is and not the turf."""
 
+RING = (0.05, 0.35)
+"""Where the turf around him is sampled: this far outside the box, as shares of its height."""
+
 TURF_TOLERANCE = 11.0
-"""A pixel this near to the turf's colour (a, b of CIE Lab) is turf."""
+TURF_LIGHTNESS_TOLERANCE = 22.0
+"""A sample this near to the turf's colour (a, b of CIE Lab) and lightness is turf."""
 
-RING = 0.35
-"""Turf is sampled around a box as far out as this share of its height."""
-
-MIN_PIXELS = 6
+MIN_SAMPLES = 6
 REFERENCE_LIGHT = 60.0
 """Lightness that the turf around a man is brought to, so that sun and shade cancel."""
 
@@ -50,8 +54,25 @@ def describe(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> npt.NDArray[np.flo
     if not len(xyxy):
         return out
     turf = _turf_colour(bgr)
-    for row, box in enumerate(np.asarray(xyxy, dtype=np.float64)):
-        out[row] = _describe_one(bgr, box, turf)
+    lab = _sample(bgr, np.asarray(xyxy, dtype=np.float64))
+    is_turf = np.hypot(lab[..., 1] - turf[1], lab[..., 2] - turf[2]) < TURF_TOLERANCE
+    is_turf &= np.abs(lab[..., 0] - turf[0]) < TURF_LIGHTNESS_TOLERANCE
+    ring, ring_turf = lab[:, :, CORE_COLUMNS:, 0], is_turf[:, :, CORE_COLUMNS:]
+    light = _masked_quantile(ring, ring_turf, 0.5, float(turf[0]))
+    # Lab lightness + 16 scales with the illumination's cube root, so shade is one factor.
+    factor = ((REFERENCE_LIGHT + 16) / (light + 16))[:, None, None]
+    core, body = lab[:, :, :CORE_COLUMNS], ~is_turf[:, :, :CORE_COLUMNS]
+    core = np.stack([(core[..., 0] + 16) * factor - 16, core[..., 1] * factor, core[..., 2] * factor], axis=-1)
+    whole = [_masked_quantile(core[..., channel], body, 0.5, 0.0) for channel in range(3)]
+    for place, (low, high) in enumerate(PARTS.values()):
+        rows = slice(round(low * ROWS), round(high * ROWS))
+        for channel in range(3):
+            out[:, 3 * place + channel] = _masked_quantile(core[:, rows, :, channel], body[:, rows], 0.5, whole[channel])
+    rows = slice(round(PARTS["torso"][0] * ROWS), round(PARTS["torso"][1] * ROWS))
+    torso, seen = core[:, rows], body[:, rows]
+    out[:, 9] = _masked_quantile(torso[..., 0], seen, 0.75, 0.0) - _masked_quantile(torso[..., 0], seen, 0.25, 0.0)
+    out[:, 10] = 100 * body.mean(axis=(1, 2))
+    out[:, 11] = _masked_quantile(np.hypot(torso[..., 1], torso[..., 2]), seen, 0.9, 0.0)
     return out
 
 
@@ -70,48 +91,33 @@ def _turf_colour(bgr: npt.NDArray[np.uint8]) -> FloatArray:
 def _lab(bgr: npt.NDArray[np.uint8]) -> FloatArray:
     """CIE Lab with L 0..100, a and b around 0."""
     lab = cv2.cvtColor(bgr, cv2.COLOR_BGR2LAB).astype(np.float32)
-    return (lab - [0, 128, 128]) * [100 / 255, 1, 1]
+    return (lab - np.float32([0, 128, 128])) * np.float32([100 / 255, 1, 1])
 
 
-def _describe_one(bgr: npt.NDArray[np.uint8], box: FloatArray, turf: FloatArray) -> FloatArray:
-    height_px, width_px = bgr.shape[:2]
-    x0, y0, x1, y1 = box
-    margin = RING * (y1 - y0)
-    left, top = int(max(0, x0 - margin)), int(max(0, y0))
-    right, bottom = int(min(width_px, x1 + margin + 1)), int(min(height_px, y1 + margin / 2 + 1))
-    if right - left < 3 or bottom - top < 5:
-        return np.zeros(DIMENSIONS)
-    lab = _lab(bgr[top:bottom, left:right])
-    is_turf = np.hypot(lab[..., 1] - turf[1], lab[..., 2] - turf[2]) < TURF_TOLERANCE
-    # A grey or white shirt has the turf's chroma only if the turf itself is grey: then lightness must decide too.
-    is_turf &= np.abs(lab[..., 0] - turf[0]) < 22
-    around = lab[is_turf]
-    light = float(np.median(around[:, 0])) if len(around) >= MIN_PIXELS else float(turf[0])
-    # Lab lightness + 16 scales with the illumination's cube root, so shade is one factor.
-    factor = (REFERENCE_LIGHT + 16) / (light + 16)
-    lab = np.concatenate([(lab[..., :1] + 16) * factor - 16, lab[..., 1:] * factor], axis=-1)
-    return _statistics(lab, is_turf, box - [left, top, left, top])
+def _sample(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> FloatArray:
+    """Lab (N, ROWS, CORE_COLUMNS + 2 RING_COLUMNS, 3) of every box's middle and of the ground beside it, in one pass."""
+    x0, y0, x1, y1 = (side[:, None] for side in xyxy.T)
+    height = y1 - y0
+    core = x0 + (x1 - x0) * np.linspace(*CORE, CORE_COLUMNS)
+    beside = height * np.linspace(*RING, RING_COLUMNS)
+    columns = np.concatenate([core, x0 - beside, x1 + beside], axis=1)
+    rows = y0 + height * (np.arange(ROWS) + 0.5) / ROWS
+    shape = (len(xyxy), ROWS, columns.shape[1])
+    at_x = np.broadcast_to(columns[:, None, :], shape).reshape(-1, shape[2]).astype(np.float32)
+    at_y = np.broadcast_to(rows[:, :, None], shape).reshape(-1, shape[2]).astype(np.float32)
+    picked = cv2.remap(bgr, at_x - 0.5, at_y - 0.5, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return _lab(np.asarray(picked, dtype=np.uint8)).reshape(*shape, 3)
 
 
-def _statistics(lab: FloatArray, is_turf: npt.NDArray[np.bool_], box: FloatArray) -> FloatArray:
-    x0, y0, x1, y1 = box
-    across = slice(max(0, int(x0 + CORE[0] * (x1 - x0))), int(np.ceil(x0 + CORE[1] * (x1 - x0))))
-    out = np.zeros(DIMENSIONS)
-    torso = np.zeros((0, 3))
-    whole = ~is_turf[max(0, int(y0)):int(y1), across]
-    body = lab[max(0, int(y0)):int(y1), across][whole]
-    for place, (name, (low, high)) in enumerate(PARTS.items()):
-        down = slice(max(0, int(y0 + low * (y1 - y0))), max(0, int(np.ceil(y0 + high * (y1 - y0)))))
-        pixels = lab[down, across][~is_turf[down, across]]
-        pixels = pixels if len(pixels) >= MIN_PIXELS else body
-        if len(pixels):
-            out[3 * place:3 * place + 3] = np.median(pixels, axis=0)
-        torso = pixels if name == "torso" else torso
-    if len(torso):
-        out[9] = np.percentile(torso[:, 0], 75) - np.percentile(torso[:, 0], 25)
-        out[11] = np.percentile(np.hypot(torso[:, 1], torso[:, 2]), 90)
-    out[10] = 100 * float(whole.mean()) if whole.size else 0.0
-    return out
+def _masked_quantile(values: FloatArray, mask: npt.NDArray[np.bool_], quantile: float,
+                     otherwise: FloatArray | float) -> FloatArray:
+    """(N,) quantile of each (N, ...) row's values where `mask`, `otherwise` where these are too few."""
+    flat, kept = values.reshape(len(values), -1), mask.reshape(len(values), -1)
+    count = kept.sum(axis=1)
+    ordered = np.sort(np.where(kept, flat, np.inf), axis=1)
+    rank = np.clip(np.round(quantile * (count - 1)), 0, None).astype(np.int64)
+    found: FloatArray = np.where(count >= MIN_SAMPLES, ordered[np.arange(len(flat)), rank], otherwise)
+    return found
 
 
 def summarise(looks: FloatArray, visible: FloatArray) -> FloatArray:
