@@ -1,0 +1,64 @@
+"""What is kept of a frame once its picture is gone: a few hundred points, no pixels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.types import FloatArray, check_array
+
+
+@dataclass(frozen=True)
+class Ridges:
+    """Points in the middle of bright stripes, and short bright dashes, of one frame.
+
+    `xy_px` (N, 2) the point; `normal_rad` (N,) the direction across its stripe, in (-pi/2, pi/2]; `width_px` (N,) the
+    stripe's width at half height along that normal; `contrast` (N,) grey levels over the turf beside it.
+    `dash_xy_px` (M, 2) centroids of short bright components, `dash_size_px` (M, 2) their extents in x and y.
+    Raises ValueError on other shapes.
+    """
+
+    xy_px: FloatArray
+    normal_rad: FloatArray
+    width_px: FloatArray
+    contrast: FloatArray
+    dash_xy_px: FloatArray
+    dash_size_px: FloatArray
+
+    def __post_init__(self) -> None:
+        n, m = len(self.xy_px), len(self.dash_xy_px)
+        check_array("xy_px", self.xy_px, (n, 2), "f")
+        for name in ("normal_rad", "width_px", "contrast"):
+            check_array(name, getattr(self, name), (n,), "f")
+        check_array("dash_xy_px", self.dash_xy_px, (m, 2), "f")
+        check_array("dash_size_px", self.dash_size_px, (m, 2), "f")
+
+
+@dataclass(frozen=True)
+class FrameEvidence:
+    """What one frame tells about the camera.
+
+    `ridges` is None on frames whose paint was not looked at. `before_px` and `after_px` (P, 2) are the same background
+    points in the frame observed before this one (`before_index`) and in this one; empty after a cut or in the first frame.
+    `boxes_xyxy` (B, 4) px: the people who hide paint.
+    Raises ValueError on other shapes.
+    """
+
+    frame_index: int
+    time_s: float
+    image_size_px: tuple[int, int]
+    ridges: Ridges | None
+    before_index: int | None
+    before_px: FloatArray
+    after_px: FloatArray
+    boxes_xyxy: FloatArray
+
+    def __post_init__(self) -> None:
+        p = len(self.before_px)
+        check_array("before_px", self.before_px, (p, 2), "f")
+        check_array("after_px", self.after_px, (p, 2), "f")
+        check_array("boxes_xyxy", self.boxes_xyxy, (len(self.boxes_xyxy), 4), "f")
+
+
+NO_POINTS = np.zeros((0, 2), dtype=np.float32)

@@ -1,0 +1,135 @@
+"""From single-frame guesses to one camera for a stretch of film: every guess has to explain several frames at once.
+
+A guess on one frame is carried to the others by the background's motion, adjusted to all of them together (one centre, one
+distortion), and scored by the paint that it explains in all. What is left of the lead over the best different camera is the
+confidence: a wrong spacing or a wrong row may fit one frame, hardly ever a moving camera's whole clip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from homography.adjust import Solution
+from homography.camera import LOG_FOCAL, ground, undistort
+from homography.evidence import FrameEvidence
+from homography.field import LEVELS, YARD_LINE_SPACING_YD
+from homography.grid import guess_cameras
+from homography.refine import camera_prior, refine
+from homography.score import support
+from homography.stripes import find_stripes
+from homography.turning import Turning
+
+Array = npt.NDArray[np.float64]
+START_DISTORTION = -0.012
+KEY_FRAMES = 3
+TEST_FRAMES = 6
+GUESSES_KEPT = 6
+FINALISTS = 5
+SAME_CAMERA_YD = 0.8
+TEST_GATES_PX = (12.0, 6.0, 3.5)
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """A camera for the frames `rows` of a stretch (poses in `solution`, row by row), its level, and its mean support per
+    frame."""
+
+    view: str
+    level: str
+    rows: tuple[int, ...]
+    solution: Solution
+    score: float
+
+
+def spread_rows(candidates: Sequence[int], most: int) -> list[int]:
+    """At most `most` of the candidates, evenly spread, ends included."""
+    if len(candidates) <= most:
+        return list(candidates)
+    return [candidates[i] for i in np.unique(np.round(np.linspace(0, len(candidates) - 1, most)).astype(int))]
+
+
+def key_frames(frames: Sequence[FrameEvidence], most: int) -> list[int]:
+    """Rows of the frames with the most paint, one in each of `most` equal parts of the stretch."""
+    painted = [row for row, frame in enumerate(frames) if frame.ridges is not None]
+    parts = np.array_split(np.array(painted, dtype=int), min(most, len(painted))) if painted else []
+    return [int(max(part, key=lambda row: len(frames[row].ridges.xy_px))) for part in parts if len(part)]  # type: ignore[union-attr]
+
+
+def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothesis]:
+    """Adjusted and scored cameras of one frame, best first."""
+    assert frame.ridges is not None
+    size = frame.image_size_px
+    ideal = undistort(frame.ridges.xy_px, START_DISTORTION, size)
+    dashes = undistort(frame.ridges.dash_xy_px, START_DISTORTION, size)
+    found: list[Hypothesis] = []
+    for guess in guess_cameras(find_stripes(ideal, frame.ridges.normal_rad), dashes, size, levels):
+        start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size)
+        solution = refine([frame], [0], start, guess.level, camera_prior(guess.centre_yd))
+        score = support(frame, solution.pose[0], solution.centre_yd, solution.distortion, guess.level).total
+        if score > 0:
+            found.append(Hypothesis(guess.view, guess.level, (0,), solution, score))
+    return unlike(sorted(found, key=lambda h: -h.score))
+
+
+def unlike(ranked: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """Hypotheses without those that repeat a better one of the same level."""
+    kept: list[Hypothesis] = []
+    for one in ranked:
+        if not any(one.level == other.level and same_camera(one, other) for other in kept):
+            kept.append(one)
+    return kept
+
+
+def same_camera(one: Hypothesis, other: Hypothesis) -> bool:
+    """Whether two hypotheses on the same frames put the picture's points on the same spots, up to whole 5 yd in x."""
+    size = one.solution.image_size_px
+    shared = sorted(set(one.rows) & set(other.rows))
+    if not shared:
+        return False
+    x, y = np.meshgrid(np.linspace(0.15, 0.85, 4) * size[0], np.linspace(0.35, 0.9, 4) * size[1])
+    px = np.column_stack([x.ravel(), y.ravel()])
+    for row in (shared[0], shared[-1]):
+        spots = [ground(px, h.solution.pose[h.rows.index(row)], h.solution.centre_yd, h.solution.distortion, size) for h in (one, other)]
+        off = spots[0] - spots[1]
+        off = off[np.isfinite(off).all(axis=1)]
+        if not len(off):
+            return False
+        off[:, 0] -= np.round(np.median(off[:, 0]) / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
+        if np.median(np.linalg.norm(off, axis=1)) > SAME_CAMERA_YD:
+            return False
+    return True
+
+
+def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None) -> list[Hypothesis]:
+    """Cameras for a stretch of film whose frames are linked by motion, best first, each tested on the same frames."""
+    levels = tuple(LEVELS) if level is None else (level,)
+    painted = [row for row, frame in enumerate(frames) if frame.ridges is not None]
+    tests = spread_rows(painted, TEST_FRAMES)
+    finalists: list[Hypothesis] = []
+    for key in key_frames(frames, KEY_FRAMES):
+        rows = sorted({*tests, key})
+        for guess in single_frame(frames[key], levels)[:GUESSES_KEPT]:
+            poses = turning.poses(key, guess.solution.pose[0], guess.solution.distortion)
+            good = [row for row in rows if np.isfinite(poses[row]).all()]
+            start = replace(guess.solution, pose=poses[good])
+            finalists.append(Hypothesis(guess.view, guess.level, tuple(good), start, guess.score))
+    tested = [test(frames, one) for one in unlike(sorted(finalists, key=lambda h: -h.score))[: 2 * FINALISTS]]
+    return unlike(sorted(tested, key=lambda h: -h.score))
+
+
+def test(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:
+    """Adjust a hypothesis to all its frames at once and score it anew."""
+    taken = [frames[row] for row in one.rows]
+    solution = refine(taken, range(len(taken)), one.solution, one.level, camera_prior(one.solution.centre_yd), gates_px=TEST_GATES_PX)
+    scores = [support(frame, pose, solution.centre_yd, solution.distortion, one.level).total
+              for frame, pose in zip(taken, solution.pose, strict=True)]
+    return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean(scores)))
+
+
+def focal_of(one: Hypothesis) -> float:
+    """Mean focal length in px."""
+    return float(np.exp(one.solution.pose[:, LOG_FOCAL].mean()))

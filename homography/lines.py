@@ -1,0 +1,153 @@
+"""Painted stripes in one picture: sub-pixel ridge points with direction and width, and short dashes (hash marks).
+
+A stripe is brighter than the turf on both sides and narrower than `widest`. It is looked for along thinned-out rows (steep
+stripes) and columns (flat ones): the picture shrunk in one direction only averages along the stripe and keeps the sharpness
+across it. A top-hat in one dimension takes the turf away, the centroid of what stands above half height is the point.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+
+from homography.evidence import NO_POINTS, Ridges
+
+REFERENCE_WIDTH_PX = 1280.0
+SCAN_STEP_PX = 6
+WIDEST_PX = 23
+"""Stripes wider than this (at 1280 px picture width) count as turf of another colour."""
+MOST_POINTS = 1500
+MOST_CANDIDATES = 3000
+NEIGHBOUR_STEPS = 2.3
+NEIGHBOUR_OFF_PX = 1.3
+NEIGHBOUR_TURN = 0.97
+MOST_DASHES = 350
+LEAST_CONTRAST = 7.0
+NOISE_FACTOR = 3.5
+DASH_NOISE_FACTOR = 3.5
+COHERENCE = 0.35
+STEEP_NORMAL = 0.5
+BRIGHT = 40.0
+BOX_MARGIN = 0.12
+DASH_PX = (2.0, 70.0)
+
+Grey = npt.NDArray[np.uint8]
+
+
+def outside_boxes(xy_px: npt.NDArray[Any], boxes_xyxy: npt.NDArray[Any], margin: float = BOX_MARGIN) -> npt.NDArray[np.bool_]:
+    """(N,) True where a point lies in no box (B, 4) widened by `margin` of its size."""
+    if not len(boxes_xyxy) or not len(xy_px):
+        return np.ones(len(xy_px), dtype=bool)
+    size = boxes_xyxy[:, 2:] - boxes_xyxy[:, :2]
+    low, high = boxes_xyxy[:, :2] - margin * size, boxes_xyxy[:, 2:] + margin * size
+    inside = (xy_px[:, None] > low) & (xy_px[:, None] < high)
+    return np.asarray(~inside.all(axis=2).any(axis=1))
+
+
+def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any]) -> Ridges:
+    """Ridges of one picture. `grey` (H, W), `half` the same at half size, `boxes_xyxy` (B, 4) px of people to leave out."""
+    height, width = grey.shape
+    scale = max(width, height) / REFERENCE_WIDTH_PX
+    step = max(1, round(SCAN_STEP_PX * scale))
+    widest = max(5, round(WIDEST_PX * scale)) | 1
+    directions = stripe_directions(half)
+    rows = cv2.resize(grey, (width, max(1, height // step)), interpolation=cv2.INTER_AREA)
+    columns = cv2.resize(grey, (max(1, width // step), height), interpolation=cv2.INTER_AREA)
+    found = []
+    for image, flat in ((rows, False), (np.ascontiguousarray(columns.T), True)):
+        along, line, extent, contrast = scan_peaks(image, widest)
+        across = (line + 0.5) * step - 0.5
+        xy = np.stack([across, along] if flat else [along, across], axis=1)
+        normal, coherence = sample_directions(directions, xy)
+        tilted = np.abs(np.sin(normal) if flat else np.cos(normal))
+        good = (tilted > (np.sqrt(1 - STEEP_NORMAL**2) if flat else STEEP_NORMAL)) & (coherence > COHERENCE)
+        found.append(np.column_stack([xy, normal, extent * tilted, contrast, coherence])[good])
+    table = np.concatenate(found)
+    table = table[outside_boxes(table[:, :2], boxes_xyxy)]
+    table = table[np.argsort(-np.minimum(table[:, 4], BRIGHT) * table[:, 5], kind="stable")[:MOST_CANDIDATES]]
+    neighbours = along_stripe_neighbours(table[:, :2], table[:, 2], NEIGHBOUR_STEPS * step)
+    table = table[np.argsort(-np.minimum(neighbours, 2), kind="stable")[:MOST_POINTS]]
+    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy)
+    table = table.astype(np.float32)
+    return Ridges(table[:, :2], table[:, 2], table[:, 3], table[:, 4], dash_xy, dash_size)
+
+
+def scan_peaks(image: Grey, widest: int) -> tuple[npt.NDArray[Any], ...]:
+    """Bright peaks along each row of `image`: (N,) sub-pixel position, row number, width at half height, height."""
+    top = cv2.morphologyEx(image, cv2.MORPH_TOPHAT, np.ones((1, widest), np.uint8))
+    threshold = max(LEAST_CONTRAST, NOISE_FACTOR * float(np.median(top)))
+    best = cv2.dilate(top, np.ones((1, 7), np.uint8))
+    peak = (top == best) & (top > threshold)
+    peak[:, 1:] &= ~peak[:, :-1]
+    reach = widest // 2 + 1
+    peak[:, :reach] = peak[:, -reach:] = False
+    row, column = np.nonzero(peak)
+    window = np.lib.stride_tricks.sliding_window_view(top, 2 * reach + 1, axis=1)[row, column - reach].astype(np.float32)
+    height = window[:, reach]
+    above = window - 0.5 * height[:, None]
+    joined = above > 0
+    joined[:, reach:] = np.logical_and.accumulate(joined[:, reach:], axis=1)
+    joined[:, : reach + 1] = np.logical_and.accumulate(joined[:, reach::-1], axis=1)[:, ::-1]
+    above = np.where(joined, above, 0.0)
+    offsets = np.arange(-reach, reach + 1, dtype=np.float32)
+    total = above.sum(axis=1)
+    return column + (above @ offsets) / total, row, joined.sum(axis=1).astype(np.float32), height
+
+
+def stripe_directions(half: Grey) -> tuple[npt.NDArray[Any], ...]:
+    """Smoothed structure tensor (xx, yy, xy) of a half-size picture."""
+    gx = cv2.Scharr(half, cv2.CV_32F, 1, 0)
+    gy = cv2.Scharr(half, cv2.CV_32F, 0, 1)
+    return tuple(cv2.blur(product, (7, 7)) for product in (gx * gx, gy * gy, gx * gy))
+
+
+def sample_directions(tensor: tuple[npt.NDArray[Any], ...], xy_px: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], ...]:
+    """(N,) normal angle in (-pi/2, pi/2] and coherence 0..1 of the half-size structure tensor at full-size points."""
+    height, width = tensor[0].shape
+    column = np.clip((xy_px[:, 0] / 2).astype(int), 0, width - 1)
+    row = np.clip((xy_px[:, 1] / 2).astype(int), 0, height - 1)
+    xx, yy, xy = (part[row, column] for part in tensor)
+    spread = np.hypot(xx - yy, 2 * xy)
+    return 0.5 * np.arctan2(2 * xy, xx - yy), spread / np.maximum(xx + yy, 1e-6)
+
+
+def along_stripe_neighbours(xy_px: npt.NDArray[Any], normal_rad: npt.NDArray[Any], reach_px: float) -> npt.NDArray[Any]:
+    """(N,) how many other points lie within reach on the stripe that runs through each point."""
+    pairs = cKDTree(xy_px).query_pairs(reach_px, output_type="ndarray")
+    normal = np.stack([np.cos(normal_rad), np.sin(normal_rad)], axis=1)
+    first, second = pairs.T
+    between = xy_px[second] - xy_px[first]
+    agree = (np.abs((between * normal[first]).sum(axis=1)) < NEIGHBOUR_OFF_PX) \
+        & (np.abs((between * normal[second]).sum(axis=1)) < NEIGHBOUR_OFF_PX) \
+        & (np.abs((normal[first] * normal[second]).sum(axis=1)) > NEIGHBOUR_TURN)
+    return np.bincount(pairs[agree].ravel(), minlength=len(xy_px))
+
+
+def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+    """Short bright components: those that stand alone, and flat ones that cross a steep stripe."""
+    kernel = np.ones((widest, widest), np.uint8)
+    alone = cv2.morphologyEx(grey, cv2.MORPH_TOPHAT, kernel)
+    level = cv2.morphologyEx(grey, cv2.MORPH_OPEN, np.ones((1, max(3, round(9 * scale))), np.uint8))
+    flat = cv2.morphologyEx(level, cv2.MORPH_TOPHAT, np.ones((widest, 1), np.uint8))
+    parts = []
+    for image in (alone, flat):
+        threshold = max(LEAST_CONTRAST * 1.5, DASH_NOISE_FACTOR * float(np.median(image[::4, ::4])))
+        binary = cv2.threshold(image, threshold, 255, cv2.THRESH_BINARY)[1]
+        _, _, stats, centroids = cv2.connectedComponentsWithStats(binary, connectivity=8, ltype=cv2.CV_32S)
+        size = stats[:, 2:4]
+        fits = (size.max(axis=1) >= DASH_PX[0] * scale) & (size.max(axis=1) <= DASH_PX[1] * scale) & (stats[:, 4] >= 4 * scale)
+        fits[0] = False
+        column, row = centroids[fits].astype(int).T
+        strength = image[row, column] * np.sqrt(stats[fits, 4])
+        parts.append(np.column_stack([centroids[fits], size[fits], strength]))
+    table = np.concatenate(parts)
+    table = table[outside_boxes(table[:, :2], boxes_xyxy)]
+    if len(table) > MOST_DASHES:
+        table = table[np.argsort(-table[:, 4], kind="stable")[:MOST_DASHES]]
+    if not len(table):
+        return NO_POINTS, NO_POINTS
+    return table[:, :2].astype(np.float32), table[:, 2:4].astype(np.float32)

@@ -1,0 +1,41 @@
+"""Tracks in pixels to tracks in yards."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from homography.types import LOST, FieldTracks, FieldView
+from homography.view import to_field
+from vision.types import Tracks
+
+Array = npt.NDArray[np.float64]
+BEYOND_YD = 60.0
+"""Points farther than this outside the field are in the stands, or above the horizon."""
+
+
+def locate(tracks: Tracks, view: FieldView) -> FieldTracks:
+    """Put the foot points of tracks on the field. `sigma_yd` adds, in quadrature, the foot point's uncertainty seen through the
+    camera and the registration's. Rows in lost frames, or whose foot is not on the ground, are left out; facing is unknown (NaN).
+
+    Raises ValueError when the tracks hold a frame that the view does not."""
+    row_of = {int(frame): row for row, frame in enumerate(view.frame_index)}
+    missing = sorted(set(np.unique(tracks.frame_index).tolist()) - set(row_of))
+    if missing:
+        raise ValueError(f"tracks: frame {missing[0]} is not among the {len(row_of)} registered frames of the clip")
+    foot = tracks.foot_xy.astype(np.float64)
+    xy, sigma = np.full((len(tracks), 2), np.nan), np.full(len(tracks), np.nan)
+    for frame in np.unique(tracks.frame_index):
+        row = row_of[int(frame)]
+        if view.status[row] == LOST:
+            continue
+        mine = np.nonzero(tracks.frame_index == frame)[0]
+        xy[mine] = to_field(view, row, foot[mine])
+        slope = [to_field(view, row, foot[mine] + step) - xy[mine] for step in (np.array([0.5, 0.0]), np.array([0.0, 0.5]))]
+        # Per axis: half the squared Frobenius norm of the derivative, times the foot's variance.
+        gain2 = sum((part**2).sum(axis=1) for part in slope) / 0.5**2 / 2.0
+        sigma[mine] = np.sqrt(gain2 * tracks.foot_sigma_px[mine] ** 2 + view.sigma_yd[row] ** 2)
+    keep = np.isfinite(xy).all(axis=1) & np.isfinite(sigma)
+    keep[keep] = (np.abs(xy[keep] - [60.0, 26.7]) < [120.0 + BEYOND_YD, 26.7 + BEYOND_YD]).all(axis=1)
+    return FieldTracks(tracks.frame_index[keep], tracks.time_s[keep], tracks.track_id[keep], tracks.kit_id[keep],
+                       tracks.observed[keep], xy[keep], sigma[keep], np.full(int(keep.sum()), np.nan))

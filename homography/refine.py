@@ -1,0 +1,69 @@
+"""From a first guess to a camera that fits: measurements gathered under a shrinking gate, adjusted in turn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from homography.adjust import Measurements, Prior, Solution, adjust
+from homography.assign import Assigned, assign, thin_out
+from homography.evidence import FrameEvidence
+
+Array = npt.NDArray[np.float64]
+GATES_PX = (18.0, 9.0, 5.0, 3.5)
+CAMERA_HEIGHT_YD, CAMERA_HEIGHT_SD_YD = 13.0, 12.0
+CENTRE_SD_YD = 60.0
+
+
+def camera_prior(centre_yd: Array, centre_sd_yd: Array | None = None) -> Prior:
+    """A loose prior: heights usual for a press box, a lift or a tower; x and y wherever the guess put them."""
+    mean = np.array([centre_yd[0], centre_yd[1], CAMERA_HEIGHT_YD])
+    if centre_sd_yd is None:
+        return Prior(mean, np.array([CENTRE_SD_YD, CENTRE_SD_YD, CAMERA_HEIGHT_SD_YD]))
+    return Prior(centre_yd, centre_sd_yd)
+
+
+def measure(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str, gate_px: float,
+            links: Sequence[tuple[int, int, Array, Array]] = (), per_line: int = 16) -> Measurements:
+    """Measurements of `frames[i]`, whose pose is row `rows[i]` of the solution, and of the background `links` (from row, to row,
+    before px, after px)."""
+    taken: list[Assigned] = []
+    owner: list[Any] = []
+    for frame, row in zip(frames, rows, strict=True):
+        if frame.ridges is None or not np.isfinite(solution.pose[row]).all():
+            continue
+        found = thin_out(assign(frame.ridges, solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px, level,
+                                gate_px), per_line)
+        taken.append(found)
+        owner.append(np.full(len(found), row))
+    # A wide gate lets wrong points in as well as right ones: their spread sets the scale of the robust kernel.
+    slack = max(1.0, gate_px / 4.0)
+    empty = np.zeros((0, 2))
+    return Measurements(
+        row=np.concatenate([np.zeros(0, dtype=int), *owner]).astype(int),
+        xy_px=np.concatenate([empty, *(found.xy_px for found in taken)]),
+        line=np.concatenate([np.zeros((0, 3)), *(found.line for found in taken)]),
+        sigma_px=slack * np.concatenate([np.zeros(0), *(found.sigma_px for found in taken)]),
+        from_row=np.concatenate([np.zeros(0, dtype=int), *(np.full(len(link[2]), link[0]) for link in links)]).astype(int),
+        to_row=np.concatenate([np.zeros(0, dtype=int), *(np.full(len(link[2]), link[1]) for link in links)]).astype(int),
+        before_px=np.concatenate([empty, *(link[2] for link in links)]).astype(np.float64),
+        after_px=np.concatenate([empty, *(link[3] for link in links)]).astype(np.float64),
+    )
+
+
+def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution, level: str, prior: Prior,
+           links: Sequence[tuple[int, int, Array, Array]] = (), gates_px: Sequence[float] = GATES_PX, rounds: int = 6,
+           per_line: int = 16) -> Solution:
+    """Adjust a solution to the paint of the frames and to the background links, under each gate in turn."""
+    solution = start
+    for gate in gates_px:
+        seen = measure(frames, rows, solution, level, gate, links, per_line)
+        if len(seen.row) < 12:
+            return solution
+        solution = adjust(solution, seen, prior, rounds)
+        if not np.isfinite(solution.pose).all() or solution.centre_yd[2] < 1.0:
+            return start
+    return solution

@@ -1,0 +1,264 @@
+"""One clip's registration: where the camera stood, and for each frame where it looked.
+
+The clip is cut into stretches whose frames are linked by the background's motion. Each stretch holds a contest of cameras
+(`hypotheses`); then all frames of all stretches are adjusted at once with one camera centre and one distortion, each frame
+getting its `sigma_yd` out of the same least-squares problem.
+
+What the plane costs: fields are crowned, by up to some 20 in. (0.56 yd) at the middle. A point that stands h above the plane
+is placed h / tan(e) too far away, e being the angle at which the camera looks down on it: 12 yd above the field and 45 yd off
+that is 3.8 h. Much of it is taken up by the fit, which hangs on the painted rows where they really lie; with a roof-shaped
+crown of 20 in. and both hash rows found, the turf between them rises 0.19 yd (high school) over the plane through them, worth
+0.7 yd across the field for the camera above; with the usual 4 to 6 in. of artificial turf it is 0.15 to 0.2 yd. `CROWN_YD`,
+a standard deviation for the height that is left over, enters each frame's sigma in this way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse.linalg import splu
+
+from homography.adjust import SHARED, Measurements, Solution
+from homography.camera import TILT, ground
+from homography.evidence import FrameEvidence
+from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
+from homography.hypotheses import Hypothesis, contest, same_camera
+from homography.refine import camera_prior, refine
+from homography.score import support
+from homography.turning import Turning
+from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
+from homography.view import lost_view, plane_fits
+
+Array = npt.NDArray[np.float64]
+CROWN_YD = 0.02
+SIGMA_SCALE = 2.0
+SIGMA_FLOOR_YD = 0.02
+LOST_SIGMA_YD = 1.5
+FULL_GATES_PX = (7.0, 3.5)
+FULL_PER_LINE = 9
+LINK_POINTS = 16
+LEAST_LINES = 3.0
+LEAST_COVER = 0.18
+LEAST_SCORE = 60.0
+LEAST_ROWS = 12.0
+LEAST_LEAD = 0.03
+NEAR_PAINT_FRAMES = 6
+SAME_CENTRE_YD = 6.0
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Consecutive frames linked by motion: their rows in the clip's evidence, and the camera that won there, if any."""
+
+    rows: range
+    turning: Turning
+    winner: Hypothesis | None
+    reason: str
+
+
+def solve_clip(evidence: Sequence[FrameEvidence], frame_index: Sequence[int] | npt.NDArray[Any] | None = None,
+               time_s: npt.NDArray[Any] | None = None, image_size_px: tuple[int, int] | None = None,
+               level: str | None = None) -> FieldView:
+    """Register a clip. `evidence` of its frames in order (all, or every n-th), `frame_index` and `time_s` (F,) of the frames
+    wanted (those of the evidence if left out; frames between are interpolated), `level` if it is known.
+
+    Never raises for want of a field: frames that cannot be registered are LOST, with the reason. Raises ValueError for an
+    unknown level, or evidence that is empty, out of order or of changing size."""
+    check(evidence, level, image_size_px)
+    size = evidence[0].image_size_px
+    index = np.array([frame.frame_index for frame in evidence]) if frame_index is None else np.asarray(frame_index, dtype=int)
+    stretches = [hold_contest(evidence, rows, level) for rows in linked_stretches(evidence)]
+    won = [stretch for stretch in stretches if stretch.winner is not None]
+    if not won:
+        longest = max(stretches, key=lambda s: len(s.rows))
+        return lost_view(index, size, longest.reason)
+    main = max(won, key=lambda s: s.winner.score * len(s.rows))  # type: ignore[union-attr]
+    assert main.winner is not None
+    fitting = [s for s in won if s is main or agrees(s.winner, main.winner)]
+    solution, rows = start_all(fitting, main.winner)
+    solution = adjust_all(evidence, rows, solution, main.winner.level)
+    solution = settle_x(solution, main.winner.view)
+    reasons = {s.reason for s in stretches if s not in fitting and s.reason}
+    return build_view(evidence, rows, solution, main.winner, index, size, "; ".join(sorted(reasons)))
+
+
+def check(evidence: Sequence[FrameEvidence], level: str | None, image_size_px: tuple[int, int] | None) -> None:
+    """Refuse what no clip can be."""
+    if level is not None and level not in LEVELS:
+        raise ValueError(f"level: {level!r}, wanted one of {', '.join(LEVELS)}")
+    if not len(evidence):
+        raise ValueError("field registration: no frames were observed")
+    order = [frame.frame_index for frame in evidence]
+    if any(b <= a for a, b in zip(order, order[1:], strict=False)):
+        raise ValueError("field registration: frames must come in order, each once")
+    if len({frame.image_size_px for frame in evidence} | ({tuple(image_size_px)} if image_size_px else set())) > 1:
+        raise ValueError("field registration: the picture's size changes within the clip")
+
+
+def linked_stretches(evidence: Sequence[FrameEvidence]) -> list[range]:
+    """Runs of frames in which each is linked to the one before."""
+    starts = [row for row, frame in enumerate(evidence)
+              if row == 0 or frame.before_index != evidence[row - 1].frame_index or not len(frame.before_px)]
+    return [range(a, b) for a, b in zip(starts, [*starts[1:], len(evidence)], strict=True)]
+
+
+def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | None) -> Stretch:
+    """Find the camera of one stretch, or the reason why there is none."""
+    frames = [evidence[row] for row in rows]
+    turning = Turning(frames)
+    ranked = contest(frames, turning, level)
+    if not ranked:
+        return Stretch(rows, turning, None, "no set of yard lines was found")
+    best = ranked[0]
+    reason = doubt(frames, best, ranked[1:])
+    if reason:
+        return Stretch(rows, turning, None, reason)
+    rivals = [other for other in ranked[1:] if other.level != best.level and same_camera(best, other)]
+    del rivals
+    return Stretch(rows, turning, best, "")
+
+
+def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
+    """Why the best camera is not to be trusted; empty if it is."""
+    solution = best.solution
+    scores = [support(frames[row], solution.pose[i], solution.centre_yd, solution.distortion, best.level)
+              for i, row in enumerate(best.rows)]
+    if np.mean([s.yard_lines for s in scores]) < LEAST_LINES or np.mean([s.covered for s in scores]) < LEAST_COVER \
+            or best.score < LEAST_SCORE:
+        return "too few lines fit a football field"
+    if np.mean([s.rows for s in scores]) < LEAST_ROWS:
+        return "neither hash marks nor sidelines were found, so the distance across the field is unknown"
+    rival = next((other for other in others if not same_camera(best, other)), None)
+    if rival is not None and best.score - rival.score < LEAST_LEAD * best.score:
+        return "two different cameras explain the lines about equally well"
+    return ""
+
+
+def agrees(one: Hypothesis | None, main: Hypothesis) -> bool:
+    """Whether two stretches were seen from one place (x is free by whole 5 yd)."""
+    if one is None or one.view != main.view or one.level != main.level:
+        return False
+    off = one.solution.centre_yd - main.solution.centre_yd
+    off[0] -= np.round(off[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
+    return bool(np.abs(off).max() < SAME_CENTRE_YD)
+
+
+def start_all(stretches: Sequence[Stretch], main: Hypothesis) -> tuple[Solution, list[int]]:
+    """A solution that holds all frames of the stretches, each carried from the nearest adjusted frame, and their rows."""
+    poses, rows = [], []
+    for stretch in stretches:
+        assert stretch.winner is not None
+        anchors = np.array(stretch.winner.rows)
+        carried = {row: stretch.turning.poses(row, stretch.winner.solution.pose[i], stretch.winner.solution.distortion)
+                   for i, row in enumerate(stretch.winner.rows)}
+        for row in range(len(stretch.rows)):
+            nearest = int(anchors[np.abs(anchors - row).argmin()])
+            pose = carried[nearest][row]
+            if np.isfinite(pose).all():
+                poses.append(pose)
+                rows.append(stretch.rows[row])
+    order = np.argsort(rows)
+    return replace(main.solution, pose=np.array(poses)[order]), [rows[i] for i in order]
+
+
+def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: Solution, level: str) -> Solution:
+    """The final adjustment of all frames, paint and motion together."""
+    place = {row: i for i, row in enumerate(rows)}
+    links = []
+    for row in rows:
+        frame = evidence[row]
+        if row - 1 in place and len(frame.before_px) and frame.before_index == evidence[row - 1].frame_index:
+            some = slice(None, LINK_POINTS)
+            links.append((place[row - 1], place[row], frame.before_px[some].astype(float), frame.after_px[some].astype(float)))
+    frames = [evidence[row] for row in rows]
+    return refine(frames, range(len(frames)), start, level, camera_prior(start.centre_yd), links, FULL_GATES_PX, 4, FULL_PER_LINE)
+
+
+def settle_x(solution: Solution, view: str) -> Solution:
+    """Choose among the equally good x: a sideline camera about midfield, an end-zone camera behind the end line."""
+    wanted = 60.0 if view == "sideline" else -15.0
+    shift = np.round((wanted - solution.centre_yd[0]) / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
+    return replace(solution, centre_yd=solution.centre_yd + np.array([shift, 0.0, 0.0]))
+
+
+def middle_px(pose: Array, centre_yd: Array, distortion: float, size: tuple[int, int]) -> Array:
+    """(2,) px: the middle of that part of the picture which shows the field; the picture's middle if none does."""
+    x, y = np.meshgrid((np.arange(12) + 0.5) / 12 * size[0], (np.arange(8) + 0.5) / 8 * size[1])
+    px = np.column_stack([x.ravel(), y.ravel()])
+    spot = ground(px, pose, centre_yd, distortion, size)
+    with np.errstate(invalid="ignore"):
+        on = (spot[:, 1] > 0) & (spot[:, 1] < WIDTH_YD) & (np.abs(spot[:, 0] - centre_yd[0]) < 100)
+    return np.asarray(px[on].mean(axis=0) if on.any() else np.array(size) / 2.0)
+
+
+def sigmas(solution: Solution) -> Array:
+    """(F,) standard deviation in yards, per axis, of the field point in the middle of the visible field."""
+    frames = len(solution.pose)
+    size = 4 * frames + SHARED
+    normal = solution.normal
+    right = np.zeros((size, 2 * frames))
+    away = np.zeros(frames)
+    for f in range(frames):
+        px = middle_px(solution.pose[f], solution.centre_yd, solution.distortion, solution.image_size_px)[None]
+        slope, spot = ground_slope(solution, f, px)
+        right[4 * f:4 * f + 4, 2 * f:2 * f + 2] = slope[:4]
+        right[size - SHARED:, 2 * f:2 * f + 2] = slope[4:]
+        away[f] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
+    if isinstance(normal, np.ndarray):
+        solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)
+    else:
+        solved = splu(normal.tocsc()).solve(right)
+    variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(frames, 2).mean(axis=1)
+    return np.asarray(np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * (CROWN_YD * away) ** 2))
+
+
+def ground_slope(solution: Solution, row: int, px: Array) -> tuple[Array, Array]:
+    """(8, 2) derivatives of a picture point's field point by pose, centre and distortion, and the field point (2,)."""
+    def at(values: Array) -> Array:
+        return np.asarray(ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px)[0])
+
+    base = np.concatenate([solution.pose[row], solution.centre_yd, [solution.distortion]])
+    spot = at(base)
+    step = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
+    slope = np.array([(at(base + h * np.eye(8)[i]) - spot) / h for i, h in enumerate(step)])
+    return np.nan_to_num(slope), spot
+
+
+def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, winner: Hypothesis,
+               index: npt.NDArray[Any], size: tuple[int, int], reason: str) -> FieldView:
+    """Put frames, statuses and sigmas together; frames that were not observed lie between their neighbours."""
+    observed = np.array([evidence[row].frame_index for row in rows])
+    sigma = sigmas(solution)
+    seen = np.array([evidence[row].ridges is not None
+                     and support(evidence[row], solution.pose[i], solution.centre_yd, solution.distortion, winner.level).yard_lines >= 2
+                     for i, row in enumerate(rows)])
+    painted = observed[seen]
+    pose = np.full((len(index), 4), np.nan)
+    out_sigma = np.full(len(index), np.nan)
+    status = np.full(len(index), LOST)
+    stride = max(1, int(np.median(np.diff([frame.frame_index for frame in evidence])))) if len(evidence) > 1 else 1
+    for i, frame in enumerate(index):
+        after = int(np.searchsorted(observed, frame))
+        before = after if after < len(observed) and observed[after] == frame else after - 1
+        if before < 0 or after >= len(observed) or observed[after] - observed[before] > 2 * stride:
+            continue
+        share = 0.0 if before == after else (frame - observed[before]) / (observed[after] - observed[before])
+        pose[i] = (1 - share) * solution.pose[before] + share * solution.pose[after]
+        out_sigma[i] = max(sigma[before], sigma[after])
+        if out_sigma[i] < LOST_SIGMA_YD:
+            near = len(painted) and np.abs(painted - frame).min() <= NEAR_PAINT_FRAMES
+            status[i] = SOLVED if near else CARRIED
+    lost = status == LOST
+    pose[lost], out_sigma[lost] = np.nan, np.nan
+    camera = CameraPath(solution.centre_yd, pose[:, 0], pose[:, TILT], pose[:, 2], np.exp(pose[:, 3]), solution.distortion)
+    if lost.any() and not reason:
+        reason = "no linked frame with visible lines is near enough"
+    return FieldView(index, plane_fits(camera, size), out_sigma, status, winner.view, winner.level, False, camera, size,
+                     reason if lost.any() else "")
+
+
+__all__ = ["Measurements", "solve_clip"]

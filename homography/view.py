@@ -1,0 +1,77 @@
+"""Between picture and field, once a clip is registered."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from homography.camera import ground, project
+from homography.field import WIDTH_YD
+from homography.types import LOST, CameraPath, FieldView, apply_homography
+
+Array = npt.NDArray[np.float64]
+GRID = (12, 8)
+
+
+def lost_view(frame_index: npt.NDArray[Any], image_size_px: tuple[int, int], reason: str) -> FieldView:
+    """A view in which no frame is registered."""
+    count = len(frame_index)
+    return FieldView(frame_index, np.full((count, 3, 3), np.nan), np.full(count, np.nan), np.full(count, LOST), "unknown", None, False,
+                     None, image_size_px, reason)
+
+
+def pose_at(camera: CameraPath, row: int) -> Array:
+    """(4,) pose of one frame: pan, tilt, roll, log focal."""
+    return np.array([camera.pan_rad[row], camera.tilt_rad[row], camera.roll_rad[row], np.log(camera.focal_px[row])])
+
+
+def to_field(view: FieldView, frame_row: int, xy_px: npt.NDArray[Any]) -> Array:
+    """(N, 2) field points in yards of picture points (N, 2) in row `frame_row` of the view, distortion included; NaN above the
+    horizon. Raises ValueError when the frame is lost."""
+    require(view, frame_row)
+    if view.camera is None:
+        return np.asarray(apply_homography(view.field_from_image[frame_row], xy_px))
+    return ground(np.asarray(xy_px, dtype=float), pose_at(view.camera, frame_row), view.camera.centre_yd, view.camera.distortion,
+                  view.image_size_px)
+
+
+def to_image(view: FieldView, frame_row: int, xy_yd: npt.NDArray[Any]) -> Array:
+    """(N, 2) picture points of field points (N, 2), or of points in space (N, 3) with z up, in yards; NaN behind the camera.
+    Raises ValueError when the frame is lost, or for points in space where no camera is known."""
+    require(view, frame_row)
+    if view.camera is None:
+        if np.shape(xy_yd)[1] != 2:
+            raise ValueError("points above the field need a camera, and this view has none")
+        return np.asarray(apply_homography(np.linalg.inv(view.field_from_image[frame_row]), xy_yd))
+    return project(np.asarray(xy_yd, dtype=float), pose_at(view.camera, frame_row), view.camera.centre_yd, view.camera.distortion,
+                   view.image_size_px)
+
+
+def require(view: FieldView, frame_row: int) -> None:
+    """Refuse a frame without registration."""
+    if view.status[frame_row] == LOST:
+        raise ValueError(f"frame {view.frame_index[frame_row]}: the field was not found ({view.reason or 'lost'})")
+
+
+def plane_fits(camera: CameraPath, image_size_px: tuple[int, int]) -> Array:
+    """(F, 3, 3) field-from-image homographies that fit the camera, lens included, best over the visible field; NaN rows stay."""
+    width, height = image_size_px
+    x, y = np.meshgrid((np.arange(GRID[0]) + 0.5) / GRID[0] * width, (np.arange(GRID[1]) + 0.5) / GRID[1] * height)
+    px = np.column_stack([x.ravel(), y.ravel()])
+    out = np.full((len(camera.pan_rad), 3, 3), np.nan)
+    for row in range(len(out)):
+        pose = pose_at(camera, row)
+        if not np.isfinite(pose).all():
+            continue
+        spot = ground(px, pose, camera.centre_yd, camera.distortion, image_size_px)
+        with np.errstate(invalid="ignore"):
+            on = (spot[:, 1] > -5) & (spot[:, 1] < WIDTH_YD + 5) & (np.abs(spot[:, 0] - camera.centre_yd[0]) < 120)
+        if on.sum() < 6:
+            on = np.isfinite(spot).all(axis=1)
+        matrix = cv2.findHomography(px[on], spot[on], 0)[0] if on.sum() >= 4 else None
+        if matrix is not None:
+            out[row] = matrix
+    return out
