@@ -11,7 +11,10 @@ from typing import Any
 
 import click
 
+from tagger.cli.cutup import cutup_command
+from tagger.cli.export import export_command
 from tagger.cli.inspect import inspect_command
+from tagger.cli.report import report_command
 from tagger.cli.reps import reps_command
 from tagger.cli.score import score_command
 from tagger.cli.show import show_command
@@ -69,6 +72,6 @@ def main() -> None:
     """
 
 
-for _command in (tag_command, tag_tracks_command, reps_command, show_command, inspect_command, simulate_command, score_command,
-                 train_command):
+for _command in (tag_command, tag_tracks_command, reps_command, show_command, cutup_command, report_command, export_command,
+                 inspect_command, simulate_command, score_command, train_command):
     main.add_command(_command)

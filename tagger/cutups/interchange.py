@@ -50,6 +50,11 @@ def _rep(stored: StoredRep) -> dict[str, Any]:
     }
 
 
+def write_json(reps: list[StoredRep], path: Path) -> None:
+    """Write `reps_document` whole. Raises OutputError for what the disk refuses."""
+    write_bytes(path, json.dumps(reps_document(reps), indent=1, ensure_ascii=False, allow_nan=False).encode())
+
+
 def mot_text(tracks: Tracks) -> str:
     """MOTChallenge text, a line for each observed box: frame, id, left, top, width, height, confidence, -1, -1, -1.
 

@@ -34,10 +34,10 @@ class Share:
 
     @property
     def words(self) -> str:
-        """As "3 of 12, 25% (9-53%)"."""
+        """As "3 of 12" and, on the next line, "25% (9-53%)"."""
         if self.share is None or self.low is None or self.high is None:
             return "none"
-        return f"{self.count} of {self.total}, {self.share:.0%} ({100 * self.low:.0f}-{100 * self.high:.0f}%)"
+        return f"{self.count} of {self.total}\n{self.share:.0%} ({100 * self.low:.0f}-{100 * self.high:.0f}%)"
 
 
 @lru_cache(maxsize=4096)

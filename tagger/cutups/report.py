@@ -163,6 +163,8 @@ def disguise_section(reps: Sequence[RepSummary], lists: RepLists) -> Section:
     rows = []
     for shell in SHELLS:
         shown = [rep for rep in told if rep.shell == shell]
+        if not shown:
+            continue
         row = [Cell(shell), lists.count(shown, f"shell:{shell} not family:unknown", f"{shell} shown")]
         for family in families:
             part = [rep for rep in shown if rep.family == family]

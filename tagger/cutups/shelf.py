@@ -14,8 +14,8 @@ from tagger.cutups.overlay import RepOverlay, RepView
 from tagger.cutups.panel import Drawn
 from tagger.cutups.slate import coverage_words, situation_words
 from tagger.cutups.zones import Placement
-from tagger.football import Abstention, play_from_field
-from tagger.football.types import Event, PlayTracks
+from tagger.football import play_from_field
+from tagger.football.types import Abstention, Event, PlayTracks
 from tagger.library import ClipArrays, StoredClip, StoredRep
 from vision.types import FloatArray
 from vision.video import probe

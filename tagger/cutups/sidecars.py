@@ -25,7 +25,7 @@ TABLE_COLUMNS = ("number", "rep", "view", "kind", "at_s", "lasts_s", "source", "
                  "distance_yd", "hash", "personnel", "call", "yards_to_goal", "shell", "family", "family_probability", "events")
 
 
-def write_sidecars(edit: EditList, film: Path, path: Path) -> None:
+def write_sidecar(edit: EditList, film: Path, path: Path) -> None:
     """Write one file beside `film`, by the ending of its name: .otio, .vtt (chapters), .captions.vtt or .csv.
     Raises ValueError for another ending, OutputError for what the disk refuses."""
     name = path.name.lower()

@@ -63,6 +63,14 @@ def write_bytes(path: Path, data: bytes) -> None:
         temporary.write_bytes(data)
 
 
+def make_folder(path: Path) -> None:
+    """Make a folder if it is not there. Raises OutputError."""
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(_line(path, error)) from error
+
+
 def _flush(path: Path) -> None:
     handle = os.open(path, os.O_RDONLY)
     try:

@@ -9,7 +9,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from scene import Scene, make_scene
+from filmed_scene import Scene, make_scene
 
 
 @pytest.fixture(scope="session")

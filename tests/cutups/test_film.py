@@ -12,7 +12,7 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
-from scene import END_S, RATE, SNAP_S, Scene, read_number
+from filmed_scene import END_S, RATE, SNAP_S, Scene, read_number
 
 from tagger.cutups.edit_list import FILM, SLATE, STILL, CutStyle, EditList, plan
 from tagger.cutups.film import Cut, write_film

@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from scene import Scene, clip_record, made_up_reading
+from filmed_scene import Scene, clip_record, made_up_reading
 
 from tagger.cutups.page import BROWSERS, print_pdf, render, write_page
 from tagger.cutups.proportions import share_of

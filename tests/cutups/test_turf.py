@@ -8,7 +8,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from scene import LINE_X_YD, TURF_BGR, Scene, make_scene, project
+from filmed_scene import LINE_X_YD, TURF_BGR, Scene, make_scene, project
 from shapely.geometry import Point, Polygon
 
 from homography.field import WIDTH_YD

@@ -214,6 +214,7 @@ def clip_record(scene: Scene, reading: Reading, fingerprint: str, path: Path | N
     """The scene as the library takes it; `path` for another name of the film, as the library holds a path only once."""
     width, height = scene.seen.view.image_size_px
     side = {name: "offense" if name in OFFENSE else "defense" for name in scene.seen.track_of_player}
-    return ClipRecord(path or scene.path, fingerprint, scene.path.stat().st_size, float(RATE), float(scene.times_s[-1]), width, height,
+    size_bytes = scene.path.stat().st_size
+    return ClipRecord(path or scene.path, fingerprint, size_bytes, float(RATE), float(scene.times_s[-1]), width, height,
                       len(scene.times_s), scene.seen.tracks, scene.seen.field_tracks, scene.seen.view, reading,
                       scene.seen.track_of_player, side, {"all": 1.0})
