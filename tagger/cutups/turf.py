@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from shapely.geometry import LineString, MultiLineString, Polygon
 
-from homography.camera import project
+from homography import to_image
 from homography.field import LENGTH_YD, WIDTH_YD
 from homography.types import LOST, FieldView, apply_homography
 from tagger.cutups.lettering import draw_plate
@@ -144,14 +144,6 @@ class TurfPainter:
             patch = original[top:bottom, left:right]
             person = cv2.bitwise_not(cv2.inRange(cv2.cvtColor(patch, cv2.COLOR_BGR2LAB), low, high))
             cv2.copyTo(patch, cv2.medianBlur(person, 3), painted[top:bottom, left:right])
-
-
-def to_image(view: FieldView, row: int, points_yd: FloatArray) -> FloatArray:
-    camera = view.camera
-    if camera is None:
-        return apply_homography(np.linalg.inv(view.field_from_image[row]), points_yd)
-    pose = np.array([camera.pan_rad[row], camera.tilt_rad[row], camera.roll_rad[row], np.log(camera.focal_px[row])])
-    return project(points_yd, pose, camera.centre_yd, camera.distortion, view.image_size_px)
 
 
 class _Projection:
