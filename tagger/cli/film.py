@@ -14,6 +14,7 @@ SUFFIXES = frozenset((
 
 VIEW_WORDS = {
     "sideline": ("sideline", "side-line", "wide"),
+    "low-sideline": ("low-sideline",),
     "end-zone": ("end-zone", "endzone", "tight", "ez"),
 }
 _VIEW = re.compile(

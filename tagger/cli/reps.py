@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,7 +57,7 @@ def reps_command(library: Path, filters: Mapping[str, Any], order: str, limit: i
 
 def _print(found: list[RepSummary], library: Library, as_json: bool) -> None:
     if as_json:
-        print_json({"reps": [asdict(rep) for rep in found], "count": len(found)})
+        print_json({"reps": [rep._asdict() for rep in found], "count": len(found)})
         return
     if not found:
         say("no rep fits" if library.count() else f"{library.folder}: the library is empty; start with deepthird tag PATH")

@@ -24,8 +24,9 @@ NARROWEST_LANE = 24
 @click.argument("rep")
 @library_option
 @click.option("--picture", type=click.Path(dir_okay=False, path_type=Path), help="Write the field diagram (.png, .svg or .pdf).")
+@click.option("--strip", is_flag=True, help="Draw several moments side by side.")
 @json_option
-def show_command(rep: str, library: Path, picture: Path | None, as_json: bool) -> int:
+def show_command(rep: str, library: Path, picture: Path | None, strip: bool, as_json: bool) -> int:
     """Show one rep: every defender's timeline, the reasons, the family over time."""
     from tagger.library import Library, reading_to_json
 
@@ -34,7 +35,7 @@ def show_command(rep: str, library: Path, picture: Path | None, as_json: bool) -
         if picture is not None:
             from tagger.cutups.diagram import write_diagram
 
-            write_diagram(stored, kept.arrays(stored.main_clip.clip_id), picture)
+            write_diagram(stored, kept.arrays(stored.main_clip.clip_id), picture, strip)
             say(f"{picture} written")
     if as_json:
         print_json({

@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from tagger.football.types import Reading
 from vision.types import FloatArray, Tracks
@@ -24,6 +23,8 @@ def same_people(old: Tracks, old_ids: Mapping[str, int], new: Tracks, new_ids: M
     """Map a player of the new tagging to the player of the old one who is the same person, one to one."""
     if not old_ids or not new_ids:
         return {}
+    from scipy.optimize import linear_sum_assignment  # slow to load, and most commands only read
+
     olds, news = list(old_ids), list(new_ids)
     score = np.zeros((len(olds), len(news)))
     for i, a in enumerate(olds):

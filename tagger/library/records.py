@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from homography.types import FieldTracks, FieldView
 from tagger.football.types import Reading, Situation
@@ -117,8 +117,7 @@ class Correction:
     undoes: int | None = None
 
 
-@dataclass(frozen=True)
-class RepSummary:
+class RepSummary(NamedTuple):
     """A rep's line in a list. `family_source` is "auto" or "coach"; `disguised` 0 or 1."""
 
     rep_id: int

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import fields as dataclass_fields
 
 from tagger.library.correction_check import nearest
 from tagger.library.fields import FEATURE, FIELDS, GROUP_TABLES, GROUPS, REP, SearchField
@@ -15,7 +14,7 @@ ORDERS = {
     "tagged": "tagged_at, rep_id", "-tagged": "tagged_at DESC, rep_id",
     "confidence": "family_confidence, rep_id", "-confidence": "family_confidence DESC, rep_id",
 }
-SUMMARY_COLUMNS = ", ".join(f.name for f in dataclass_fields(RepSummary))
+SUMMARY_COLUMNS = ", ".join(RepSummary._fields)
 
 Sql = tuple[str, list[str | float | int]]
 
@@ -101,7 +100,7 @@ def find(connection: sqlite3.Connection, query: Query, limit: int | None = None,
     rows = connection.execute(
         f"SELECT {SUMMARY_COLUMNS} FROM rep WHERE {text} ORDER BY {ORDERS[order]} LIMIT ? OFFSET ?",
         [*values, -1 if limit is None else limit, offset])
-    return [RepSummary(*row) for row in rows]
+    return [RepSummary._make(row) for row in rows]
 
 
 def count(connection: sqlite3.Connection, query: Query) -> int:

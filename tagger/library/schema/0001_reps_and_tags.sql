@@ -79,9 +79,11 @@ CREATE TABLE assignment (
     start_s REAL NOT NULL, end_s REAL NOT NULL,
     confidence REAL NOT NULL, source TEXT NOT NULL, why TEXT NOT NULL
 );
-CREATE INDEX assignment_rep ON assignment (rep_id);
-CREATE INDEX assignment_what ON assignment (assignment, area, slot, confidence, rep_id);
-CREATE INDEX assignment_slot ON assignment (slot, rep_id);
+-- rep_id comes second: a search gathers reps, and gathers them fastest in their order.
+CREATE INDEX assignment_rep ON assignment (rep_id, confidence);
+CREATE INDEX assignment_what ON assignment (assignment, rep_id, area, slot, confidence);
+CREATE INDEX assignment_area ON assignment (area, rep_id);
+CREATE INDEX assignment_slot ON assignment (slot, rep_id, assignment, area, confidence);
 
 CREATE TABLE marginal (
     rep_id INTEGER NOT NULL REFERENCES rep (rep_id) ON DELETE CASCADE,
@@ -101,8 +103,8 @@ CREATE TABLE event (
     start_s REAL NOT NULL, end_s REAL NOT NULL, margin_yd REAL,
     confidence REAL NOT NULL, source TEXT NOT NULL, verdict TEXT NOT NULL DEFAULT 'open', why TEXT NOT NULL
 );
-CREATE INDEX event_rep ON event (rep_id);
-CREATE INDEX event_kind ON event (kind, margin_yd, rep_id);
+CREATE INDEX event_rep ON event (rep_id, margin_yd);
+CREATE INDEX event_kind ON event (kind, rep_id, margin_yd, slot);
 CREATE INDEX event_slot ON event (slot, rep_id);
 
 CREATE TABLE family_probability (

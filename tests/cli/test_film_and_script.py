@@ -1,0 +1,138 @@
+"""Which clips belong together, and what the practice script says of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tagger.cli.film import find_clips, pair_views, view_in_name
+from tagger.cli.script import map_columns, read_script, script_near
+from tagger.football.types import Situation
+
+
+@pytest.mark.parametrize(
+    ("name", "stem", "view"),
+    [
+        ("rep-001-sideline.mp4", "rep-001", "sideline"),
+        ("rep-001-end-zone.mp4", "rep-001", "end-zone"),
+        ("x_endzone.mov", "x", "end-zone"),
+        ("x_end_zone.mov", "x", "end-zone"),
+        ("Team 12 EZ.MP4", "Team 12", "end-zone"),
+        ("p7-wide.mkv", "p7", "sideline"),
+        ("p7.tight.mp4", "p7", "end-zone"),
+        ("p7-low-sideline.mp4", "p7", "low-sideline"),
+        ("sideline.mp4", "sideline", None),
+        ("widely.mp4", "widely", None),
+        ("fez.mp4", "fez", None),
+        ("rep-1.mp4", "rep-1", None),
+    ],
+)
+def test_view_in_the_name(name: str, stem: str, view: str | None) -> None:
+    assert view_in_name(Path(name)) == (stem, view)
+
+
+def names(*paths: str) -> list[tuple[str, list[str]]]:
+    return [(rep.name, [clip.name for clip in rep.clips]) for rep in pair_views([Path(p) for p in paths])]
+
+
+def test_two_views_of_one_stem_are_one_rep() -> None:
+    assert names("/a/rep-1-end-zone.mp4", "/a/rep-1-sideline.mp4", "/a/rep-2.mp4") == [
+        ("rep-1", ["rep-1-sideline.mp4", "rep-1-end-zone.mp4"]),
+        ("rep-2", ["rep-2.mp4"]),
+    ]
+
+
+def test_same_stems_of_two_folders_stay_apart() -> None:
+    assert names("/a/rep-1-sideline.mp4", "/b/rep-1-end-zone.mp4") == [
+        ("rep-1-sideline", ["rep-1-sideline.mp4"]),
+        ("rep-1-end-zone", ["rep-1-end-zone.mp4"]),
+    ]
+
+
+def test_a_view_that_comes_twice_is_two_reps() -> None:
+    assert names("/a/r-wide.mp4", "/a/r-sideline.mp4", "/a/r-ez.mp4") == [
+        ("r", ["r-wide.mp4", "r-ez.mp4"]),
+        ("r-sideline", ["r-sideline.mp4"]),
+    ]
+
+
+def test_folders_are_searched_to_the_bottom(tmp_path: Path) -> None:
+    for name in ("b.MP4", "deep/er/a.mov", "notes.txt", ".hidden.mp4", "truth.json"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text("x")
+    (tmp_path / "odd.name").write_text("x")
+    assert [p.name for p in find_clips([tmp_path, tmp_path / "b.MP4", tmp_path / "odd.name"])] == ["b.MP4", "a.mov", "odd.name"]
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(ValueError, match="no film in this folder"):
+        find_clips([tmp_path / "empty"])
+
+
+@pytest.mark.parametrize(
+    ("header", "fields"),
+    [
+        (["rep", "down", "distance", "hash", "call"], ["rep", "down", "distance_yd", "hash", "call"]),
+        (["Play #", "DN", "DIST", "Hash", "Def Call"], ["rep", "down", "distance_yd", "hash", "call"]),
+        (["Clip Name", "Dn", "To Go", "HASH MARK", "Coverage"], ["rep", "down", "distance_yd", "hash", "call"]),
+        (["#", "Period", "Pers", "yards_to_goal", "weather"], ["rep", "period", "personnel", "yards_to_goal", None]),
+    ],
+)
+def test_columns_of_any_name(header: list[str], fields: list[str | None]) -> None:
+    mapped = map_columns(header)
+    assert [mapped.get(i) for i in range(len(header))] == fields
+
+
+def test_a_script_is_read_row_by_row(tmp_path: Path) -> None:
+    path = tmp_path / "script.csv"
+    path.write_text(
+        "\ufeffRep;Down;Dist;Hash;Period;Call\nrep-001;1st;10;L;Team;Cover 3 Sky\n\nrep-002;3;7,5;R;7 on 7;\n".replace(
+            "7,5", "7.5"
+        )
+    )
+    script = read_script(path)
+    assert script.situation_of("rep-001") == Situation(1, 10.0, "left", "team", None, "Cover 3 Sky")
+    assert script.situation_of("REP_002") == Situation(3, 7.5, "right", "seven-on-seven")
+    assert script.situation_of("rep-003") is None
+
+
+def test_numbers_speak_of_the_number_at_the_end_of_a_name(tmp_path: Path) -> None:
+    path = tmp_path / "script.csv"
+    path.write_text("Play,Down\n1,1\n12,4\n")
+    script = read_script(path)
+    assert script.situation_of("tuesday-012") == Situation(down=4)
+    assert script.situation_of("clip 1") == Situation(down=1)
+    assert script.situation_of("clip") is None
+
+
+def test_rows_without_a_name_count_in_order(tmp_path: Path) -> None:
+    path = tmp_path / "script.csv"
+    path.write_text("Down,Distance\n1,10\n2,4\n")
+    assert read_script(path).situation_of("rep-002") == Situation(2, 4.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("", "no rows"),
+        ("a,b\n", "no rows"),
+        ("a,b\n1,2\n", "no column is understood among a, b"),
+        ("rep\n1\n", "no column is understood"),
+        ("down\nfifth\n", "row 1, down: 'fifth' is not understood"),
+        ("down\n5\n", "'5' is not understood"),
+        ("hash\nnorth\n", "'north'"),
+        ("distance\n-3\n", "'-3'"),
+    ],
+)
+def test_what_a_script_cannot_say(tmp_path: Path, text: str, line: str) -> None:
+    path = tmp_path / "script.csv"
+    path.write_text(text)
+    with pytest.raises(ValueError, match=line) as refused:
+        read_script(path)
+    assert str(refused.value).startswith(str(path))
+
+
+def test_the_script_beside_the_film_or_above_it(tmp_path: Path) -> None:
+    clip = tmp_path / "rep-001" / "rep-001-sideline.mp4"
+    assert script_near(clip) is None
+    (tmp_path / "practice-script.csv").write_text("rep,down\nrep-001,2\n")
+    assert script_near(clip) == tmp_path / "practice-script.csv"
