@@ -34,7 +34,8 @@ from demo_clips.light import Light, random_light
 from demo_clips.motion import RepMotion
 from demo_clips.operator import film, random_habits
 from demo_clips.overlay import Overlay
-from demo_clips.scenery import Scenery, random_scenery
+from demo_clips.scenery import Scenery
+from demo_clips.surroundings import random_scenery
 from demo_clips.turf import Field
 from demo_clips.wardrobe import Wardrobe
 

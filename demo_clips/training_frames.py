@@ -25,7 +25,7 @@ from demo_clips.foreground import draw_strokes, draw_veils
 from demo_clips.lens import Film, random_lens, transcode
 from demo_clips.light import random_light
 from demo_clips.overlay import Overlay
-from demo_clips.scenery import random_scenery
+from demo_clips.surroundings import random_scenery
 from homography.field import WIDTH_YD
 
 Array = npt.NDArray[np.floating[Any]]
