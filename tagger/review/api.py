@@ -1,0 +1,165 @@
+"""What the page's scripts ask for: reps, their moving things, film, and changes."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path as FilmPath
+from typing import Annotated, Any
+
+import anyio.to_thread
+from fastapi import APIRouter, Path, Request
+from starlette.responses import JSONResponse, Response
+
+from tagger.library.correction_check import check
+from tagger.football.types import Interval
+from tagger.library.reading_json import family_of, reading_to_json, situation_to_json
+from tagger.library.records import Correction, StoredRep
+from tagger.library.store import Library
+from tagger.review.edits import Edits, Reread, Undo
+from tagger.review.queue_order import progress_of, review_queue
+from tagger.review.reread import is_stale, keep_reread, reread
+from tagger.review.rep_data import log_data, moving_data, rep_data, version_of
+from tagger.review.safety import refused
+
+router = APIRouter()
+Number = Annotated[int, Path(ge=1, lt=2**53)]
+
+
+def _library(request: Request) -> Library:
+    return request.app.state.shelf.library
+
+
+@router.get("/api/queue")
+def queue(request: Request) -> dict[str, Any]:
+    """Ids of all reps in the order in which to look at them, and how far the pass has come."""
+    reps = review_queue(_library(request))
+    progress = progress_of(reps)
+    return {"order": [rep.rep_id for rep in reps], "done": progress.done, "total": progress.total,
+            "value_done_share": round(progress.value_done_share, 4)}
+
+
+@router.get("/api/reps/{rep_id}")
+def rep(request: Request, rep_id: Number) -> JSONResponse:
+    """One rep as it stands, without its tracks."""
+    return _whole(_library(request), rep_id)
+
+
+@router.get("/api/reps/{rep_id}/moving/{clip_id}")
+def moving(request: Request, rep_id: Number, clip_id: Number) -> JSONResponse:
+    """A view's people, camera and zones over its frames, the coach's swaps and clicks applied."""
+    library = _library(request)
+    stored = library.rep(rep_id)
+    clip = next((clip for clip in stored.clips if clip.clip_id == clip_id), None)
+    if clip is None:
+        return refused(404, f"clip {clip_id}: not a view of this rep")
+    return JSONResponse(moving_data(stored, clip, library.arrays(clip_id)))
+
+
+@router.get("/film/{clip_id}")
+async def film(request: Request, clip_id: Number) -> Response:
+    """A clip's bytes; answers one Range."""
+    found = await anyio.to_thread.run_sync(_film_of, request, clip_id)
+    if found is None:
+        return refused(404, f"clip {clip_id}: not in this library")
+    return await request.app.state.film.answer(FilmPath(found[0]), request.headers.get("range"), found[1])
+
+
+def _film_of(request: Request, clip_id: int) -> tuple[str, str] | None:
+    _, rows = _library(request).sql("SELECT path, fingerprint FROM clips WHERE clip_id = ?", (clip_id,))
+    return (str(rows[0][0]), str(rows[0][1])) if rows else None
+
+
+@router.post("/api/reps/{rep_id}/corrections")
+def correct(request: Request, rep_id: Number, edits: Edits) -> JSONResponse:
+    """Log a coach's fixes, all or none. 409 with both versions if somebody else was faster."""
+    shelf = request.app.state.shelf
+    library: Library = shelf.library
+    with shelf.writing:
+        stored = library.rep(rep_id)
+        if version_of(stored) != edits.version:
+            return _stale_edit(stored, edits.version, edits.model_dump()["edits"])
+        said = [Correction(edits.who, e.subject, e.field, e.after, edits.reason, before_of(stored, e.subject, e.field, e.after))
+                for e in edits.edits]
+        for correction in said:  # all are checked before the first is written
+            check(correction)
+        for correction in said:
+            library.correct(rep_id, correction)
+    return _whole(library, rep_id)
+
+
+@router.post("/api/reps/{rep_id}/undo")
+def undo(request: Request, rep_id: Number, asked: Undo) -> JSONResponse:
+    """Take a correction back, or bring a taken-back one again."""
+    shelf = request.app.state.shelf
+    library: Library = shelf.library
+    with shelf.writing:
+        stored = library.rep(rep_id)
+        if version_of(stored) != asked.version:
+            return _stale_edit(stored, asked.version, [{"undo": asked.correction_id}])
+        library.undo(rep_id, asked.correction_id, asked.who)
+    return _whole(library, rep_id)
+
+
+@router.post("/api/reps/{rep_id}/reread")
+def read_again(request: Request, rep_id: Number, asked: Reread) -> JSONResponse:
+    """Infer the rep's tags anew from its kept tracks, on the coach's word as it stands at `version`."""
+    shelf = request.app.state.shelf
+    library: Library = shelf.library
+    with shelf.rereading:  # one at a time: it is the only thing here that takes a processor for long
+        stored = library.rep(rep_id)
+        if version_of(stored) == asked.version and is_stale(library, stored):
+            reading = reread(stored, library.arrays(stored.main_clip.clip_id))
+            with shelf.writing:
+                if version_of(library.rep(rep_id)) == asked.version:
+                    keep_reread(library, rep_id, reading)
+    return _whole(library, rep_id)
+
+
+@router.get("/api/corrections")
+def corrections(request: Request) -> JSONResponse:
+    """The whole log, oldest first, with the reps' names."""
+    columns, rows = _library(request).sql("SELECT * FROM corrections ORDER BY correction_id")
+    listed = [dict(zip(columns, row, strict=True)) for row in rows]
+    for row in listed:
+        row["before"], row["after"] = (None if row[k] is None else json.loads(row[k]) for k in ("before", "after"))
+    return JSONResponse(listed, headers={"content-disposition": 'attachment; filename="corrections.json"'})
+
+
+def before_of(rep: StoredRep, subject: str, field: str, after: Any) -> Any:
+    """What stood there before a fix: for the log, and for whoever reads it later."""
+    if subject == "rep":
+        data = reading_to_json(rep.reading) | situation_to_json(rep.situation) | {"review_state": rep.summary.review_state}
+        data["family"] = family_of(rep.reading)[0]
+        return (data.get("formation") or {}).get(field, data.get(field))
+    if subject.startswith("defender:"):
+        player = subject.removeprefix("defender:")
+        if field == "number":
+            return rep.numbers.get(player)
+        defender = next((d for d in rep.reading.defenders if d.player_id == player), None)
+        if defender is None:
+            return None
+        if field == "slot":
+            return defender.slot
+        return [asdict(i) for i in defender.intervals if _meets(i, after)]
+    return None
+
+
+def _meets(interval: Interval, after: Any) -> bool:
+    try:
+        return interval.start_s < float(after["end_s"]) and interval.end_s > float(after["start_s"])
+    except (TypeError, KeyError, ValueError):
+        return False
+
+
+def _whole(library: Library, rep_id: int) -> JSONResponse:
+    stored = library.rep(rep_id)
+    return JSONResponse(rep_data(stored, is_stale(library, stored)))
+
+
+def _stale_edit(stored: StoredRep, seen_version: int, yours: Any) -> JSONResponse:
+    """The refusal that shows both sides: what you wanted, and what has been said since you looked."""
+    theirs = [row for row in log_data(stored.corrections) if row["correction_id"] > seen_version]
+    who = ", ".join(sorted({row["who"] for row in theirs})) or "another program"
+    return JSONResponse({"error": f"{who} changed this rep while you were at it; nothing of yours was saved",
+                         "yours": yours, "theirs": theirs, "rep": rep_data(stored, stale=False)}, status_code=409)

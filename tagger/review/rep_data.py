@@ -1,0 +1,199 @@
+"""What the page gets of one rep: the reading in force with its reasons and log, and the moving things of each view."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from homography import locate
+from homography.camera import ideal_from_field
+from homography.field import LEVELS
+from homography.types import LOST, STATUS_NAMES, FieldTracks, FieldView
+from tagger.cutups.zones import Placement, zone_polygon
+from tagger.football.vocabulary import AREAS, ASSIGNMENTS
+from tagger.library.effective import standing
+from tagger.library.reading_json import family_of, likeliest, reading_to_json, situation_to_json
+from tagger.library.records import ClipArrays, Correction, StoredClip, StoredRep
+from tagger.review.placement import placement_of
+from tagger.review.registration_fix import anchors_from, corrected_view
+from tagger.review.track_fixes import fixes_from, refit
+from vision.types import Tracks
+
+DEEPEST_ZONE_YD = 60.0
+
+
+def version_of(rep: StoredRep) -> int:
+    """What a coach's page says it has seen: the newest row of the rep's log."""
+    return max((correction.correction_id for correction in rep.corrections), default=0)
+
+
+def rep_data(rep: StoredRep, stale: bool) -> dict[str, Any]:
+    """The rep without its tracks. `stale`: a coach's word has not yet been read into the other tags."""
+    main = rep.main_clip
+    return {
+        "rep_id": rep.summary.rep_id, "name": rep.summary.name, "version": version_of(rep), "stale": stale,
+        "review_state": rep.summary.review_state, "situation": situation_to_json(rep.situation),
+        "reading": reading_to_json(rep.reading), "verdicts": list(rep.verdicts), "numbers": dict(rep.numbers),
+        "by_coach": sorted(rep.by_coach),
+        "automatic": {"family": family_of(rep.automatic)[0], "family_confidence": family_of(rep.automatic)[1],
+                      "shell": (likeliest(rep.automatic.shell) or (None,))[0], "snap_s": rep.automatic.snap_s,
+                      "set_name": rep.automatic.formation.set_name if rep.automatic.formation else None},
+        "corrections": log_data(rep.corrections),
+        "clips": [_clip_data(clip, main, rep) for clip in rep.clips],
+    }
+
+
+def log_data(log: tuple[Correction, ...]) -> list[dict[str, Any]]:
+    """The log for the page; `standing` False where a row was taken back or takes another back."""
+    held = {correction.correction_id for correction in standing(log)}
+    return [{**asdict(correction), "standing": correction.correction_id in held} for correction in log]
+
+
+def _clip_data(clip: StoredClip, main: StoredClip, rep: StoredRep) -> dict[str, Any]:
+    return {
+        "clip_id": clip.clip_id, "view": clip.view, "mark": clip.fingerprint, "is_main": clip.is_main, "film": f"/film/{clip.clip_id}",
+        "minus_main_s": clock_offset_s(clip, main, rep), "solved_share": round(clip.solved_share, 3),
+        "lost_reason": clip.lost_reason, "yard_line_known": clip.yard_line_known, "duration_s": clip.duration_s,
+    }
+
+
+def clock_offset_s(clip: StoredClip, main: StoredClip, rep: StoredRep) -> float:
+    """What to add to the main clip's clock for this clip's: both saw one snap. 0 where either snap is unknown."""
+    told = [c.after for c in standing(rep.corrections) if c.subject == f"clip:{clip.fingerprint}" and c.field == "snap_s"]
+    own = told[-1] if told else clip.snap_s
+    main_snap_s = rep.reading.snap_s
+    if clip.is_main or own is None or main_snap_s is None:
+        return 0.0
+    return round(float(own) - main_snap_s, 4)
+
+
+def fixed_arrays(rep: StoredRep, clip: StoredClip, arrays: ClipArrays) -> ClipArrays:
+    """A clip's arrays with the coach's swaps, joins and clicks applied."""
+    said = standing(rep.corrections)
+    fixes = fixes_from(said, clip.fingerprint, lambda name: track_of(clip, name))
+    anchors = anchors_from(said, clip.fingerprint)
+    if not fixes and not anchors:
+        return arrays
+    tracks = refit(arrays.tracks, fixes)
+    view = corrected_view(arrays.field_view, anchors)
+    return ClipArrays(tracks, locate(tracks, view), view)
+
+
+def track_of(clip: StoredClip, name: str) -> int | None:
+    """The track of a player's name, or of "T<number>" for somebody who is in no reading."""
+    if name in clip.track_of_player:
+        return clip.track_of_player[name]
+    return int(name[1:]) if name.startswith("T") and name[1:].isdigit() and len(name) < 10 else None
+
+
+def sides_of(rep: StoredRep, clip: StoredClip) -> dict[int, str]:
+    """Track -> "offense", "defense" or "other"."""
+    defenders = {d.player_id for d in rep.reading.defenders}
+    sides = {track: "defense" if player in defenders else "offense" for player, track in clip.track_of_player.items()}
+    for correction in standing(rep.corrections):
+        if correction.subject.startswith("player:") and correction.field == "side":
+            track = track_of(clip, correction.subject.removeprefix("player:"))
+            if track is not None:
+                sides[track] = str(correction.after)
+    return sides
+
+
+def moving_data(rep: StoredRep, clip: StoredClip, arrays: ClipArrays) -> dict[str, Any]:
+    """A view's frames, people and zones. Lists run over `time_s`'s frames; a person's over `first` and on, null in gaps."""
+    fixed = fixed_arrays(rep, clip, arrays)
+    sides = sides_of(rep, clip)
+    snap_s = None if rep.reading.snap_s is None else rep.reading.snap_s + clock_offset_s(clip, rep.main_clip, rep)
+    placement = placement_of(fixed.field_tracks, sides, snap_s, standing(rep.corrections))
+    view = fixed.field_view
+    return {
+        "clip_id": clip.clip_id, "size_px": list(view.image_size_px), "time_s": _rounded(frame_times(view, fixed.tracks), 4),
+        "frame_index": view.frame_index.tolist(), "hash_yd": LEVELS[view.level or "college"].hash_yd,
+        **_camera_data(view), "people": _people(fixed.tracks, fixed.field_tracks, view, clip, sides),
+        "placement": None if placement is None else {"line_x_yd": round(placement.line_x_yd, 3), "direction": placement.direction},
+        "zones": zone_outlines(placement),
+    }
+
+
+def frame_times(view: FieldView, tracks: Tracks) -> np.ndarray:
+    """(F,) seconds of the view's frames: those with people carry the container's time, those between lie between."""
+    frames, first = np.unique(tracks.frame_index, return_index=True)
+    if len(frames) < 2:
+        return np.zeros(len(view.frame_index))
+    times = tracks.time_s[first]
+    step = float(np.median(np.diff(times) / np.diff(frames)))
+    before, after = view.frame_index < frames[0], view.frame_index > frames[-1]
+    inside = np.interp(view.frame_index, frames, times)
+    inside[before] = times[0] - step * (frames[0] - view.frame_index[before])
+    inside[after] = times[-1] + step * (view.frame_index[after] - frames[-1])
+    return inside
+
+
+def _camera_data(view: FieldView) -> dict[str, Any]:
+    """Per frame: the nine numbers of picture from field (before the lens bends it by `distortion`), null where lost."""
+    camera = view.camera
+    if camera is None:
+        seen = view.status != LOST
+        matrices = np.full_like(view.field_from_image, np.nan)
+        matrices[seen] = np.linalg.inv(view.field_from_image[seen])
+        # A homography knows no sign; what stands low in the picture lies before the camera.
+        low = np.array([view.image_size_px[0] / 2, view.image_size_px[1] * 0.75, 1.0])
+        matrices *= np.sign(view.field_from_image[:, 2] @ low)[:, None, None]
+    else:
+        pose = np.stack([camera.pan_rad, camera.tilt_rad, camera.roll_rad, np.log(camera.focal_px)], axis=-1)
+        matrices = ideal_from_field(pose, camera.centre_yd, view.image_size_px)
+    matrices = matrices / np.linalg.norm(matrices, axis=(1, 2), keepdims=True)
+    return {
+        "image_from_field": [[float(f"{v:.7g}") for v in m.ravel()] if np.isfinite(m).all() else None for m in matrices],
+        "distortion": camera.distortion if camera else 0.0,
+        "sigma_yd": _rounded(view.sigma_yd, 2), "status": [STATUS_NAMES[s] for s in view.status],
+    }
+
+
+def _people(tracks: Tracks, field_tracks: FieldTracks, view: FieldView, clip: StoredClip, sides: Mapping[int, str]) -> list[dict[str, Any]]:
+    row_of = {int(frame): row for row, frame in enumerate(view.frame_index)}
+    names = {track: player for player, track in clip.track_of_player.items()}
+    people = []
+    for track in np.unique(tracks.track_id):
+        mine, located = tracks.track_id == track, field_tracks.track_id == track
+        rows = np.array([row_of[int(f)] for f in tracks.frame_index[mine]])
+        spots = np.array([row_of[int(f)] for f in field_tracks.frame_index[located]], dtype=int)
+        first, length = int(rows[0]), int(rows[-1] - rows[0] + 1)
+        people.append({
+            "track": int(track), "player": names.get(int(track)), "side": sides.get(int(track), "other"), "first": first,
+            "box": _laid(rows - first, tracks.xyxy[mine], length, 1),
+            "xy": _laid(spots - first, field_tracks.xy_yd[located], length, 2),
+            "seen": _laid(rows - first, tracks.observed[mine][:, None].astype(int), length, 0),
+            "facing": _laid(spots - first, field_tracks.facing_rad[located][:, None], length, 2),
+        })
+    return people
+
+
+def _laid(rows: np.ndarray, values: np.ndarray, length: int, digits: int) -> list[float | None]:
+    """Values (N, K) laid out flat over `length` rows, null where there is none."""
+    full = np.full((length, values.shape[1]), np.nan)
+    inside = (rows >= 0) & (rows < length)
+    full[rows[inside]] = values[inside]
+    return _rounded(full.ravel(), digits)
+
+
+def _rounded(values: np.ndarray, digits: int) -> list[float | None]:
+    """Plain numbers for JSON, null for NaN."""
+    rounded = np.round(values.astype(float), digits)
+    if digits == 0:
+        return [None if np.isnan(v) else int(v) for v in rounded]
+    return [None if v != v else v for v in rounded.tolist()]
+
+
+def zone_outlines(placement: Placement | None, hash_yd: float | None = None) -> dict[str, list[list[float]]]:
+    """"assignment:area" -> outline in the play frame (downfield, across), for every assignment that has an area."""
+    depth_yd = min(placement.depth_to_end_line_yd, DEEPEST_ZONE_YD) if placement else DEEPEST_ZONE_YD
+    outlines = {}
+    for assignment in ASSIGNMENTS:
+        for area in AREAS:
+            polygon = zone_polygon(assignment, area, hash_yd, depth_yd)
+            if polygon is not None:
+                outlines[f"{assignment}:{area}"] = np.round(np.array(polygon.exterior.coords)[:-1], 2).tolist()
+    return outlines

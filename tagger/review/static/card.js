@@ -1,0 +1,91 @@
+// The card at the side: what the machine says of the rep, why, and what the coach has said.
+
+import { byId, el } from "./dom.js";
+import { intervalAt } from "./geometry.js";
+import { eventName, familyName, percent, receiverName, tagLabel } from "./looks.js";
+
+const SHOWN_CHANCES = 4, SHOWN_LOG = 6;
+
+const best = (chances) => Object.entries(chances).sort((a, b) => b[1] - a[1]);
+
+/** Fill the card. `act(name)` runs the fix of that name, as its key does; `undo(id)` takes a row of the log back. */
+export function fillCard(page, act, undo) {
+  const { rep } = page;
+  byId("card-body").replaceChildren(...[
+    heading(page), family(page, act), facts(page, act), man(page, act), unanswered(rep), log(rep, undo),
+  ].flat().filter(Boolean));
+}
+
+function heading(page) {
+  const s = page.rep.situation;
+  const down = s.down ? `${["1st", "2nd", "3rd", "4th"][s.down - 1]}${s.distance_yd ? ` & ${s.distance_yd}` : ""}` : "";
+  const parts = [down, s.hash && `${s.hash} hash`, s.period, s.personnel && `${s.personnel} personnel`].filter(Boolean);
+  return el("div", {}, el("h1", {}, page.rep.name), el("p", { class: "situation quiet" }, parts.join(" · ") || "No script for this rep"));
+}
+
+function family(page, act) {
+  const { reading, by_coach: said, situation, automatic } = page.rep, ranked = best(reading.family);
+  const name = ranked.length ? familyName(ranked[0][0]) : reading.play_kind && reading.play_kind !== "pass" ? reading.play_kind : "not told";
+  const coach = said.includes("family");
+  const rows = coach ? [] : ranked.slice(0, SHOWN_CHANCES).filter(([, p]) => p >= 0.01).map(([word, p]) => {
+    const fill = el("i");
+    fill.style.width = percent(p).replace(" ", "");
+    return [el("dt", {}, familyName(word)), el("dd", { class: "strip" }, fill), el("dd", { class: "number" }, percent(p))];
+  });
+  return el("section", { "aria-label": "Coverage" },
+    el("div", { class: "answer" }, el("span", { class: `big ${coach ? "by-coach" : ""}`, id: "family" }, name), button("Change", "F", () => act("family"))),
+    coach ? el("p", { class: "why" }, `The machine said ${familyName(automatic.family)}${automatic.family_confidence ? ` at ${percent(automatic.family_confidence)}` : ""}.`) : el("dl", { class: "chances" }, rows),
+    situation.call ? el("p", { class: "why" }, `Called: ${situation.call}`) : null,
+    el("p", { class: "why" }, reading.family_why));
+}
+
+function button(words, key, onclick) {
+  return el("button", { type: "button", onclick, "aria-keyshortcuts": key }, words, " ", el("kbd", {}, key));
+}
+
+function facts(page, act) {
+  const { reading, by_coach: said } = page.rep, formation = reading.formation;
+  const shell = best(reading.shell_probability)[0];
+  const rows = [
+    ["Shell", shell ? `${shell[0]}${said.includes("shell") ? "" : ` ${percent(shell[1])}`}` : "not told", "shell", "S", reading.shell_why],
+    ["Formation", formation ? [formation.set_name, formation.strength !== "balanced" && `strong ${formation.strength}`, ...formation.features].filter(Boolean).join(", ") : "not told", "set_name", "O", formation && formation.why],
+    ["Play", reading.play_kind ? `${reading.play_kind}${said.includes("play_kind") ? "" : ` ${percent(reading.play_kind_probability[reading.play_kind])}`}` : "not told", "play_kind", "P", ""],
+    ["Snap", reading.snap_s === null ? "not found" : `${reading.snap_s.toFixed(2)} s`, "snap_s", "N", ""],
+    ["Direction", page.placement ? (page.placement.direction === 1 ? "toward +x" : "toward −x") : "not known", "direction", "D", ""],
+  ];
+  return el("section", { "aria-label": "Facts" }, el("ul", { class: "facts" }, rows.map(([label, value, name, key, why]) => el("li", { title: why || "" },
+    el("span", { class: "quiet" }, label), el("span", { class: `value ${said.includes(name) ? "by-coach" : ""}`, "data-fact": name }, value), button("Fix", key, () => act(name))))));
+}
+
+function man(page, act) {
+  const defender = page.defenders.get(page.chosen);
+  if (!page.chosen) return el("p", { class: "why" }, "Choose a man with J and K, or click his lane.");
+  const number = page.rep.numbers[page.chosen], person = page.movings[0].people.find((p) => p.player === page.chosen);
+  const title = [number && `#${number}`, page.chosen, defender ? defender.slot : (page.receivers[page.chosen] ? receiverName(page.receivers[page.chosen]) : person && person.side)].filter(Boolean).join(" ");
+  const interval = intervalAt(defender, page.timeS);
+  const events = page.rep.reading.events.filter((e) => e.player_id === page.chosen);
+  return el("section", { "aria-label": "Chosen man" }, el("h2", {}, title),
+    interval ? el("p", { class: "why" }, el("b", {}, tagLabel(interval, page.receivers)), ` ${page.isCoachs(page.chosen, interval) ? "by a coach" : percent(interval.confidence)}: ${interval.why}`) : null,
+    defender ? el("p", { class: "why" }, best(defender.marginals).slice(0, 3).map(([w, p]) => `${w.replace(":", " ")} ${percent(p)}`).join(" · ")) : null,
+    events.map((e) => el("p", { class: "why" }, el("b", {}, eventName(e.kind)), `: ${e.why}`)),
+    el("div", { class: "tools" }, defender ? button("Assignment", "A", () => act("assignment")) : null, button("Number", "#", () => act("number")), button("Side", "W", () => act("side")), button("Swap", "T", () => act("swap"))));
+}
+
+function unanswered(rep) {
+  if (!rep.reading.abstained.length) return null;
+  return el("section", { "aria-label": "Not answered" }, el("h2", {}, "Not answered"), rep.reading.abstained.slice(0, 5).map((a) => el("p", { class: "why" }, el("b", {}, a.what), `: ${a.why}`)));
+}
+
+export function saidWords(row) {
+  const shown = (value) => (value === null || value === undefined ? "nothing" : typeof value === "object" ? (Array.isArray(value) ? `${value.length} marks` : value.assignment || value.kind || Object.values(value).join(" ")) : String(value));
+  const who = row.subject.replace(/^clip:.*/, "film").replace(/^(defender|player):/, "");
+  return `${who === "rep" ? "" : `${who} `}${row.field.replace(/_s$|_yd$/, "").replaceAll("_", " ")} → ${shown(row.after)}`;
+}
+
+function log(rep, undo) {
+  const rows = rep.corrections.filter((row) => row.undoes === null).slice(-SHOWN_LOG).reverse();
+  if (!rows.length) return null;
+  return el("section", { "aria-label": "What coaches said" }, el("h2", {}, "What coaches said"), el("ul", { class: "log" }, rows.map((row) => el("li", { class: row.standing ? "" : "back" },
+    el("span", { title: `${row.who}, ${row.made_at.slice(0, 16).replace("T", " ")}${row.reason ? `: ${row.reason}` : ""}` }, saidWords(row), " ", el("span", { class: "quiet" }, row.who)),
+    row.standing ? el("button", { type: "button", onclick: () => undo(row.correction_id), "aria-label": `Take back ${saidWords(row)}` }, "Take back") : null))));
+}

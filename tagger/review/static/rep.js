@@ -1,0 +1,279 @@
+// One rep on the page: fetches it, keeps film, field, score and card on one moment, and turns keys and drags into fixes.
+
+import { fillCard } from "./card.js";
+import { byId } from "./dom.js";
+import { Film, madeVideos } from "./film.js";
+import { Fixes } from "./fixes.js";
+import { fieldFromPlay, intervalAt } from "./geometry.js";
+import { help, KEYS, listen } from "./keys.js";
+import { notice } from "./notice.js";
+import { drawOverlay, personAt, turfAt } from "./overlay.js";
+import { Plan } from "./plan.js";
+import { Saying } from "./saying.js";
+import { Score } from "./score.js";
+import { fetched } from "./server.js";
+import { gridNear } from "./turf_grid.js";
+
+const LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789", TOGGLES = ["boxes", "tags", "zones", "lines"];
+const BEFORE_SNAP_S = 1.0, AFTER_END_S = 0.3;
+
+/** Everything a rep needs, fetched together. */
+async function prepared(repId) {
+  const rep = await fetched(`/api/reps/${repId}`);
+  const movings = await Promise.all(rep.clips.map((clip) => fetched(`/api/reps/${repId}/moving/${clip.clip_id}`)));
+  return { rep, movings, videos: madeVideos(rep) };
+}
+
+class Page {
+  constructor() {
+    this.toggles = { boxes: false, tags: true, zones: true, lines: false, quiet: true };
+    this.order = [];
+    this.ready = new Map();
+    this.saying = new Saying(this);
+    this.fixes = new Fixes(this, this.saying);
+    this.plan = new Plan(byId("plan"), this);
+    this.film = new Film(byId("screens"), {
+      onFrame: (t) => this.frame(t), onTime: (t) => this.score.place(t), onPicture: (screen) => drawOverlay(screen, this), onState: () => this.transport(),
+    });
+    this.score = new Score(byId("score"), this, {
+      choose: (player) => this.choose(player), seek: (t) => { this.film.pause(); this.film.seek(t); },
+      moveBorder: (defender, index, t) => this.fixes.moveBorder(defender, index, t), moveSnap: (t) => this.fixes.snap_s(t), chooseEvent: (index) => this.chooseEvent(index),
+    });
+  }
+
+  get timeS() { return this.film.timeS; }
+
+  get placement() { return this.movings[0].placement; }
+
+  // --- which rep --------------------------------------------------------------------------------------------------
+
+  async open(repId, remember = true) {
+    const asked = performance.now();
+    const { rep, movings, videos } = await (this.ready.get(repId) || prepared(repId));
+    this.ready.clear();
+    this.chosen = null;
+    this.chosenEvent = null;
+    this.take(rep, movings);
+    this.film.load(rep, movings, videos);
+    for (const screen of this.film.screens) this.pointers(screen);
+    const { snap_s: snap, end_s: end } = rep.reading;
+    this.film.range = [Math.max((snap ?? movings[0].time_s[0]) - BEFORE_SNAP_S, movings[0].time_s[0]), (end ?? this.film.endS) + AFTER_END_S];
+    this.score.build();
+    this.card();
+    this.film.seek(snap ?? movings[0].time_s[0]);
+    document.title = `${rep.name} · deepthird`;
+    if (remember) history.pushState({ repId }, "", `/rep/${repId}`);
+    this.saying.readAgain();
+    performance.measure("rep-to-rep", { start: asked });
+    const next = this.neighbour(1);
+    if (next) this.ready.set(next, prepared(next).catch(() => { this.ready.delete(next); return prepared(next); }));
+  }
+
+  neighbour(step) { return this.order[this.order.indexOf(this.rep.rep_id) + step]; }
+
+  async go(step) {
+    const next = this.neighbour(step);
+    if (next === undefined) { notice(step > 0 ? "That was the last rep of the queue." : "This is the first rep of the queue.", false); this.progress(); return; }
+    await this.open(next).catch((fault) => notice(fault.message, true));
+    this.progress();
+  }
+
+  async progress() {
+    const queue = await fetched("/api/queue");
+    if (!this.order.length) this.order = queue.order;
+    byId("progress").value = queue.total ? queue.done / queue.total : 1;
+    byId("progress-words").textContent = `${queue.done} of ${queue.total} done`;
+  }
+
+  take(rep, movings) {
+    this.rep = rep;
+    this.movings = movings;
+    this.defenders = new Map(rep.reading.defenders.map((d) => [d.player_id, d]));
+    this.receivers = rep.reading.formation ? rep.reading.formation.receivers : {};
+    const spot = (d) => { const at = d.intervals[0]; return at && /^deep/.test(d.intervals.at(-1).assignment) ? 0 : d.intervals.at(-1)?.assignment === "rush" ? 2 : 1; };
+    this.lanes = [...rep.reading.defenders].sort((a, b) => spot(a) - spot(b));
+    this.coachs = new Set(rep.corrections.filter((c) => c.standing && c.field === "assignment").map((c) => `${c.subject}|${c.after.assignment}|${c.after.area || ""}`));
+  }
+
+  isCoachs(player, interval) { return interval.confidence === 1 && this.coachs.has(`defender:${player}|${interval.assignment}|${interval.area || ""}`); }
+
+  anchorsOf(clip) { return this.rep.corrections.filter((c) => c.standing && c.subject === `clip:${clip.mark}` && c.field === "anchors").at(-1)?.after || []; }
+
+  /** The rep as the server now has it; people and field are fetched anew where a fix moved them. */
+  async replaced(rep, moved = false) {
+    const said = (r) => JSON.stringify(r.corrections.filter((c) => c.standing && (/^(player:|clip:)/.test(c.subject) || ["direction", "ball_xy_yd", "snap_s"].includes(c.field))).map((c) => c.correction_id));
+    moved ||= said(rep) !== said(this.rep);
+    const movings = moved ? await Promise.all(rep.clips.map((clip) => fetched(`/api/reps/${rep.rep_id}/moving/${clip.clip_id}`))) : this.movings;
+    if (rep.rep_id !== this.rep.rep_id) return;
+    this.take(rep, movings);
+    if (this.chosenEvent !== null && this.chosenEvent >= rep.reading.events.length) this.chosenEvent = null;
+    this.film.screens.forEach((screen, k) => { screen.moving = movings[k]; screen.clip = rep.clips[k]; screen.offset = rep.clips[k].minus_main_s; });
+    this.score.build();
+    this.draw();
+    this.card();
+  }
+
+  // --- one moment -------------------------------------------------------------------------------------------------
+
+  frame(t) {
+    this.plan.draw(t);
+    const snap = this.rep.reading.snap_s;
+    byId("clock").textContent = `${t.toFixed(2)} s${snap === null ? "" : `  ${t >= snap ? "+" : "−"}${Math.abs(t - snap).toFixed(2)}`}`;
+    byId("plan").dataset.row = this.plan.row;
+    if (!this.film.playing) this.manOnCard(t);
+  }
+
+  manOnCard(t) {
+    const now = intervalAt(this.defenders.get(this.chosen), t);
+    if (now !== this.cardInterval) this.card();
+  }
+
+  card() {
+    this.cardInterval = intervalAt(this.defenders.get(this.chosen), this.timeS);
+    fillCard(this, (name) => this.fixes[name](), (id) => this.saying.undo(id));
+    byId("state").textContent = { new: "", corrected: "corrected, not accepted yet", reviewed: "accepted", flagged: "flagged", "not-a-rep": "not a rep" }[this.rep.review_state] || "";
+  }
+
+  draw() {
+    for (const screen of this.film.screens) drawOverlay(screen, this);
+    this.plan.draw(this.plan.t ?? this.timeS);
+  }
+
+  transport() {
+    const pressed = (id, on) => byId(id).setAttribute("aria-pressed", String(Boolean(on)));
+    pressed("play", this.film.playing);
+    byId("play").textContent = this.film.playing ? "Pause" : "Play";
+    pressed("half", this.film.rate === 0.5);
+    pressed("loop", this.film.looping);
+    TOGGLES.forEach((name) => pressed(`show-${name}`, this.toggles[name]));
+    byId("views").hidden = this.film.screens.length < 2;
+  }
+
+  // --- choosing ---------------------------------------------------------------------------------------------------
+
+  choose(player) {
+    this.chosen = player;
+    this.score.mark();
+    this.draw();
+    this.card();
+  }
+
+  chooseEvent(index) {
+    const event = this.rep.reading.events[index];
+    this.chosenEvent = index;
+    this.film.pause();
+    this.choose(event.player_id);
+    this.film.seek(event.start_s);
+  }
+
+  man(step) {
+    const at = this.lanes.findIndex((d) => d.player_id === this.chosen);
+    const next = this.lanes[(at + step + this.lanes.length + (at < 0 && step < 0 ? 1 : 0)) % this.lanes.length];
+    if (next) this.choose(next.player_id);
+  }
+
+  /** Letters on everybody; resolves with the player whose letter is pressed or who is clicked, null on Escape. */
+  pick(line, except) {
+    const people = this.movings[0].people.filter((p) => this.keyOf(p) !== except).sort((a, b) => (a.side === "other") - (b.side === "other"));
+    const letters = new Map(people.map((person, k) => [person, LETTERS[k]]));
+    return new Promise((resolve) => {
+      const finish = (person) => { this.hints = null; document.removeEventListener("keydown", keys, true); this.setMode(null); this.draw(); resolve(person ? this.keyOf(person) : null); };
+      const keys = (event) => {
+        if (event.ctrlKey || event.metaKey || event.altKey || event.key === "Tab") return;
+        event.preventDefault();
+        event.stopPropagation();
+        if (event.key === "Escape") { finish(null); return; }
+        const person = people.find((p) => letters.get(p) === event.key.toLowerCase());
+        if (person) finish(person);
+      };
+      this.hints = { letterOf: (person) => [...letters].find(([p]) => p.track === person.track)?.[1], finish };
+      document.addEventListener("keydown", keys, true);
+      this.setMode({ name: "pick", line });
+      this.draw();
+    });
+  }
+
+  keyOf(person) { return person.player || `T${person.track}`; }
+
+  setMode(mode) {
+    this.mode = mode;
+    byId("mode").hidden = !mode;
+    byId("mode").textContent = mode ? mode.line : "";
+    this.transport();
+    if (this.film.screens.length) this.draw();
+  }
+
+  // --- pointers ---------------------------------------------------------------------------------------------------
+
+  pointers(screen) {
+    const spot = (event) => { const box = screen.canvas.getBoundingClientRect(); return turfAt(screen, event.clientX - box.left, event.clientY - box.top); };
+    let held = null;
+    screen.canvas.addEventListener("pointerdown", (event) => {
+      if (this.mode?.name !== "turf") return;
+      const at = spot(event).field;
+      held = at && gridNear(at, screen.moving.hash_yd);
+      screen.canvas.setPointerCapture(event.pointerId);
+    });
+    screen.canvas.addEventListener("pointerup", (event) => {
+      const at = spot(event), point = [event.offsetX, event.offsetY];
+      if (this.mode?.name === "turf") { if (held) this.fixes.anchor(screen, held, at.picture); held = null; return; }
+      if (this.mode?.name === "ball") { this.setMode(null); if (at.field) this.fixes.ballAt(at.field); return; }
+      this.clicked(personAt(screen, ...point));
+    });
+  }
+
+  clicked(person) {
+    if (this.hints) { if (person) this.hints.finish(person); return; }
+    if (person) this.choose(this.keyOf(person));
+  }
+
+  // --- keys and buttons -------------------------------------------------------------------------------------------
+
+  run(action, key, event) {
+    const film = this.film, shift = event?.shiftKey;
+    const own = {
+      accept: () => this.fixes.accept(), go: () => this.go(key === "PageUp" ? -1 : 1), toggle: () => film.toggle(),
+      step: () => film.step((key === "ArrowLeft" ? -1 : 1) * (shift ? 10 : 1)), half: () => film.setRate(film.rate === 1 ? 0.5 : 1),
+      loop: () => film.setLoop(!film.looping), toSnap: () => { film.pause(); film.seek(this.rep.reading.snap_s ?? film.times[0]); },
+      views: () => film.show(film.shown === "all" ? 0 : film.shown + 1 < film.screens.length ? film.shown + 1 : film.screens.length > 1 ? "all" : 0),
+      overlay: () => this.toggleOverlay(TOGGLES[Number(key) - 1]), man: () => this.man(["k", "K", "ArrowUp"].includes(key) ? -1 : 1),
+      pickMan: async () => { const player = await this.pick("Press the letter of the man."); if (player) this.choose(player); },
+      formation: () => (shift ? this.fixes.strength() : this.fixes.set_name()), border: () => this.fixes.border(key === "[" ? -1 : 1),
+      event: () => this.fixes.nextEvent(shift ? -1 : 1), verdict: () => this.fixes.verdict(key.toLowerCase() === "y" ? "confirmed" : "wrong"),
+      undo: () => (shift ? this.saying.redo() : this.saying.undo()), reason: () => byId("reason").focus(), help,
+      leave: () => { this.setMode(null); this.chosenEvent = null; this.choose(null); },
+    };
+    return own[action] ? own[action]() : this.fixes[action]();
+  }
+
+  toggleOverlay(name) {
+    this.toggles[name] = !this.toggles[name];
+    this.transport();
+    this.draw();
+  }
+
+  wire() {
+    listen((...asked) => this.run(...asked));
+    for (const button of document.querySelectorAll("[data-run]")) {
+      button.addEventListener("click", (event) => { this.run(button.dataset.run, button.dataset.key || "", event); if (event.detail) button.blur(); });
+    }
+    const plan = byId("plan");
+    plan.addEventListener("pointerup", (event) => {
+      if (this.mode?.name === "ball" && this.placement) { this.setMode(null); this.fixes.ballAt(fieldFromPlay(this.placement, ...this.plan.playAt(event.offsetX, event.offsetY))); return; }
+      this.clicked(this.plan.personAt(event.offsetX, event.offsetY));
+    });
+    new ResizeObserver(() => { if (this.rep) this.draw(); }).observe(plan);
+    const who = byId("who");
+    who.value = localStorage.getItem("coach") || "";
+    who.addEventListener("change", () => localStorage.setItem("coach", who.value.trim()));
+    window.addEventListener("popstate", (event) => { if (event.state?.repId) this.open(event.state.repId, false); });
+  }
+}
+
+const page = new Page();
+page.wire();
+const first = Number(document.body.dataset.rep);
+history.replaceState({ repId: first }, "", location.href);
+page.progress().then(() => page.open(first, false)).catch((fault) => notice(fault.message, true));
+
+export { KEYS };

@@ -1,0 +1,95 @@
+// Saying something to the log: one change after the other, each on the version it was made on; undo, redo, and what
+// happens when another coach was faster.
+
+import { bothVersions, askText } from "./choosing.js";
+import { byId } from "./dom.js";
+import { saidWords } from "./card.js";
+import { notice } from "./notice.js";
+import { posted, Refusal } from "./server.js";
+
+let chain = Promise.resolve();
+
+/** The coach's name, asked for once on this machine. */
+export async function coachName() {
+  const field = byId("who");
+  if (!field.value.trim()) {
+    const name = await askText("Who is correcting?", "Your name, for the log:");
+    if (name) { field.value = name; localStorage.setItem("coach", name); }
+  }
+  return field.value.trim();
+}
+
+/** Run changes strictly one after the other. */
+function inTurn(work) {
+  chain = chain.then(work, work);
+  return chain;
+}
+
+export class Saying {
+  /** `page.replaced(rep)` takes the rep that the server answers with. */
+  constructor(page) { this.page = page; }
+
+  /** Log edits [{subject, field, after}]. Resolves true if they stand. */
+  async fix(edits) {
+    const who = await coachName();
+    if (!who) { notice("A correction needs a name.", true); return false; }
+    const reason = byId("reason").value.trim();
+    byId("reason").value = "";
+    return inTurn(() => this.send("corrections", { who, reason, edits }, edits.map((e) => saidWords(e)).join("\n")));
+  }
+
+  async send(what, body, words) {
+    const rep = this.page.rep;
+    try {
+      this.page.replaced(await posted(`/api/reps/${rep.rep_id}/${what}`, { ...body, version: rep.version }));
+      notice(what === "undo" ? "Taken back." : words, false);
+      this.readAgain();
+      return true;
+    } catch (refusal) {
+      if (!(refusal instanceof Refusal) || refusal.status !== 409) { notice(refusal.message, true); return false; }
+      return this.conflict(refusal, what, body, words);
+    }
+  }
+
+  async conflict(refusal, what, body, words) {
+    const theirs = refusal.answer.theirs.map((row) => `${row.who}: ${row.undoes === null ? saidWords(row) : `took back ${row.field}`}`).join("\n");
+    this.page.replaced(refusal.answer.rep);
+    if (await bothVersions(refusal.message, words, theirs) !== "mine") return false;
+    return this.send(what, body, words);
+  }
+
+  /** What depends on the coach's word is inferred anew, in the background. */
+  readAgain() {
+    const rep = this.page.rep;
+    if (!rep.stale) return;
+    byId("rereading").hidden = false;
+    inTurn(async () => {
+      try {
+        if (this.page.rep.rep_id !== rep.rep_id || !this.page.rep.stale) return;
+        const answer = await posted(`/api/reps/${rep.rep_id}/reread`, { version: this.page.rep.version });
+        if (this.page.rep.rep_id === answer.rep_id) await this.page.replaced(answer, true);
+      } catch (refusal) {
+        notice(refusal.message, true);
+      } finally {
+        byId("rereading").hidden = true;
+      }
+    });
+  }
+
+  /** Take back row `id`, or the newest that stands. */
+  async undo(id) {
+    const row = id ?? this.page.rep.corrections.filter((c) => c.standing).at(-1)?.correction_id;
+    if (row === undefined) { notice("Nothing to take back.", false); return; }
+    const who = await coachName();
+    if (who) await inTurn(() => this.send("undo", { who, correction_id: row }, "take back"));
+  }
+
+  /** Bring back what was taken back last. */
+  async redo() {
+    const log = this.page.rep.corrections, answered = new Set(log.map((c) => c.undoes));
+    const row = log.filter((c) => c.undoes !== null && !answered.has(c.correction_id)).at(-1);
+    if (!row) { notice("Nothing to bring back.", false); return; }
+    const who = await coachName();
+    if (who) await inTurn(() => this.send("undo", { who, correction_id: row.correction_id }, "bring back"));
+  }
+}
