@@ -53,7 +53,7 @@ def visible_points(clip: TrueClip, frame: TrueFrame) -> tuple[FloatArray, FloatA
     depth = np.concatenate([xy, np.ones((len(xy), 1))], axis=1) @ frame.image_from_field[2]
     in_front = depth * _in_front_sign(clip, frame) > 1e-9
     xy = xy[in_front]
-    px = _distort(apply_homography(frame.image_from_field, xy), clip)
+    px = apply_homography(frame.image_from_field, xy)
     inside = (px >= 0).all(axis=1) & (px[:, 0] < clip.width_px) & (px[:, 1] < clip.height_px)
     return xy[inside], px[inside]
 
@@ -62,17 +62,6 @@ def _in_front_sign(clip: TrueClip, frame: TrueFrame) -> float:
     """A homography's sign is free; the field point under the middle of the picture's lower edge lies in front."""
     foot = apply_homography(np.linalg.inv(frame.image_from_field), np.array([[clip.width_px / 2, clip.height_px - 1.0]]))[0]
     return float(np.sign(frame.image_from_field[2] @ np.array([foot[0], foot[1], 1.0])))
-
-
-def _distort(px: FloatArray, clip: TrueClip) -> FloatArray:
-    middle = np.array([clip.width_px / 2, clip.height_px / 2])
-    ray = px - middle
-    radius = np.linalg.norm(ray, axis=1, keepdims=True) / (clip.width_px / 2)
-    # A polynomial folds far points back into the picture; beyond where it stops growing nothing is really seen.
-    stretch = np.where(1 + 3 * clip.distortion * radius**2 > 0, 1 + clip.distortion * radius**2, np.inf)
-    with np.errstate(invalid="ignore"):
-        out: FloatArray = middle + np.where(np.isfinite(stretch), ray * stretch, np.inf)
-    return out
 
 
 def field_errors(clip: TrueClip, said: Said) -> FieldErrors:

@@ -31,13 +31,12 @@ class TrueFrame:
 
 @dataclass(frozen=True)
 class TrueClip:
-    """One view: `distortion` k of r' = r (1 + k (r / (width / 2))^2), applied after `image_from_field`."""
+    """One view. A frame's `image_from_field` is the plane homography that fits the (slightly bent) picture best."""
 
     view: str
     path: Path
     width_px: int
     height_px: int
-    distortion: float
     frames: tuple[TrueFrame, ...]
 
 
@@ -94,8 +93,7 @@ def load_truth(path: Path) -> Truth:
 
 
 def _clip(raw: Mapping[str, Any], folder: Path) -> TrueClip:
-    distortion = float(raw["camera"]["distortion"] or 0.0)
-    return TrueClip(raw["view"], folder / raw["file"], raw["width_px"], raw["height_px"], distortion,
+    return TrueClip(raw["view"], folder / raw["file"], raw["width_px"], raw["height_px"],
                     tuple(_frame(frame) for frame in raw["frames"]))
 
 

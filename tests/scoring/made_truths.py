@@ -81,7 +81,7 @@ def said(**changes: Any) -> Said:
     return Said(copy.deepcopy(reading) | changes, {"P1": player("D1"), "P2": player("D2"), "R1": player("O1", "offense")})
 
 
-def flat_clip(frames: int = 6, distortion: float = 0.0) -> TrueClip:
+def flat_clip(frames: int = 6) -> TrueClip:
     """10 px a yard; one person in each frame."""
     scale = np.diag([10.0, 10.0, 1.0])
     return TrueClip(
@@ -89,7 +89,6 @@ def flat_clip(frames: int = 6, distortion: float = 0.0) -> TrueClip:
         Path("x.mp4"),
         1200,
         540,
-        distortion,
         tuple(
             TrueFrame(i, i / 30, scale, ("D1",), np.array([[100.0, 100.0, 120.0, 140.0]]), np.array([True]))
             for i in range(frames)

@@ -83,7 +83,6 @@ def tracks_clip(boxes: dict[str, list[float]], frames: int, counted: bool = True
         flat_clip().path,
         1280,
         720,
-        0.0,
         tuple(
             TrueFrame(i, i / 30, np.eye(3), names, np.array([boxes[n] for n in names]), np.full(len(names), counted))
             for i in range(frames)
@@ -180,16 +179,6 @@ def test_only_points_in_the_picture_and_in_front_count() -> None:
         assert len(xy)
         np.testing.assert_allclose(px[:, 0], f * (xy[:, 0] - 60) / (xy[:, 1] + 20) + width / 2, atol=1e-9)
         assert (np.abs(xy[:, 0] - 60) * f / (xy[:, 1] + 20) <= width / 2).all()
-
-
-def test_the_lens_is_applied_to_the_points_that_are_asked() -> None:
-    """k = -0.1 moves a point at the edge's middle inward by a tenth of the half width: 60 px, 6 yd here."""
-    clip = flat_clip(1, distortion=-0.1)
-    xy, px = visible_points(clip, clip.frames[0])
-    edge = np.abs(xy[:, 0]) < 1e-9
-    plain = xy[edge] * 10
-    radius2 = ((plain - [600, 270]) ** 2).sum(axis=1) / 600**2
-    np.testing.assert_allclose(px[edge], [600, 270] + (plain - [600, 270]) * (1 - 0.1 * radius2)[:, None])
 
 
 def test_gauge_of_a_half_turn() -> None:
