@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
+from importlib.resources import files
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -37,8 +39,25 @@ def tagging_options(command: Command) -> Command:
     return command
 
 
+def json_schema(name: str) -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of what a command prints with --json."""
+    folder = files("tagger.cli").joinpath("json_schemas")
+    schema: dict[str, Any] = json.loads(folder.joinpath(f"{name}.json").read_text(encoding="utf-8"))
+    if "#/$defs/reading" in json.dumps(schema):
+        schema["$defs"] = {"reading": json.loads(folder.joinpath("reading.json").read_text(encoding="utf-8"))}
+    return schema
+
+
+def _print_schema(context: click.Context, _parameter: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        click.echo(json.dumps(json_schema(context.command.name or ""), indent=1))
+        context.exit()
+
+
 def json_option(command: Command) -> Command:
-    """--json."""
+    """--json, and --json-schema, which says what it prints."""
+    command = click.option("--json-schema", is_flag=True, is_eager=True, expose_value=False, callback=_print_schema,
+                           help="Print the JSON Schema of --json and do nothing else.")(command)
     return click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout, and nothing else there.")(command)
 
 
