@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from typing import Any
 
 from markupsafe import Markup
 from matplotlib import rc_context
@@ -16,7 +17,7 @@ FAMILY_LOOKS: dict[str, tuple[str, str]] = {
     "cover-2-man": (YELLOW, "//"), "cover-3": (BLUE, ""), "cover-4": (GREEN, ".."), "cover-6": (PURPLE, "||"),
     "unknown": ("#FFFFFF", ""),
 }
-STYLE = {
+STYLE: Any = {
     "font.family": "DejaVu Sans", "font.size": 9, "svg.fonttype": "path", "svg.hashsalt": "deepthird", "hatch.linewidth": 0.5,
     "text.parse_math": False, "axes.spines.top": False, "axes.spines.right": False,
 }
@@ -42,7 +43,7 @@ def family_bars(rows: Sequence[tuple[str, dict[str, int]]]) -> Markup:
         axes.set_xlim(0, 1)
         axes.set_xticks([0, 0.25, 0.5, 0.75, 1.0], ["0", "25%", "50%", "75%", "100%"])
         shown = [family for family in FAMILY_LOOKS if any(counts.get(family) for _, counts in rows)]
-        keys = [axes.barh(0, 0, color=FAMILY_LOOKS[f][0], hatch=FAMILY_LOOKS[f][1], edgecolor=BLACK, lw=0.6) for f in shown]
+        keys: Any = [axes.barh(0, 0, color=FAMILY_LOOKS[f][0], hatch=FAMILY_LOOKS[f][1], edgecolor=BLACK, lw=0.6) for f in shown]
         figure.legend(keys, shown, loc="outside upper left", ncols=min(len(shown), 6), frameon=False, handlelength=2.2,
                       handleheight=1.1)
         return _svg(figure)

@@ -93,7 +93,7 @@ def read_packets(path: Path) -> Packets:
         form = (context.name, context.extradata, context.width, context.height, context.pix_fmt, stream.sample_aspect_ratio)
         usable = context.name == "h264" and len(whole) == len(found) and not _turned(path)
         last_duration = whole[-1].duration or 0 if whole else 0
-        pts, dts = tuple(int(p.pts) for p in whole), tuple(int(p.dts) for p in whole)
+        pts, dts = tuple(int(p.pts or 0) for p in whole), tuple(int(p.dts or 0) for p in whole)
         return Packets(path, pts, dts, tuple(p.is_keyframe for p in whole), int(last_duration), Fraction(stream.time_base or 1),
                        form if usable else (), context.height)
 
@@ -154,7 +154,7 @@ def _packets_of(run: Run) -> Iterator[Any]:
         for packet in container.demux(container.streams.video[0]):
             if not packet.size:
                 continue
-            if run.first <= number < run.last and packet.pts >= run.start:
+            if run.first <= number < run.last and (packet.pts or 0) >= run.start:
                 yield packet
             number += 1
             if number >= run.last:

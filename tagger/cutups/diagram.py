@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib import rc_context
@@ -17,7 +18,7 @@ from tagger.library import ClipArrays, StoredRep
 FORMATS = (".png", ".svg", ".pdf")
 PICTURE_DPI = 160
 STRIP_AROUND_SNAP_S = (-1.0, 0.0, 1.5, 3.0)
-PAPER = {"font.family": "DejaVu Sans", "svg.fonttype": "path", "hatch.linewidth": 0.6, "svg.hashsalt": "deepthird"}
+PAPER: Any = {"font.family": "DejaVu Sans", "svg.fonttype": "path", "hatch.linewidth": 0.6, "svg.hashsalt": "deepthird"}
 
 
 def write_diagram(stored: StoredRep, arrays: ClipArrays, path: Path, strip: bool = False) -> None:

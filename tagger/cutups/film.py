@@ -177,7 +177,8 @@ class _Encoding:
         self._told(piece)
 
     def _encode(self, picture: np.ndarray, at_s: float) -> None:
-        frame = av.VideoFrame.from_ndarray(cv2.cvtColor(picture, cv2.COLOR_BGR2YUV_I420), format="yuv420p")
+        planes: Any = cv2.cvtColor(picture, cv2.COLOR_BGR2YUV_I420)
+        frame = av.VideoFrame.from_ndarray(planes, format="yuv420p")
         self._last_pts = max(round(at_s / TIME_BASE) if self._count else 0, self._last_pts + 1)
         frame.pts, frame.time_base = self._last_pts, TIME_BASE
         self._count += 1

@@ -48,14 +48,15 @@ class Drawn:
 
     def at(self, time_s: float) -> FloatArray:
         """(N, 2) everybody's place at the nearest moment to a time; NaN where not seen."""
-        return self.play.xy_yd[:, int(np.abs(self.play.time_s - time_s).argmin())]
+        places: FloatArray = self.play.xy_yd[:, int(np.abs(self.play.time_s - time_s).argmin())]
+        return places
 
     def path(self, player_id: str, start_s: float, end_s: float) -> FloatArray:
         """(K, 2) a player's way between two times, without the moments where he is not seen."""
         if player_id not in self.play.player_id:
             return np.zeros((0, 2))
         row = self.play.xy_yd[self.play.player_id.index(player_id)]
-        during = row[(self.play.time_s >= start_s) & (self.play.time_s <= end_s)]
+        during: FloatArray = row[(self.play.time_s >= start_s) & (self.play.time_s <= end_s)]
         return during[np.isfinite(during).all(axis=1)]
 
 
@@ -73,8 +74,8 @@ def draw_panel(axes: Axes, drawn: Drawn, until_s: float, parts: Sequence[str]) -
     reading = drawn.reading
     held = {d.player_id: interval_at(d, min(until_s, drawn.end_s)) for d in reading.defenders}
     if "areas" in parts and drawn.play.across_known:
-        for interval in {(i.assignment, i.area) for i in held.values() if i}:
-            _area(axes, drawn, *interval)
+        for assignment, area in sorted({(i.assignment, i.area) for i in held.values() if i}, key=str):
+            _area(axes, drawn, assignment, area)
     if "routes" in parts:
         for player, side in zip(drawn.play.player_id, drawn.play.side, strict=True):
             if side == "offense":

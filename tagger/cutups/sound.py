@@ -49,7 +49,7 @@ def _chunks(container: Any, stream: Any) -> Iterator[tuple[float, SoundArray]]:
             at_s = float(frame.time)
             frame.pts = None  # chunk by chunk: each is placed by its own time
             for piece in resampler.resample(frame):
-                yield at_s, piece.to_ndarray()
+                yield at_s, piece.to_ndarray().astype(np.float32, copy=False)
     except (av.error.FFmpegError, OSError):
         return
 

@@ -227,7 +227,7 @@ def _draw_labels(painted: np.ndarray, projection: _Projection, labels: Sequence[
     half_yd = np.array([0.5, 0.5])
     head_px = HEAD_YD * np.linalg.norm(projection.points(at_yd + half_yd) - projection.points(at_yd - half_yd), axis=1)
     taken: list[tuple[int, int, int, int]] = []
-    order = sorted(np.flatnonzero(front), key=lambda i: (not labels[i].above, spots[i][1]))
+    order = sorted(np.flatnonzero(front).tolist(), key=lambda i: (not labels[i].above, spots[i][1]))
     for index in order:
         label = labels[index]
         spot = spots[index] - [0.0, head_px[index]] if label.above else spots[index]
