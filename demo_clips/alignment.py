@@ -27,6 +27,7 @@ class Stance:
     free_depth: float
     box_depth: float
     overhang_depth: float
+    stagger: float  # one safety deeper than the other, half the difference
     apex: float  # 0 on the box, 1 on the slot
 
 
@@ -53,11 +54,11 @@ def draw_people(rng: np.random.Generator, formation: Formation, setting: Setting
 
 def draw_stance(rng: np.random.Generator, setting: Setting, press: float) -> Stance:
     """Depths and shades of the day; `press` is the chance that a corner walks up."""
-    depth = {s: float(rng.uniform(1.1, 2.0)) if rng.random() < press else float(np.clip(rng.normal(6.6, 1.3), 4.0, 9.5)) for s in (-1, 1)}
+    depth = {s: float(rng.uniform(1.1, 2.0)) if rng.random() < press else float(np.clip(rng.normal(7.1, 1.5), 4.0, 10.5)) for s in (-1, 1)}
     shade = {s: float(rng.choice([-0.9, 0.2, 0.9], p=[0.35, 0.2, 0.45])) + float(rng.normal(0, 0.2)) for s in (-1, 1)}
     deeper = 0.12 * max(setting.distance_yd - 10, -4)
-    return Stance(depth, shade, float(np.clip(rng.normal(11.8, 1.5), 8.6, 16)) + deeper, float(np.clip(rng.normal(13.6, 1.7), 9.5, 18)) + deeper,
-                  float(np.clip(rng.normal(4.3, 0.6), 2.8, 6)), float(np.clip(rng.normal(4.4, 1.1), 1.8, 7.5)), float(rng.uniform(0.35, 0.95)))
+    return Stance(depth, shade, float(np.clip(rng.normal(12.3, 1.7), 8.6, 17)) + deeper, float(np.clip(rng.normal(14.7, 1.8), 9.5, 19)) + deeper,
+                  float(np.clip(rng.normal(4.3, 0.6), 2.8, 6)), float(np.clip(rng.normal(4.4, 1.1), 1.8, 7.5)), float(rng.normal(0.0, 1.1)), float(rng.uniform(0.35, 0.95)))
 
 
 def receiver_spots(formation: Formation, xy: list[tuple[float, float]], ball: float) -> dict[int, list[tuple[float, float]]]:
@@ -155,4 +156,4 @@ def _place_high(by_slot: dict[str, int], spots: dict[int, tuple[float, float]], 
             men = receivers[side]
             out = 6.5 if len(men) < 2 else min(max(0.5 * (abs(men[0][1] - ball) + abs(men[1][1] - ball)), 6.0), 11.0)
             y = 0.75 * (ball + side * out) + 0.25 * (middle + side * 9.5)
-            spots[by_slot[name]] = (min(stance.safety_depth, setting.back_line_x - 2.5), y)
+            spots[by_slot[name]] = (min(stance.safety_depth + side * stance.stagger, setting.back_line_x - 2.5), y)

@@ -70,7 +70,14 @@ class Bodies:
         total[slow] = change[slow]
         size = np.hypot(total[:, 0], total[:, 1])
         total *= np.minimum(1.0, self.accel / np.maximum(size, 1e-6))[:, None]
-        total += self._push()
+        push = self._push()
+        strength = np.hypot(push[:, 0], push[:, 1])
+        touch = strength > 0.5
+        if touch.any():  # nobody steers into the man he leans on
+            normal = push[touch] / strength[touch, None]
+            into = np.minimum(np.einsum("ij,ij->i", total[touch], normal), 0.0)
+            total[touch] -= into[:, None] * normal * np.minimum(strength[touch] / 4.0, 1.0)[:, None]
+        total += push
         size = np.hypot(total[:, 0], total[:, 1])
         total *= np.minimum(1.0, MAX_ACCEL_YD_S2 / np.maximum(size, 1e-6))[:, None]
         self.vel += total * STEP_S

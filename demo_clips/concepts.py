@@ -32,6 +32,7 @@ QUICK: dict[int, dict[str, tuple[str, ...]]] = {
     3: {"stick": ("go", "flat", "stick"), "slants": ("slant", "slant", "flat"), "hitches": ("hitch", "seam", "hitch")},
     4: {"stick": ("go", "quick-out", "stick", "flat")},
 }
+CROSSERS = ("shallow", "over", "drag", "slant", "in", "post", "whip", "corner", "snag", "sail")  # called more often than the rest
 BACK_ROUTES = ("check", "flat", "swing", "angle", "option", "wheel")
 RUNS = ("inside-zone", "outside-zone", "power", "counter", "sweep", "draw")
 
@@ -86,14 +87,14 @@ def _backs(rng: np.random.Generator, call: Call, formation: Formation, setting: 
     """Send the backs out or keep them in (five, six or seven in protection)."""
     for i in formation.backs:
         roll = rng.random()
-        if setting.period == "team" and (roll < 0.22 or (call.play_action and roll < 0.45)):
+        if setting.period == "team" and (roll < 0.25 or (call.play_action and roll < 0.55)):
             call.protect.append(i)
             continue
         name = "check" if roll < 0.5 and setting.period == "team" else str(rng.choice(BACK_ROUTES, p=[0.2, 0.24, 0.18, 0.14, 0.14, 0.1]))
-        delay = float(rng.uniform(0.8, 1.4)) if name == "check" else 0.9 if call.play_action else 0.05
+        delay = float(rng.uniform(0.9, 1.7)) if name == "check" else 0.9 if call.play_action else float(rng.uniform(0.05, 0.4))
         _add(rng, call, formation, i, name, setting, delay)
     tight = [i for i in range(len(formation.people)) if formation.people[i].role == "te" and i in call.routes]
-    if tight and len(call.routes) > 3 and rng.random() < (0.35 if call.play_action else 0.1) and setting.period == "team":
+    if tight and len(call.routes) > 3 and rng.random() < (0.5 if call.play_action else 0.24) and setting.period == "team":
         i = int(rng.choice(tight))
         call.protect.append(i)
         del call.routes[i]
@@ -118,7 +119,9 @@ def _dropback(rng: np.random.Generator, formation: Formation, setting: Setting, 
         for side in (formation.strong, -formation.strong):
             men = formation.sides[side]
             if men:
-                concept = str(rng.choice(list(book[len(men)])))
+                table = book[len(men)]
+                weights = np.array([1.0 + 1.3 * sum(r in CROSSERS for r in routes) for routes in table.values()])
+                concept = str(rng.choice(list(table), p=weights / weights.sum()))
                 names.append(concept)
                 assigned.update(dict(zip(men, book[len(men)][concept], strict=True)))
     shotgun = formation.passer_depth > 3
@@ -135,8 +138,9 @@ def _dropback(rng: np.random.Generator, formation: Formation, setting: Setting, 
         for route in call.routes.values():  # outlets come late in the order
             if route.open_s < 2.1:
                 route.open_s += 0.8
-        call.drop_depth = float(rng.normal(8.0, 0.5)) if shotgun else float(rng.normal(7.8, 0.5))
-        call.forced_s = float(rng.normal(3.6, 0.6)) + (0.4 if call.play_action else 0.0)
+            route.open_s += float(rng.normal(0.1, 0.25))
+        call.drop_depth = float(rng.normal(8.7, 0.7)) if shotgun else float(rng.normal(8.2, 0.7))
+        call.forced_s = float(rng.normal(4.1, 0.7)) + (0.4 if call.play_action else 0.0)
     return call
 
 
@@ -189,6 +193,6 @@ def draw_call(rng: np.random.Generator, formation: Formation, setting: Setting, 
     call = _dropback(rng, formation, setting, kind == "quick")
     if not call.order:
         reads = [i for i, r in call.routes.items() if r.name != "block"]
-        first = sorted(reads, key=lambda i: call.routes[i].open_s + float(rng.normal(0.0, 0.35)))
+        first = sorted(reads, key=lambda i: call.routes[i].open_s + float(rng.normal(0.0, 0.6)))
         call.order = first
     return call

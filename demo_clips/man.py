@@ -90,11 +90,11 @@ class Rush:
         elif x > qx + 3.0:
             ty = qy + (world.setting.ball_y_yd + self.lane - qy) * min(1.0, (x - qx - 3.0) / 4.0)
             tx = qx
-        speed = 8.5
+        speed = 6.6 if self.edge else 7.5
         blocked = self._blocker(world, x, y, tx, ty)
         if blocked is not None and world.t > 0.25:
             free = world.t > self.win_s
-            speed = (3.6 if free else 1.9 if self.edge else 1.35) + 0.15 * self.skill
+            speed = (4.4 if free else 3.0 if self.edge else 1.9) + 0.15 * self.skill
         vx, vy = run_at(x, y, tx, ty, speed)
         return vx, vy, look
 
@@ -104,6 +104,6 @@ class Rush:
         for i in (*world.line, *world.blockers):
             bx, by = world.at(i)
             gap = hypot(bx - x, by - y)
-            if gap < 1.25 and abs(turn_between(heading, angle_to(x, y, bx, by))) < 1.5:
+            if gap < 1.45 and abs(turn_between(heading, angle_to(x, y, bx, by))) < 1.5:
                 return i
         return None

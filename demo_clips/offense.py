@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import atan2, hypot, sqrt
 
 import numpy as np
+from scipy.optimize import linear_sum_assignment
 
 from demo_clips.concepts import Call
 from demo_clips.routes import Route
@@ -54,6 +55,20 @@ class RunRoute:
             return 2.5, 0.0, face
         return max(vx, 2.0), vy * 0.97, None
 
+    def where(self, x: float, y: float, ahead_s: float) -> tuple[float, float]:
+        """Where the route leads him from (x, y) in `ahead_s`: what passer and receiver know together."""
+        left = max(ahead_s, 0.0)
+        for k in range(self.k, len(self.route.points)):
+            px, py, _ = self.route.points[k]
+            gap = hypot(px - x, py - y)
+            pace = 5.8 if self.k == k and gap < 3.0 else 7.2
+            if gap > pace * left:
+                share = pace * left / max(gap, 1e-6)
+                return x + share * (px - x), y + share * (py - y)
+            left -= gap / pace
+            x, y = px, py
+        return x, y
+
     def _slide(self, world: World, x: float, y: float) -> tuple[float, float]:
         push_x = push_y = 0.0
         for d in world.defense:
@@ -71,8 +86,9 @@ class RunRoute:
 class StalkBlock:
     """A receiver or back who blocks: get in the way of the nearest defender between him and the ball."""
 
-    def __init__(self, me: int, react_s: float, protect: bool) -> None:
+    def __init__(self, me: int, react_s: float, protect: bool, step_y: float = 0.0) -> None:
         self.me, self.react_s, self.protect = me, react_s, protect
+        self.step_y = step_y
 
     def act(self, world: World) -> Want:
         x, y = world.at(self.me)
@@ -88,7 +104,7 @@ class StalkBlock:
             if gap + (3.0 if covered else 0.0) < best_gap:
                 best, best_gap = d, gap + (3.0 if covered else 0.0)
         if best is None:
-            return (*arrive(x, y, min(x, qx + 3.0), y, 2.0), 0.0)
+            return (*arrive(x, y, max(x, qx + 2.2), qy + self.step_y * min(world.t, 1.2), 2.8), 0.0)
         dx, dy = world.at(best)
         away = max(hypot(qx - dx, qy - dy), 0.5)
         tx, ty = dx + 0.95 * (qx - dx) / away, dy + 0.95 * (qy - dy) / away
@@ -117,9 +133,14 @@ class PassBlock:
         gap = max(hypot(qx - dx, qy - dy), 0.3)
         near = hypot(dx - x, dy - y)
         tx, ty = dx + 0.85 * (qx - dx) / gap, dy + 0.85 * (qy - dy) / gap
-        if near > 2.2:  # wait for him on the line between
-            tx, ty = max(min(tx, depth + 0.4), depth - 0.8), home_y + 0.6 * (ty - home_y)
-        vx, vy = arrive(x, y, tx, ty, 4.6 if near < 3 else 3.2, 5.0)
+        if near > 1.6:  # get to the line between him and the passer before he does
+            fx, fy = dx + 0.35 * world.velocity(mine)[0], dy + 0.35 * world.velocity(mine)[1]
+            far = max(hypot(qx - fx, qy - fy), 1.0)
+            share = 1.0 - min(1.0, max(0.9, 0.35 * near) / far)
+            tx, ty = qx + share * (fx - qx), qy + share * (fy - qy)
+            reach = 2.8 if abs(self.slot) == 2 else 1.5
+            tx, ty = min(max(tx, depth - 2.5), depth + 0.5), min(max(ty, home_y - reach), home_y + reach)
+        vx, vy = arrive(x, y, tx, ty, 5.2 if abs(self.slot) == 2 or near < 2.0 else 3.6, 5.0)
         return vx, vy, angle_to(x, y, dx, dy)
 
 
@@ -132,12 +153,11 @@ def world_assignments(world: World) -> dict[int, int]:
     rushers = sorted((d for d in world.rushing if world.at(d)[0] < 3.5), key=lambda d: world.at(d)[1])
     line = sorted(world.line, key=lambda i: world.at(i)[1])
     pairs: dict[int, int] = {}
-    costs = sorted((hypot(world.at(i)[0] - world.at(d)[0], 1.3 * (world.at(i)[1] - world.at(d)[1])), i, d) for i in line for d in rushers)
-    taken: set[int] = set()
-    for cost, i, d in costs:
-        if i not in pairs and d not in taken and cost < 6.5:
-            pairs[i] = d
-            taken.add(d)
+    if rushers and line:
+        place = {i: world.at(i) for i in (*line, *rushers)}
+        cost = np.array([[(place[i][0] - place[d][0]) ** 2 + 1.7 * (place[i][1] - place[d][1]) ** 2 for d in rushers] for i in line])
+        rows, cols = linear_sum_assignment(np.minimum(cost, 60.0))
+        pairs = {line[a]: rushers[b] for a, b in zip(rows, cols, strict=True) if cost[a, b] < 60.0}
     for i in line:  # free linemen help the nearest
         if i not in pairs and rushers:
             d = min(rushers, key=lambda d: hypot(world.at(i)[0] - world.at(d)[0], world.at(i)[1] - world.at(d)[1]))
@@ -152,24 +172,30 @@ class Passer:
 
     def __init__(self, me: int, call: Call, rng: np.random.Generator, react_s: float) -> None:
         self.me, self.call, self.react_s = me, call, react_s
-        self.skill_delay_s = 0.15 + float(rng.gamma(2.0, 0.17))
+        self.skill_delay_s = 0.05 + float(rng.gamma(2.0, 0.1))
         self.patience = float(rng.normal(0.0, 0.35))
         self.scrambler = bool(rng.random() < 0.25)
         self.scrambling = False
+        self.runners: dict[int, RunRoute] = {}
+        if call.kind == "pass" and len(call.order) > 2 and rng.random() < 0.3:
+            call.order.append(call.order.pop(0))  # he starts on the other side of the field
+        self.deep_set = call.kind == "pass" and call.drop_s > 1.3
         self.look_off_s = float(rng.uniform(0.0, 0.7)) * float(rng.random() < 0.4)
-        self.hit_s = 0.0
+        self.k, self.read_since_s = 0, 0.0
+        self.read_s = float(rng.uniform(0.22, 0.5))
         self.noise = float(rng.normal(0.0, 0.6)), float(rng.normal(0.0, 0.6))
 
     def current_read(self, world: World) -> int | None:
+        """The receiver that he looks at now; he moves on when a read's moment has passed unused."""
         order = self.call.order
         if not order:
             return None
         if world.t < self.look_off_s and len(order) > 1:
             return order[-1]
-        k = 0
-        while k < len(order) - 1 and world.t > self.call.routes[order[k]].open_s + 0.35:
-            k += 1
-        return order[k]
+        while self.k < len(order) - 1 and world.t > max(self.call.routes[order[self.k]].open_s, self.read_since_s) + self.read_s:
+            self.k += 1
+            self.read_since_s = world.t
+        return order[self.k]
 
     def act(self, world: World) -> Want:
         x, y = world.at(self.me)
@@ -189,7 +215,7 @@ class Passer:
             share = min(1.0, (world.t + 0.25) / self.call.drop_s)
             tx = -self.call.drop_depth
             ty = ball + (self.call.boot * 9.0 * share if self.call.boot and world.t > 0.9 else 0.0)
-            vx, vy = arrive(x, y, tx, ty, 4.9, 5.0)
+            vx, vy = arrive(x, y, tx, ty, (2.6 if self.call.drop_depth > 6 and x > -6 and self.deep_set else 4.9) if world.t > 0.3 else 1.4, 5.0)
             if self.call.boot and world.t > 0.9:
                 vx, vy = run_at(x, y, -self.call.drop_depth, ty + self.call.boot * 2.0, 5.2)
             return vx, vy, face if hypot(vx, vy) < 3 or world.t > 0.8 * self.call.drop_s else face * 0.7
@@ -229,23 +255,24 @@ class Passer:
         t, call = world.t, self.call
         ready = call.drop_s + self.skill_delay_s
         _, gap = self._pressure(world, x, y)
-        hurried = gap < 2.0 and t > 1.0
+        hurried = gap < 1.3 and t > 1.0
         if (t < ready and not hurried) or not call.order:
             return None
-        best, best_score = None, -9.0
+        hurry = hurried or t > call.forced_s or call.kind != "pass"
+        reads = [r for r in call.order if r not in world.blockers]
         current = self.current_read(world)
-        for r in call.order:
-            if r in world.blockers:
-                continue
+        best, best_score = None, -99.0
+        for r in reads if hurry or self.k == len(call.order) - 1 else [r for r in reads if r == current]:
             px, py, flight = self.aim(world, r)
-            open_yd = self._room(world, px, py, flight)
-            early = max(call.routes[r].open_s - 0.1 - t - (0.3 if hurried else 0.0), 0.0)
-            score = open_yd - 9.0 * early + (0.9 if r == current else 0.0) + 0.04 * min(px, 22.0)
+            early = max(call.routes[r].open_s - 0.12 - t, 0.0)
+            score = self._room(world, px, py, flight) - (4.0 if hurried else 10.0) * early + (1.0 if r == current else 0.0)
+            score -= 1.6 * (px < 4.5 and t < 3.2)  # the short one is there later too
+            score -= 0.1 * max(px - 14.0, 0.0) + 3.0 * max(flight - 1.9, 0.0)
             if not 0.8 < py < WIDTH_YD - 0.8 or px > world.setting.back_line_x - 0.5:
                 score -= 4.0
             if score > best_score:
                 best, best_score = (r, px, py, flight), score
-        need = 3.4 + self.patience - 1.1 * max(t - ready, 0.0) - (1.8 if hurried else 0.0)
+        need = 4.4 + 1.8 * self.patience - 0.8 * max(t - ready - 0.9, 0.0) - (1.8 if hurried else 0.0)
         if call.kind in ("quick", "screen"):
             need = 2.0 - 3.0 * max(t - ready, 0.0)
         if t > call.forced_s or (call.kind == "quick" and t > 1.46):
@@ -260,13 +287,13 @@ class Passer:
         """Where receiver r and the ball can meet, and the flight time."""
         x, y = world.at(self.me)
         rx, ry = world.at(r)
-        vx, vy = world.velocity(r)
-        flight = 0.4
-        px, py = rx, ry
+        flight, px, py = 0.4, rx, ry
+        runner = self.runners.get(r)
         for _ in range(3):
-            px, py = rx + vx * flight, ry + vy * flight
+            if runner is not None:
+                px, py = runner.where(rx, ry, flight - 0.05)
             gap = hypot(px - x, py - y)
-            flight = 0.18 + gap / (21.0 if gap < 22 else 18.5)
+            flight = 0.15 + gap / (22.5 if gap < 24 else 19.5)
         return px + 0.3 * self.noise[0], min(max(py + 0.3 * self.noise[1], 0.3), WIDTH_YD - 0.3), flight
 
     def _room(self, world: World, px: float, py: float, flight: float) -> float:
@@ -275,7 +302,7 @@ class Passer:
             dx, dy = world.at(d)
             vx, vy = world.velocity(d)
             look = max(flight - 0.3, 0.0)
-            gap = hypot(dx + 0.6 * vx * look - px, dy + 0.6 * vy * look - py) - 2.0 * look
+            gap = hypot(dx + 0.6 * vx * look - px, dy + 0.6 * vy * look - py) - 2.6 * look
             room = min(room, gap)
         return room
 

@@ -8,9 +8,9 @@ import numpy as np
 
 # Top speed yd/s, acceleration yd/s^2, height yd: round values for grown players; measured marginals stay below them.
 PHYSIQUE: dict[str, tuple[float, float, float]] = {
-    "qb": (8.2, 6.0, 2.07), "rb": (9.4, 7.4, 1.95), "wr": (9.6, 7.3, 2.02), "te": (8.7, 6.4, 2.12),
+    "qb": (8.2, 6.0, 2.07), "rb": (9.4, 6.8, 1.95), "wr": (9.6, 6.6, 2.02), "te": (8.7, 6.4, 2.12),
     "lt": (6.6, 4.9, 2.13), "lg": (6.4, 4.8, 2.1), "c": (6.4, 4.8, 2.09), "rg": (6.4, 4.8, 2.1), "rt": (6.6, 4.9, 2.13),
-    "corner": (9.6, 7.3, 1.98), "safety": (9.3, 7.0, 2.0), "nickel": (9.4, 7.2, 1.97), "linebacker": (8.7, 6.7, 2.05),
+    "corner": (9.6, 6.9, 1.98), "safety": (9.3, 7.0, 2.0), "nickel": (9.4, 7.2, 1.97), "linebacker": (8.7, 6.7, 2.05),
     "edge": (8.2, 6.3, 2.1), "tackle": (6.9, 5.3, 2.1),
 }
 LEVEL_SPEED = {"high-school": 0.92, "college": 0.97, "pro": 1.0}

@@ -104,7 +104,7 @@ def _spread(spots: Spots, defenders: list[Person]) -> Spots:
 
 
 def _shown_shell(rng: np.random.Generator, base: str, family: str) -> tuple[str, bool]:
-    if rng.random() > 0.36:
+    if rng.random() > 0.33:
         return base, False
     other = {"one-high": {"two-high": 0.9, "zero-high": 0.1}, "two-high": {"one-high": 0.95, "zero-high": 0.05},
              "zero-high": {"two-high": 0.4, "one-high": 0.6}}[base]
@@ -146,7 +146,7 @@ def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
     add_moves(rng, formation, setting)
     call = draw_call(rng, formation, setting, kind)
     front, defenders = draw_people(rng, formation, setting)
-    press = {"cover-1": 0.5, "cover-0": 0.6, "cover-2-man": 0.55, "cover-2": 0.4, "tampa-2": 0.3}.get(family, 0.2)
+    press = {"cover-1": 0.58, "cover-0": 0.55, "cover-2-man": 0.6, "cover-2": 0.5, "tampa-2": 0.4}.get(family, 0.33)
     stance = draw_stance(rng, setting, press)
     if family in ("cover-2", "tampa-2"):
         stance.corner_depth = {s: min(d, 5.5) for s, d in stance.corner_depth.items()}
@@ -178,6 +178,6 @@ def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
         shown, shown_after = _spread(shown, defenders), _spread(shown_after, defenders)
     rotate = float(rng.choice([rng.uniform(-1.5, -0.4), rng.uniform(-0.4, 0.15), rng.uniform(0.15, 0.5)], p=[0.35, 0.45, 0.2]))
     earliest = min([m.path[0][0] for m in formation.moves], default=-1.0)
-    start_s = min(-float(rng.uniform(2.5, 3.6)), earliest - 0.7)
+    start_s = min(-float(rng.uniform(2.5, 3.2)), earliest - 0.5)
     return Plan(setting, formation, call, front, defenders, coverage, stance, shown_shell, shown, shown_after, final,
-                rotate if disguised else -1.2, disguised, -STEP_S * round(min(-start_s, 4.4) / STEP_S))
+                rotate if disguised else -1.2, disguised, -STEP_S * round(min(-start_s, 4.0) / STEP_S))

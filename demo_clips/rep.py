@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import sin
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,8 @@ from demo_clips.presnap import GoesInMotion, Waits
 from demo_clips.world import Want, World, as_array
 from demo_clips.zones import DeepZone, UnderZone, Zone
 
-MAX_AFTER_SNAP_S = 6.6
+MAX_AFTER_SNAP_S = 5.6
+MAX_RUN_S = 2.2  # then the whistle, as in practice
 TURN_RAD_S = {"corner": 7.0, "safety": 6.5, "nickel": 7.0, "linebacker": 5.5}
 MASS = {"wr": 0.9, "corner": 0.9, "safety": 1.0, "nickel": 0.95, "linebacker": 1.2, "te": 1.25, "edge": 1.35, "tackle": 1.7, "qb": 1.1, "rb": 1.1}
 
@@ -63,7 +65,7 @@ class Rep:
         start = np.array(xy_before + [plan.shown[d] for d in range(len(plan.defenders))])
         start += rng.normal(0.0, 0.12, start.shape) * np.array([[0.0 if p.role in (*LINE, "qb", "edge", "tackle") else 1.0] for p in self.people])
         face = np.array([0.0] * self.shift + [np.pi] * len(plan.defenders))
-        back = np.array([0.62 if p.role in ("corner", "safety", "nickel") else 0.58 for p in self.people])
+        back = np.array([0.82 if p.role in LINE else 0.62 if p.role in ("corner", "safety", "nickel") else 0.58 for p in self.people])
         turn = np.array([TURN_RAD_S.get(p.role, 6.0) for p in self.people])
         mass = np.array([MASS.get(p.role, 1.7) for p in self.people])
         bodies = Bodies(start, face, as_array(self.people, "top_yd_s"), as_array(self.people, "accel_yd_s2"), back, turn, mass)
@@ -76,10 +78,12 @@ class Rep:
         self.react = {i: p.react_s for i, p in enumerate(self.people)}
         self.throw_react: dict[int, float] = {}
         self.contain: dict[int, float] = {}
+        self.twist: dict[int, tuple[float, float]] = {}
         self.held: dict[str, float] = {}
         self.carried: list[tuple[float, int, int]] = []
         self._offense_brains()
         self._defense_brains()
+        self.passer.runners = {i: b for i, b in self.brains.items() if isinstance(b, RunRoute)}
         rotators = [d + self.shift for d, p in enumerate(plan.defenders) if plan.disguised and p.role == "safety"]
         self.mistakes = make_mistakes(rng, self.brains, self.words, self.throw_react, rotators)
         self._presnap()
@@ -87,7 +91,7 @@ class Rep:
     def _offense_brains(self) -> None:
         rng, call, ball = self.rng, self.plan.call, self.plan.setting.ball_y_yd
         for i, p in enumerate(self.plan.formation.people):
-            react = float(np.clip(rng.normal(0.14, 0.05), 0.04, 0.3))
+            react = float(np.clip(rng.normal(0.15, 0.06), 0.03, 0.35))
             if p.role == "qb":
                 self.passer = Passer(i, call, rng, react)
                 self.brains[i] = self.passer
@@ -99,7 +103,7 @@ class Rep:
                 brain.release_side = float(rng.choice([-1.0, 1.0]))
                 self.brains[i] = brain
             else:
-                self.brains[i] = StalkBlock(i, react, i in call.protect)
+                self.brains[i] = StalkBlock(i, react, i in call.protect, float(rng.uniform(1.2, 3.0)) * float(rng.choice([-1.0, 1.0])))
 
     def _defense_brains(self) -> None:
         rng, coverage, ball = self.rng, self.plan.coverage, self.plan.setting.ball_y_yd
@@ -109,10 +113,11 @@ class Rep:
             x, y = self.plan.final[d]
             self.throw_react[i] = float(np.clip(rng.normal(0.33 - 0.04 * p.skill, 0.08), 0.16, 0.7))
             self.contain[i] = float(np.sign(y - ball)) * (1.6 if abs(y - ball) > 7 else 0.3)
+            self.twist[i] = float(rng.normal(0.0, 0.22)), float(rng.uniform(0, 6.28))
             wander = float(rng.normal(0.0, 0.9)), float(rng.normal(0.0, 1.0))
             if job.word == "rush":
                 inside = p.role in ("tackle", "linebacker", "nickel", "safety") and abs(y - ball) < 3.6
-                win = float(rng.exponential(3.4)) + 1.6
+                win = float(rng.exponential(3.2)) + 1.9
                 delay = float(np.clip(rng.normal(0.18, 0.05), 0.08, 0.35))
                 self.brains[i] = Rush(i, p.skill, win, delay, y - ball, not inside)
                 self.world.rushing.add(i)
@@ -122,8 +127,10 @@ class Rep:
                 self.brains[i] = DeepZone(i, job, p.react_s, p.skill, wander, p.role == "corner")
             else:
                 zone = UnderZone(i, job, p.react_s, p.skill, wander, p.role == "corner")
+                zone.read_s = float(np.clip(rng.normal(0.95 if p.role == "linebacker" else 0.6, 0.17), 0.25, 1.3))
+                zone.pace = float(np.clip(rng.normal(4.5, 0.5), 3.3, 6.0))
                 if self.plan.call.play_action and p.role in ("linebacker", "nickel"):
-                    zone.bite_s = float(np.clip(rng.normal(0.75, 0.2), 0.3, 1.2))
+                    zone.bite_s = float(np.clip(rng.normal(0.85, 0.25), 0.3, 1.4))
                 self.brains[i] = zone
 
     def _presnap(self) -> None:
@@ -231,7 +238,7 @@ class Rep:
                 self._maybe_throw()
         elif w.phase == "air" and w.arrive_s is not None and w.t >= w.arrive_s:
             settle_catch(w, self.rng)
-        elif w.phase == "carried" and is_down(w, self.held, STEP_S):
+        elif w.phase == "carried" and (is_down(w, self.held, STEP_S) or w.t > (w.caught_s or self.handoff_s + 0.8) + MAX_RUN_S):
             w.phase, w.end_s = "dead", w.t
 
     def _handoff(self) -> None:
@@ -268,10 +275,11 @@ class Rep:
         """Run to about a second and a half after the end of the play."""
         w, n = self.world, len(self.people)
         faces, poses, balls, times = [w.bodies.face.copy()], [self._poses()], [self._ball()], [w.t]
-        tail = float(self.rng.uniform(1.0, 1.8))
+        tail = float(self.rng.uniform(1.0, 1.4))
         while True:
             wants = [self._want(i) for i in range(n)]
-            face = [f if f is not None else facing_of(vx, vy, float(w.bodies.face[i])) for i, (vx, vy, f) in enumerate(wants)]
+            face = [(f + self._wobble(i) if w.t > 0 else f) if f is not None else facing_of(vx, vy, float(w.bodies.face[i]))
+                    for i, (vx, vy, f) in enumerate(wants)]
             w.bodies.step(np.array([(vx, vy) for vx, vy, _ in wants]), np.array(face))
             w.t += STEP_S
             w.remember()
@@ -281,7 +289,7 @@ class Rep:
             poses.append(self._poses())
             balls.append(self._ball())
             times.append(w.t)
-            if w.end_s is None and w.t > MAX_AFTER_SNAP_S:
+            if w.end_s is None and w.t > MAX_AFTER_SNAP_S and w.phase != "air":
                 w.phase, w.end_s = "dead", w.t
                 w.result = w.result or "whistle"
             if w.end_s is not None and w.t > w.end_s + tail:
@@ -290,6 +298,11 @@ class Rep:
         return Played(self.plan, self.people, np.array(times), xy, np.array(faces).T, np.array(poses).T, np.array(balls), w.release_s, w.arrive_s,
                       float(w.end_s or w.t), w.result, w.target, self.words, self.throw_react,
                       {i: b.reached_s for i, b in self.brains.items() if isinstance(b, Zone)}, self.mistakes, self.carried)
+
+    def _wobble(self, i: int) -> float:
+        """Nobody squares up exactly."""
+        lean, phase = self.twist.get(i, (0.0, 0.0))
+        return lean + 0.2 * sin(2.3 * self.world.t + phase) if i in self.twist else 0.0
 
     def _note_carries(self) -> None:
         for i in self.world.defense:

@@ -88,6 +88,7 @@ def make_route(rng: np.random.Generator, name: str, x: float, y: float, out: int
     deepest = max(p[0] for p in shape.points if p[0] < 45)
     squeeze = min(1.0, limit / max(deepest * deeper, 1e-6)) if deepest > 0 else 1.0
     base_x = x if name in ("swing", "bubble", "smoke", "tunnel") else max(x, -1.5)
+    lean = float(rng.normal(0.0, 2.3)) if name not in ("swing", "bubble", "smoke", "tunnel", "flat", "arrow") else 0.0
     points = []
     for k, (down, outward, speed) in enumerate(shape.points):
         if name == "swing":
@@ -95,6 +96,7 @@ def make_route(rng: np.random.Generator, name: str, x: float, y: float, out: int
         else:
             px = base_x + down * deeper * squeeze
         far = px > limit
+        outward += lean * min(down / 6.0, 1.0) if 0 < down < 12 and shape.ending != "block" else lean if down >= 12 else 0.0
         py = float(np.clip(y + out * outward * wide, 1.2, WIDTH_YD - 1.2))
         points.append((min(px, limit), py, 2.0 if far else max(0.4, speed * (1.0 + 0.05 * skill))))
         if k and points[-1][:2] == points[-2][:2]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import hypot
+from typing import ClassVar
 
 from demo_clips.coverages import Job
 from demo_clips.setting import MIDDLE_YD, WIDTH_YD
@@ -74,20 +75,22 @@ class DeepZone(Zone):
         """Depth that he wants by now if nobody threatens, and the middle of his area."""
         t = max(world.t - 0.25, 0.0)
         start = self.hold_depth if self.hold_depth is not None else 8.0
-        rate = {"deep-third": 3.5 if self.corner or self.job.area != "middle" else 2.6, "deep-half": 2.5, "deep-quarter": 2.5}[self.job.word]
-        floor = 12.0 if self.job.word != "deep-quarter" else 10.5
-        depth = max(start, 3.0) + rate * t
-        if start < floor - 3.0:
-            depth = max(depth, start + 5.2 * t if start + 5.2 * t < floor else floor + rate * max(t - (floor - start) / 5.2, 0.0))
+        middle = self.job.area == "middle"
+        if start > 9.0:
+            rate = {"deep-third": 3.3 if middle else 2.9, "deep-half": 2.7, "deep-quarter": 2.5}[self.job.word]
+        else:  # low men have to hurry to their depth
+            floor = 12.0 if self.job.word == "deep-quarter" else 13.0
+            rate = min(max((floor - start) / 2.1, 2.7), 4.8 if not middle else 5.5)
+        depth = start + rate * max(t - 0.1, 0.0)
         if self.job.style == "runner":
-            depth = min(start + 4.6 * t, 15.5 + 1.2 * max(t - 2.5, 0))
+            depth = min(start + 4.4 * max(t - 0.3, 0.0), 15.5 + 1.2 * max(t - 2.5, 0))
         low, high = max(bounds[0], 0.0), min(bounds[1], WIDTH_YD)
         y = 0.5 * (low + high)
         if self.job.word == "deep-half":
             y += -self.side * 0.8
         if self.job.word == "deep-third" and self.side:
             y += -self.side * 0.8
-        cap = {"deep-third": 23.0, "deep-half": 22.0, "deep-quarter": 19.5}[self.job.word] + 0.15 * (world.setting.distance_yd - 10)
+        cap = {"deep-third": 26.0 if middle else 24.0, "deep-half": 23.0, "deep-quarter": 20.5}[self.job.word] + 0.15 * (world.setting.distance_yd - 10)
         return min(depth, cap) + self.wander[0] + self.landmark_shift[0], y + self.wander[1] + self.landmark_shift[1]
 
     def _match(self, world: World, bounds: Bounds) -> int | None:
@@ -169,13 +172,14 @@ class DeepZone(Zone):
 class UnderZone(Zone):
     """Curl-flat, hook, middle hook, flat or robber: get to the landmark with eyes on the passer, then play what comes."""
 
-    DEPTH = {"curl-flat": 9.5, "hook-curl": 10.0, "middle-hook": 10.0, "flat": 6.0, "robber": 9.5}
+    DEPTH: ClassVar[dict[str, float]] = {"curl-flat": 7.6, "hook-curl": 7.2, "middle-hook": 7.0, "flat": 5.5, "robber": 9.0}
 
     def __init__(self, me: int, job: Job, delay_s: float, skill: float, wander: tuple[float, float], corner: bool) -> None:
         super().__init__(me, job, delay_s, skill, wander)
         self.corner = corner
         self.start: tuple[float, float] | None = None
         self.settled = False
+        self.read_s, self.pace = 0.7, 4.5  # he reads run or pass first; then he drops at his own pace, yd/s
         self.bite_s = 0.0  # until when play action holds him
 
     def _landmark(self, world: World, bounds: Bounds) -> tuple[float, float]:
@@ -186,6 +190,8 @@ class UnderZone(Zone):
         side, ball = self.side, setting.ball_y_yd
         wide = [p for p in (world.at(r)[1] for r in world.eligible) if (p - ball) * side > 0]
         numbers = setting.numbers_yd + 1.0 if side < 0 else WIDTH_YD - setting.numbers_yd - 1.0
+        if word == "flat":
+            depth = self._sink(world, depth, numbers)
         if word == "curl-flat":
             outer = max(wide, key=lambda p: abs(p - ball), default=ball + 9.0 * side)
             y = ball + side * min(abs(numbers - ball), max(abs(outer - ball) - 1.5, 8.0), 15.5)
@@ -200,6 +206,13 @@ class UnderZone(Zone):
             trips = sum((world.at(r)[1] - ball) for r in world.eligible)
             y = ball + min(max(0.06 * trips, -2.0), 2.0)
         return depth + self.wander[0] + self.landmark_shift[0], y + self.wander[1] + self.landmark_shift[1]
+
+    def _sink(self, world: World, depth: float, numbers: float) -> float:
+        """A flat man sinks under #1 while nobody threatens the flat, and comes up when somebody does."""
+        flat_threat = any((ry - numbers) * self.side > -9.0 and rx < 6.0 and rvy * self.side > 1.5 for _, rx, ry, _, rvy in self.threats(world))
+        if flat_threat and world.t > 1.0:
+            return depth
+        return depth + min(1.9 * max(world.t - 0.8, 0.0), 4.5)
 
     def _carry(self, world: World, bounds: Bounds) -> Want | None:
         """Match rules: run with a vertical through the zone until he is deep enough for the help behind."""
@@ -240,7 +253,9 @@ class UnderZone(Zone):
         tx, ty = self._adjust(world, bounds, tx, ty, x, y)
         gap = hypot(tx - x, ty - y)
         self.settled = self.settled or gap < 1.5
-        speed = 6.6 if not self.settled else 5.4
+        speed = self.pace + 0.35 * max(gap - 6.0, 0.0) if not self.settled else self.pace + 0.3
+        if world.t < self.read_s:
+            speed = 1.7 + 0.3 * max(gap - 7.0, 0.0)
         vx, vy = arrive(x, y, tx, ty, speed, 4.5)
         return vx, vy, look if hypot(vx, vy) < 3.2 else open_hips(vx, vy, look, 7.0)
 
