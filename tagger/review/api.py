@@ -53,7 +53,7 @@ def moving(request: Request, rep_id: Number, clip_id: Number) -> JSONResponse:
     clip = next((clip for clip in stored.clips if clip.clip_id == clip_id), None)
     if clip is None:
         return refused(404, f"clip {clip_id}: not a view of this rep")
-    return JSONResponse(moving_data(stored, clip, library.arrays(clip_id)))
+    return JSONResponse(moving_data(stored, clip, library.arrays(clip_id), library.arrays(stored.main_clip.clip_id)))
 
 
 @router.get("/film/{clip_id}")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from markupsafe import Markup, escape
 
 from homography.field import LEVELS, WIDTH_YD
@@ -14,8 +16,18 @@ HATCHES = {"//": "M0 4L4 0", "\\\\": "M0 0L4 4", "||": "M2 0V4", "--": "M0 2H4",
            "++": "M2 0V4M0 2H4", "oo": "M2 1v2"}
 
 
-def field_picture(zones: tuple[str, ...], label: str) -> Markup:
-    """SVG of half a field seen from above, the offense below, with the named zones ("assignment:area")."""
+@dataclass(frozen=True)
+class Mark:
+    """A man drawn beside the zones: `kind` "man" (on a receiver who runs), "rush", "spy" or "fit" (into the run), at a spot of
+    the play frame."""
+
+    kind: str
+    downfield: float
+    across: float
+
+
+def field_picture(zones: tuple[str, ...], label: str, marks: tuple[Mark, ...] = ()) -> Markup:
+    """SVG of half a field seen from above, the offense below, with the named zones ("assignment:area") and marks."""
     height = DEEP_YD + BEHIND_YD
     parts = [f'<svg class="field-picture" viewBox="0 0 {WIDTH_YD:.2f} {height:g}" role="img" aria-label="{escape(label)}">']
     parts.append(f'<rect class="turf" width="{WIDTH_YD:.2f}" height="{height:g}"/>')
@@ -24,10 +36,10 @@ def field_picture(zones: tuple[str, ...], label: str) -> Markup:
         parts.append(f'<path class="{line}" d="M0 {DEEP_YD - depth:g}H{WIDTH_YD:.2f}"/>')
     for side in (LEVELS["college"].hash_yd, WIDTH_YD - LEVELS["college"].hash_yd):
         parts.append(f'<path class="hashes" d="M{side:.2f} 0V{DEEP_YD:g}"/>')
-    for zone in zones:
-        parts.append(_zone(zone))
+    parts += [_zone(zone) for zone in zones]
     for across in (-3.4, -1.7, 0.0, 1.7, 3.4):
         parts.append(f'<rect class="lineman" x="{WIDTH_YD / 2 + across - 0.6:.2f}" y="{DEEP_YD + 0.4:g}" width="1.2" height="1.2"/>')
+    parts += [_mark(mark) for mark in marks]
     parts.append("</svg>")
     return Markup("".join(parts))
 
@@ -41,9 +53,22 @@ def _zone(zone: str) -> str:
     x, y = polygon.centroid.y, DEEP_YD - polygon.centroid.x
     hatch = f"h{list(HATCHES).index(look.hatch)}" if look.hatch in HATCHES else ""
     overlay = f'<polygon points="{points}" fill="url(#{hatch})"/>' if hatch else ""
-    words = f'<text x="{x:.2f}" y="{y + 0.8:.2f}" fill="{ink_on(look.colour)}">{escape(look.short.split()[-1])} ' \
-            f'{escape(SIDE_LETTERS.get(area, area))}</text>'
+    ink = f'fill="{ink_on(look.colour)}" stroke="{look.colour}"'
+    side = escape(SIDE_LETTERS.get(area, area))
+    words = f'<text x="{x:.2f}" y="{y - 0.2:.2f}" {ink}>{escape(look.short)}</text><text x="{x:.2f}" y="{y + 2:.2f}" {ink}>{side}</text>'
     return f'<polygon points="{points}" fill="{look.colour}"/>{overlay}{words}'
+
+
+def _mark(mark: Mark) -> str:
+    x, y = mark.across, DEEP_YD - mark.downfield
+    defender = f'<path class="defender" d="M{x:.2f} {y + 0.9:.2f}l-1 -1.7h2z"/>'
+    if mark.kind == "man":
+        route = f'<circle class="receiver" cx="{x:.2f}" cy="{DEEP_YD + 1:g}" r="0.8"/><path class="way" d="M{x:.2f} {DEEP_YD + 0.2:g}V{y + 5:.2f}"/>'
+        return f'{route}<path class="covers" d="M{x:.2f} {y + 1:.2f}V{y + 5:.2f}"/>{defender}'
+    if mark.kind == "spy":
+        return f'<path class="way" d="M{x - 4:.2f} {y:.2f}l1 -0.8m-1 0.8l1 0.8m-1 -0.8h8l-1 -0.8m1 0.8l-1 0.8"/>{defender}'
+    to = DEEP_YD + (4 if mark.kind == "rush" else -0.4)
+    return f'<path class="way" d="M{x:.2f} {y + 0.9:.2f}V{to:.2f}l-0.8 -1m0.8 1l0.8 -1"/>{defender}'
 
 
 def hatch_patterns() -> Markup:

@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
 from tagger.library.store import Library
-from tagger.review import words
+from tagger.review import guide_words, words
 from tagger.review.field_pictures import field_picture, hatch_patterns
 from tagger.review.queue_order import progress_of, review_queue
 from tagger.review.truth_report import truth_report
@@ -94,6 +94,6 @@ def truth_page(request: Request) -> Response:
 @router.get("/guide")
 def guide_page(request: Request) -> Response:
     """The words, with pictures, and what to take care of."""
-    parts = [("Coverage families", words.FAMILY_GUIDE), ("Assignments", words.ASSIGNMENT_GUIDE)]
-    return page(request, "guide.html", parts=parts, events=words.EVENT_GUIDE, picture=field_picture, patterns=hatch_patterns(),
+    parts = [("Coverage families", guide_words.FAMILY_GUIDE), ("Assignments", guide_words.ASSIGNMENT_GUIDE)]
+    return page(request, "guide.html", parts=parts, events=guide_words.EVENT_GUIDE, picture=field_picture, patterns=hatch_patterns(),
                 here="guide")

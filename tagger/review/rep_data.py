@@ -17,6 +17,7 @@ from tagger.football.vocabulary import AREAS, ASSIGNMENTS
 from tagger.library.effective import standing
 from tagger.library.reading_json import family_of, likeliest, reading_to_json, situation_to_json
 from tagger.library.records import ClipArrays, Correction, StoredClip, StoredRep
+from tagger.review.other_view import same_tracks
 from tagger.review.placement import placement_of
 from tagger.review.registration_fix import anchors_from, corrected_view
 from tagger.review.track_fixes import fixes_from, refit
@@ -101,20 +102,37 @@ def sides_of(rep: StoredRep, clip: StoredClip) -> dict[int, str]:
     return sides
 
 
-def moving_data(rep: StoredRep, clip: StoredClip, arrays: ClipArrays) -> dict[str, Any]:
-    """A view's frames, people and zones. Lists run over `time_s`'s frames; a person's over `first` and on, null in gaps."""
+def moving_data(rep: StoredRep, clip: StoredClip, arrays: ClipArrays, main_arrays: ClipArrays) -> dict[str, Any]:
+    """A view's frames, people and zones. Lists run over `time_s`'s frames; a person's over `first` and on, null in gaps.
+    In another view than the main one people carry the names that the main view gave them."""
     fixed = fixed_arrays(rep, clip, arrays)
-    sides = sides_of(rep, clip)
-    snap_s = None if rep.reading.snap_s is None else rep.reading.snap_s + clock_offset_s(clip, rep.main_clip, rep)
+    main, names = rep.main_clip, {track: player for player, track in clip.track_of_player.items()}
+    sides = sides_of(rep, main)
+    snap_s = None if rep.reading.snap_s is None else rep.reading.snap_s + clock_offset_s(clip, main, rep)
+    if clip.clip_id != main.clip_id:
+        names, sides = _other_names(rep, clip, fixed, fixed_arrays(rep, main, main_arrays), sides)
     placement = placement_of(fixed.field_tracks, sides, snap_s, standing(rep.corrections))
     view = fixed.field_view
     return {
         "clip_id": clip.clip_id, "size_px": list(view.image_size_px), "time_s": _rounded(frame_times(view, fixed.tracks), 4),
         "frame_index": view.frame_index.tolist(), "hash_yd": LEVELS[view.level or "college"].hash_yd,
-        **_camera_data(view), "people": _people(fixed.tracks, fixed.field_tracks, view, clip, sides),
+        **_camera_data(view), "people": _people(fixed.tracks, fixed.field_tracks, view, names, sides),
         "placement": None if placement is None else {"line_x_yd": round(placement.line_x_yd, 3), "direction": placement.direction},
         "zones": zone_outlines(placement),
     }
+
+
+def _other_names(rep: StoredRep, clip: StoredClip, fixed: ClipArrays, main_fixed: ClipArrays,
+                 main_sides: Mapping[int, str]) -> tuple[dict[int, str], dict[int, str]]:
+    """(track -> player, track -> side) of another view, from the men of the main one."""
+    if rep.reading.snap_s is None:
+        return {}, {}
+    main = rep.main_clip
+    players = {track: player for player, track in main.track_of_player.items()}
+    shifted = not (main_fixed.field_view.yard_line_known and fixed.field_view.yard_line_known)
+    same = same_tracks(main_fixed.field_tracks, players, rep.reading.snap_s, fixed.field_tracks,
+                       rep.reading.snap_s + clock_offset_s(clip, main, rep), shifted)
+    return {track: players[own] for track, own in same.items()}, {track: main_sides.get(own, "other") for track, own in same.items()}
 
 
 def frame_times(view: FieldView, tracks: Tracks) -> np.ndarray:
@@ -152,9 +170,9 @@ def _camera_data(view: FieldView) -> dict[str, Any]:
     }
 
 
-def _people(tracks: Tracks, field_tracks: FieldTracks, view: FieldView, clip: StoredClip, sides: Mapping[int, str]) -> list[dict[str, Any]]:
+def _people(tracks: Tracks, field_tracks: FieldTracks, view: FieldView, names: Mapping[int, str],
+            sides: Mapping[int, str]) -> list[dict[str, Any]]:
     row_of = {int(frame): row for row, frame in enumerate(view.frame_index)}
-    names = {track: player for player, track in clip.track_of_player.items()}
     people = []
     for track in np.unique(tracks.track_id):
         mine, located = tracks.track_id == track, field_tracks.track_id == track

@@ -16,6 +16,7 @@ from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -50,8 +51,7 @@ class Door:
     page_token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
 
 
-class BodyTooLarge(Exception):
-    """More bytes came than any change needs."""
+TOO_LARGE = f"the request is larger than {MAX_BODY_BYTES} bytes"
 
 
 class SafetyLayer:
@@ -72,10 +72,7 @@ class SafetyLayer:
         if refusal is not None:
             await refusal(scope, receive, armed)
             return
-        try:
-            await self.app(scope, _limited(receive), armed)
-        except BodyTooLarge:
-            await refused(413, f"the request is larger than {MAX_BODY_BYTES} bytes")(scope, receive, armed)
+        await self.app(scope, _limited(receive), armed)
 
     def _refuse(self, scope: Scope) -> Response | None:
         headers, method = Headers(scope=scope), scope["method"]
@@ -86,7 +83,7 @@ class SafetyLayer:
         if method not in METHODS:
             return refused(405, f"{method} is not used here")
         if not 0 <= length_of(headers.get("content-length")) <= MAX_BODY_BYTES:
-            return refused(413, f"the request is larger than {MAX_BODY_BYTES} bytes")
+            return refused(413, TOO_LARGE)
         navigation = headers.get("sec-fetch-mode") == "navigate" and headers.get("sec-fetch-dest", "document") == "document"
         if headers.get("sec-fetch-site") in ("cross-site", "same-site") and not (navigation and method in SAFE_METHODS):
             return refused(403, "another site asked for this; refused")
@@ -159,7 +156,7 @@ def _limited(receive: Receive) -> Receive:
         message = await receive()
         taken += len(message.get("body", b""))
         if taken > MAX_BODY_BYTES:
-            raise BodyTooLarge
+            raise HTTPException(413, TOO_LARGE)
         return message
 
     return counted
