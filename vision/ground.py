@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.boxes import jacobian, map_points
-from vision.types import FloatArray
+from vision.types import BoolArray, FloatArray
 
 PERSON_HEIGHT_YD = 2.0
 """A player in cleats and helmet; sets the yard of an unregistered clip. Common practice, no source."""
@@ -42,7 +42,7 @@ def build_ground(plane_from_image: FloatArray | None, plane_sigma_yd: FloatArray
     sigma = np.full(frame_count, MIN_SIGMA_YD)
     if plane_sigma_yd is not None:
         sigma = np.fmax(MIN_SIGMA_YD, np.where(np.isfinite(plane_sigma_yd), plane_sigma_yd, MIN_SIGMA_YD))
-    known = np.isfinite(plane).all(axis=(1, 2))
+    known: BoolArray = np.asarray(np.isfinite(plane).all(axis=(1, 2)))
     if not known.any() and frame_count:
         middle = frame_count // 2
         scale = PERSON_HEIGHT_YD / max(person_height_px, 1.0)
@@ -50,7 +50,7 @@ def build_ground(plane_from_image: FloatArray | None, plane_sigma_yd: FloatArray
     return Ground(*_carry(plane, sigma, known, back))
 
 
-def _carry(plane: FloatArray, sigma: FloatArray, known: FloatArray, back: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _carry(plane: FloatArray, sigma: FloatArray, known: BoolArray, back: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Fill unknown frames from the nearest known one on either side."""
     count = len(plane)
     anchors = np.flatnonzero(known)
@@ -69,7 +69,7 @@ def _carry(plane: FloatArray, sigma: FloatArray, known: FloatArray, back: FloatA
 def _previous_from_current(image_motion: FloatArray | None, frame_count: int) -> FloatArray:
     back = np.tile(np.eye(3), (frame_count, 1, 1))
     if image_motion is not None:
-        usable = np.isfinite(image_motion).all(axis=(1, 2))
+        usable: BoolArray = np.asarray(np.isfinite(image_motion).all(axis=(1, 2)))
         usable[:1] = False
         back[usable] = np.linalg.inv(np.asarray(image_motion, dtype=np.float64)[usable])
     return back

@@ -18,8 +18,8 @@ Track = IntArray
 Moment = tuple[IntArray, IntArray]
 """M tracks and a frame of each."""
 
-PERSISTENT_LOOKS_SIGMA = 0.7
-"""How far a man's colours wander over a rep (light, pose), in units of the noise between neighbouring frames."""
+PERSISTENT_LOOKS_SIGMA = 0.5
+"""How far the mean of a man's looks wanders over a rep (light, pose), in units of the spread of single boxes."""
 
 
 def sightings(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> Sightings:
@@ -100,6 +100,7 @@ def looks_cost(h: Histories, head: Moment, tail: Moment, settings: TrackingSetti
     if not h.past_looks.shape[2]:
         return np.zeros(len(head[0]))
     variance = PERSISTENT_LOOKS_SIGMA**2 + 1 / np.maximum(h.past_weight[head], 0.5) + 1 / np.maximum(h.future_weight[tail], 0.5)
-    squared = ((h.past_looks[head] - h.future_looks[tail]) ** 2).mean(axis=-1) / variance
-    cost: FloatArray = np.minimum(settings.join_appearance_weight * np.maximum(squared - 1, 0), settings.join_appearance_cap_nats)
+    squared = ((h.past_looks[head] - h.future_looks[tail]) ** 2).sum(axis=-1) / variance
+    surprise = np.maximum(squared - h.past_looks.shape[2], 0) / 2
+    cost: FloatArray = np.minimum(settings.join_appearance_weight * surprise, settings.join_appearance_cap_nats)
     return cost

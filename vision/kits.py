@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.cluster.hierarchy import fcluster, linkage
 
+from vision.boxes import shared_area
 from vision.types import NO_KIT, FloatArray, IntArray
 
 ROWS, CORE_COLUMNS, RING_COLUMNS = 32, 10, 4
@@ -29,6 +30,9 @@ RING = (0.05, 0.35)
 TURF_TOLERANCE = 11.0
 TURF_LIGHTNESS_TOLERANCE = 22.0
 """A sample this near to the turf's colour (a, b of CIE Lab) and lightness is turf."""
+
+INSET = 0.12
+"""A body fills its box but for this share on either side."""
 
 MIN_SAMPLES = 6
 REFERENCE_LIGHT = 60.0
@@ -54,7 +58,11 @@ def describe(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> npt.NDArray[np.flo
     if not len(xyxy):
         return out
     turf = _turf_colour(bgr)
-    lab = _sample(bgr, np.asarray(xyxy, dtype=np.float64))
+    boxes = np.asarray(xyxy, dtype=np.float64)
+    at_x, at_y = _sample_points(boxes)
+    picked = cv2.remap(bgr, at_x.reshape(-1, at_x.shape[2]), at_y.reshape(-1, at_x.shape[2]), cv2.INTER_LINEAR,
+                       borderMode=cv2.BORDER_REPLICATE)
+    lab = _lab(np.asarray(picked).view(np.uint8)).reshape(*at_x.shape, 3)
     is_turf = np.hypot(lab[..., 1] - turf[1], lab[..., 2] - turf[2]) < TURF_TOLERANCE
     is_turf &= np.abs(lab[..., 0] - turf[0]) < TURF_LIGHTNESS_TOLERANCE
     ring, ring_turf = lab[:, :, CORE_COLUMNS:, 0], is_turf[:, :, CORE_COLUMNS:]
@@ -62,6 +70,8 @@ def describe(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> npt.NDArray[np.flo
     # Lab lightness + 16 scales with the illumination's cube root, so shade is one factor.
     factor = ((REFERENCE_LIGHT + 16) / (light + 16))[:, None, None]
     core, body = lab[:, :, :CORE_COLUMNS], ~is_turf[:, :, :CORE_COLUMNS]
+    own = body & ~_behind_others(boxes, at_x[:, :, :CORE_COLUMNS], at_y[:, :, :CORE_COLUMNS])
+    body = np.where((own.sum(axis=(1, 2)) >= 2 * MIN_SAMPLES)[:, None, None], own, body)
     core = np.stack([(core[..., 0] + 16) * factor - 16, core[..., 1] * factor, core[..., 2] * factor], axis=-1)
     whole = [_masked_quantile(core[..., channel], body, 0.5, 0.0) for channel in range(3)]
     for place, (low, high) in enumerate(PARTS.values()):
@@ -90,23 +100,33 @@ def _turf_colour(bgr: npt.NDArray[np.uint8]) -> FloatArray:
 
 def _lab(bgr: npt.NDArray[np.uint8]) -> FloatArray:
     """CIE Lab with L 0..100, a and b around 0."""
-    lab = cv2.cvtColor(bgr, cv2.COLOR_BGR2LAB).astype(np.float32)
-    return (lab - np.float32([0, 128, 128])) * np.float32([100 / 255, 1, 1])
+    lab = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2LAB), dtype=np.float32)
+    lab -= np.array([0, 128, 128], dtype=np.float32)
+    lab[..., 0] *= 100 / 255
+    return lab
 
 
-def _sample(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> FloatArray:
-    """Lab (N, ROWS, CORE_COLUMNS + 2 RING_COLUMNS, 3) of every box's middle and of the ground beside it, in one pass."""
+def _sample_points(xyxy: FloatArray) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Where every box's middle and the ground beside it are sampled: x and y (N, ROWS, CORE_COLUMNS + 2 RING_COLUMNS) px."""
     x0, y0, x1, y1 = (side[:, None] for side in xyxy.T)
     height = y1 - y0
     core = x0 + (x1 - x0) * np.linspace(*CORE, CORE_COLUMNS)
     beside = height * np.linspace(*RING, RING_COLUMNS)
-    columns = np.concatenate([core, x0 - beside, x1 + beside], axis=1)
-    rows = y0 + height * (np.arange(ROWS) + 0.5) / ROWS
+    columns = np.concatenate([core, x0 - beside, x1 + beside], axis=1) - 0.5
+    rows = y0 + height * (np.arange(ROWS) + 0.5) / ROWS - 0.5
     shape = (len(xyxy), ROWS, columns.shape[1])
-    at_x = np.broadcast_to(columns[:, None, :], shape).reshape(-1, shape[2]).astype(np.float32)
-    at_y = np.broadcast_to(rows[:, :, None], shape).reshape(-1, shape[2]).astype(np.float32)
-    picked = cv2.remap(bgr, at_x - 0.5, at_y - 0.5, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return _lab(np.asarray(picked, dtype=np.uint8)).reshape(*shape, 3)
+    return (np.ascontiguousarray(np.broadcast_to(columns[:, None, :], shape), dtype=np.float32),
+            np.ascontiguousarray(np.broadcast_to(rows[:, :, None], shape), dtype=np.float32))
+
+
+def _behind_others(xyxy: FloatArray, at_x: FloatArray, at_y: FloatArray) -> npt.NDArray[np.bool_]:
+    """True where a sample of somebody falls into the box of another man who stands nearer to the camera."""
+    hidden = np.zeros(at_x.shape, dtype=np.bool_)
+    for row, other in np.argwhere((shared_area(xyxy, xyxy) > 0) & (xyxy[None, :, 3] > xyxy[:, None, 3])):
+        x0, y0, x1, y1 = xyxy[other]
+        inset = INSET * (x1 - x0)
+        hidden[row] |= (at_x[row] > x0 + inset) & (at_x[row] < x1 - inset) & (at_y[row] > y0) & (at_y[row] < y1)
+    return hidden
 
 
 def _masked_quantile(values: FloatArray, mask: npt.NDArray[np.bool_], quantile: float,

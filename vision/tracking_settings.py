@@ -35,7 +35,7 @@ class TrackingSettings:
     birth_max_iou: float = 0.5          # unless they overlap a box already taken by this: a doubled box
     gate_nats: float = 9.0              # a match may cost this much more than an exact one
     coast_s: float = 0.7                # a tracklet without boxes ends after this long
-    appearance_weight: float = 0.5      # nats for a difference of one standard deviation in every number
+    appearance_weight: float = 0.5      # share of the looks' log likelihood: frames in a row err alike
     appearance_cap_nats: float = 4.0    # colours of a covered man lie, so they never decide alone
 
     # Joining tracklets over gaps.
@@ -46,8 +46,8 @@ class TrackingSettings:
     missed_nats_s: float = 3.0          # a second without a box of somebody in full view
     missed_cap_nats: float = 5.0
     area_yd2: float = 2500.0            # where an unknown man may appear
-    join_appearance_weight: float = 3.0
-    join_appearance_cap_nats: float = 8.0
+    join_appearance_weight: float = 0.5
+    join_appearance_cap_nats: float = 10.0
 
     # Exchanging the futures of two tracks.
     swap_distance_yd: float = 2.5

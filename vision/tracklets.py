@@ -72,7 +72,7 @@ def match_costs(position: FloatArray, covariance: FloatArray, height_yd: FloatAr
     size = np.log(obs.height_yd[boxes][None] / height_yd[:, None]) / settings.size_sigma
     cost = 0.5 * squared + width + 0.5 * np.minimum(size**2, 9.0)
     if appearance.shape[1]:
-        apart = ((appearance[:, None] - obs.appearance[boxes][None]) ** 2).mean(axis=-1)
+        apart = ((appearance[:, None] - obs.appearance[boxes][None]) ** 2).sum(axis=-1) / 2
         cost += np.minimum(settings.appearance_weight * apart, settings.appearance_cap_nats) * (1 - obs.covered[boxes])[None]
     out: FloatArray = np.where(0.5 * squared < settings.gate_nats, cost, FORBIDDEN)
     return out

@@ -111,8 +111,8 @@ def test_one_team_alone_is_not_split() -> None:
 
 def test_short_tracks_never_found_a_kit_but_join_one() -> None:
     rng = np.random.default_rng(0)
-    looks = np.concatenate([rng.normal(30, 2, (11, DIMENSIONS)), rng.normal(75, 2, (11, DIMENSIONS)), rng.normal(74, 5, (2, DIMENSIONS)),
-                            rng.normal(140, 3, (2, DIMENSIONS))])
+    groups = ((30, 2, 11), (75, 2, 11), (74, 5, 2), (140, 3, 2))
+    looks = np.concatenate([rng.normal(middle, spread, (count, DIMENSIONS)) for middle, spread, count in groups])
     weight = np.array([300.0] * 22 + [12.0] * 4)
     kit = cluster(looks, weight)
     assert set(kit[22:24]) == {kit[11]}

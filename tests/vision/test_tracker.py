@@ -151,8 +151,10 @@ def test_somebody_else_far_away_later_is_somebody_else() -> None:
 def test_doubled_boxes_make_no_second_man() -> None:
     feet = line((300, 400), (500, 400))[None]
     rng = np.random.default_rng(2)
-    detections = [Detections(d.frame_index, d.time_s, np.concatenate([d.xyxy, d.xyxy + rng.normal(0, 2, (1, 4)).astype(np.float32)]),
-                             np.array([0.9, 0.5], np.float32), np.zeros(2, np.int64)) for d in clip(feet)]
+    detections = []
+    for d in clip(feet):
+        both = np.concatenate([d.xyxy, d.xyxy + rng.normal(0, 2, (1, 4)).astype(np.float32)])
+        detections.append(Detections(d.frame_index, d.time_s, both, np.array([0.9, 0.5], np.float32), np.zeros(2, np.int64)))
     tracks = track(detections, SIZE)
     assert set(tracks.track_id) == {1}
 
