@@ -1,0 +1,122 @@
+"""The queue's order and the truth report, against cases that can be worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from invented import add_rep, reading
+from starlette.testclient import TestClient
+
+from tagger.football.types import Interval
+from tagger.library.records import Correction
+from tagger.library.store import Library
+from tagger.review.queue_order import called_family, progress_of, review_queue
+from tagger.review.truth_report import LOT_SHARE, Share, agreement_s, drawn_by_lot, truth_report
+
+
+@pytest.mark.parametrize(("call", "family"), [
+    ("Cover 3 Sky", "cover-3"), ("COVER-1", "cover-1"), ("cover 2 man", "cover-2-man"), ("Tampa 2", "tampa-2"), ("cover_2", "cover-2"),
+    ("Cover 33", None), ("blitz", None), ("", None), (None, None)])
+def test_the_family_that_a_call_names(call: str | None, family: str | None) -> None:
+    assert called_family(call) == family
+
+
+def test_doubt_and_conflict_come_first_and_what_is_done_last(library: Library) -> None:
+    assert [rep.name for rep in review_queue(library)] == ["rep-002", "rep-001", "rep-003"]
+    library.correct(2, Correction("A", "rep", "review_state", "reviewed"))
+    queue = review_queue(library)
+    assert [rep.name for rep in queue] == ["rep-001", "rep-003", "rep-002"]
+    assert (progress_of(queue).done, progress_of(queue).total) == (1, 3)
+
+
+def test_the_queue_says_why(library: Library) -> None:
+    by_name = {rep.name: rep.reasons for rep in review_queue(library)}
+    assert "called cover-1, played cover-3" in by_name["rep-002"]
+    assert "cover-3 at 62 %" in by_name["rep-001"]
+    assert not any("called" in reason for reason in by_name["rep-001"])
+
+
+def test_a_fixed_family_leaves_no_doubt_about_it(library: Library) -> None:
+    before = {rep.rep_id: rep.value for rep in review_queue(library)}
+    library.correct(1, Correction("A", "rep", "family", "cover-3"))
+    after = {rep.rep_id: rep.value for rep in review_queue(library)}
+    assert after[1] == pytest.approx(before[1] - 0.38, abs=1e-6)
+
+
+def test_the_page_narrows_by_search_and_says_what_it_cannot_read(client: TestClient) -> None:
+    assert "rep-002" in client.get("/", params={"search": "call:\"Cover 1\""}).text
+    assert "rep-001" not in client.get("/", params={"search": "call:\"Cover 1\""}).text
+    assert "did you mean" in client.get("/", params={"search": "famly:cover-3"}).text
+
+
+def test_wilson_interval_is_the_published_one() -> None:
+    # Brown, Cai, DasGupta, Interval Estimation for a Binomial Proportion, 2001: n = 10, 1 success (value worked out by its formula).
+    low, high = Share(1, 10).interval
+    assert (low, high) == (pytest.approx(0.0179, abs=5e-4), pytest.approx(0.4042, abs=5e-4))
+    assert Share(0, 0).value is None
+
+
+def test_the_lot_draws_its_share() -> None:
+    drawn = sum(drawn_by_lot(f"rep-{k:05d}") for k in range(20_000))
+    assert drawn / 20_000 == pytest.approx(LOT_SHARE, abs=0.01)
+
+
+def test_agreement_is_time_with_the_same_word_and_area() -> None:
+    machine = reading()
+    defenders = list(machine.defenders)
+    first = defenders[0]
+    whole = first.intervals[0]
+    half = (whole.start_s + whole.end_s) / 2
+    defenders[0] = replace(first, intervals=(replace(whole, end_s=half), Interval("man", None, half, whole.end_s, 1.0, "")))
+    same, total = agreement_s(machine, replace(machine, defenders=tuple(defenders)))
+    assert total == pytest.approx(11 * (whole.end_s - whole.start_s), abs=0.5)
+    assert total - same == pytest.approx(whole.end_s - half, abs=0.11)
+
+
+def test_the_report_counts_what_coaches_accepted(library: Library) -> None:
+    assert truth_report([library.rep(k) for k in (1, 2, 3)]).finished == 0
+    library.correct(1, Correction("A", "rep", "family", "cover-1"))
+    library.correct(1, Correction("A", "rep", "snap_s", 2.5))
+    library.correct(1, Correction("A", "event", "wrong", {"kind": "bust-empty-zone", "player_id": "D6", "against": "O11", "start_s": 4.8, "end_s": 5.2}))
+    for rep in (1, 2):
+        library.correct(rep, Correction("A", "rep", "review_state", "reviewed"))
+    report = truth_report([library.rep(k) for k in (1, 2, 3)])
+    kinds = {kind.kind: kind.all_reps for kind in report.kinds}
+    assert report.finished == 2
+    assert (kinds["coverage family"].right, kinds["coverage family"].total) == (1, 2)
+    assert (kinds["snap"].right, kinds["snap"].total) == (1, 2)
+    assert (kinds["shell"].right, kinds["shell"].total) == (2, 2)
+    assert (kinds["event told"].right, kinds["event told"].total) == (3, 4)
+    assert kinds["assignment"].value == pytest.approx(1.0)
+    assert report.confusion["cover-3"] == {"cover-1": 1, "cover-3": 1}
+    # Told at 0.62 (wrong) and 0.95 (right): bins 0.6..0.75 and 0.9..1, error (0.62 + 0.05) / 2.
+    assert report.calibration_error == pytest.approx((0.62 + 0.05) / 2)
+
+
+def test_the_pages_open(client: TestClient) -> None:
+    for path, words in (("/", "Where a look is worth most"), ("/truth", "How right"), ("/guide", "often minors"), ("/rep/1", "rep-001")):
+        reply = client.get(path)
+        assert reply.status_code == 200
+        assert words in reply.text
+    assert client.get("/rep/77").status_code == 404
+
+
+def test_an_empty_library_says_what_to_do(tmp_path: Path, door: object) -> None:
+    from tagger.review.app import create_app
+
+    Library.open(tmp_path).close()
+    with TestClient(create_app(tmp_path, door), base_url="http://127.0.0.1:8423") as client:  # type: ignore[arg-type]
+        assert "deepthird tag" in client.get("/").text
+        assert client.get("/truth").status_code == 200
+
+
+def test_a_rep_without_field_or_snap_still_opens(client: TestClient, library: Library, tmp_path: Path) -> None:
+    silent = replace(reading(), snap_s=None, family={}, shell={}, defenders=(), events=(), formation=None, family_over_time=(), play_kind={})
+    saved = add_rep(library, tmp_path / "other", "lost", told=silent, film=False, views=1)
+    assert client.get(f"/api/reps/{saved.rep_id}").status_code == 200
+    clip = library.rep(saved.rep_id).main_clip.clip_id
+    moving = client.get(f"/api/reps/{saved.rep_id}/moving/{clip}")
+    assert moving.status_code == 200
+    assert moving.json()["placement"] is None
