@@ -10,6 +10,8 @@ CLUB = "Harrow Vale Lanterns"
 TOWN = "HARROW VALE"
 NICKNAME = "LANTERNS"
 OPPONENT = "Stillwick Herons"
+FIELD_SEED = 3
+"""The club's own turf: the same artwork and wear in every rep."""
 
 TEAL = (104, 92, 14)
 AMBER = (44, 158, 236)

@@ -23,7 +23,9 @@ class Mp4Writer:
         stream.width, stream.height = size_px
         stream.pix_fmt = "yuv420p"
         stream.codec_context.time_base = 1 / rate
-        stream.options = {"crf": str(quality), "preset": preset, "g": str(round(2 * rate)), "threads": "1"}
+        # Macroblock-tree rate control reads memory that it did not fill, so that files differed from run to run at some sizes.
+        exact = "mbtree=0:weightp=0"
+        stream.options = {"crf": str(quality), "preset": preset, "g": str(round(2 * rate)), "threads": "1", "x264-params": exact}
         self._stream, self._rate, self._index = stream, rate, 0
 
     def __enter__(self) -> Mp4Writer:

@@ -70,7 +70,8 @@ class Look:
 def design_look(motion: RepMotion, rng: np.random.Generator, own_club: bool) -> Look:
     """The invented club at home (`own_club`), or some other field, weather and pair of teams at random."""
     if own_club:
-        field = random_field(rng, motion.level, "stadium", (club.NICKNAME, club.TOWN), (club.TEAL, club.AMBER), whole=True)
+        own = np.random.default_rng(club.FIELD_SEED)
+        field = random_field(own, motion.level, "stadium", (club.NICKNAME, club.TOWN), (club.TEAL, club.AMBER), whole=True)
         kits: dict[str, Kit] = dict(club.KITS)
     else:
         field = random_field(rng, motion.level, whole=True)
