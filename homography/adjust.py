@@ -1,7 +1,7 @@
 """Least squares over all frames at once: one camera centre and distortion, a pose per frame (a bundle adjustment).
 
 Measurements are picture points that lie on known field lines, and background points seen in two frames. Outliers are
-weighed down by the Geman-McClure kernel. The Jacobian comes from forward differences, all eight parameters of all frames
+weighed down by the Geman-McClure kernel. The Jacobian comes from forward differences, nearly all parameters of all frames
 in one batched evaluation; the normal matrix is sparse (a band of poses with a border of shared parameters).
 """
 
@@ -16,10 +16,11 @@ from scipy import sparse
 from scipy.sparse.linalg import splu
 
 from homography.camera import calibration, ideal_from_field, rotation, undistort
+from homography.field import LINE_WIDTH_YD
 
 Array = npt.NDArray[np.float64]
 STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
-SHARED = 4  # centre x, y, z and distortion
+SHARED = 5  # centre x, y, z, distortion, mark offset
 KERNEL = 3.0
 DAMPING = 1e-6
 DENSE_SIZE = 70
@@ -27,12 +28,13 @@ DENSE_SIZE = 70
 
 @dataclass(frozen=True)
 class Measurements:
-    """`xy_px` (N, 2) picture points on the field lines `line` (N, 3) (a x + b y + c = 0 in yards) with `sigma_px` (N,), seen in
-    the frames `row` (N,); and background points `before_px`/`after_px` (P, 2) in the frames `from_row`/`to_row` (P,)."""
+    """`xy_px` (N, 2) picture points on the field lines `line` (N, 3) (a x + b y + c + slide * mark offset = 0 in yards, `slide` (N,)
+    being 0 but for hash marks) with `sigma_px` (N,), seen in the frames `row` (N,); and background points `before_px`/`after_px` (P, 2) in the frames `from_row`/`to_row` (P,)."""
 
     row: npt.NDArray[Any]
     xy_px: Array
     line: Array
+    slide: Array
     sigma_px: Array
     from_row: npt.NDArray[Any]
     to_row: npt.NDArray[Any]
@@ -49,6 +51,7 @@ class Prior:
     centre_sd_yd: Array
     distortion: float = -0.012
     distortion_sd: float = 0.012
+    mark_offset_sd_yd: float = 0.25
     roll_sd_rad: float = 0.03
     roll_step_sd_rad: float = 0.0015
     pose: Array | None = None
@@ -57,13 +60,17 @@ class Prior:
 
 @dataclass(frozen=True)
 class Solution:
-    """`pose` (F, 4), `centre_yd` (3,), `distortion`; `cost` the robust sum; `normal` the information matrix (4 F + 4 square,
-    poses frame by frame, then the shared ones), None before `adjust` has run."""
+    """`pose` (F, 4), `centre_yd` (3,), `distortion`; `mark_offset_yd` by how much the middles of the hash marks lie nearer to the
+    field's middle than the inbounds line (some painters put a mark's end on it, some its middle); `border_yd` half the width of
+    the sideline stripes; `cost` the robust sum; `normal` the information matrix (4 F + 5 square, poses frame by frame, then
+    the shared ones), None before `adjust` has run."""
 
     pose: Array
     centre_yd: Array
     distortion: float
     image_size_px: tuple[int, int]
+    mark_offset_yd: float = 0.0
+    border_yd: float = LINE_WIDTH_YD / 2.0
     cost: float = np.inf
     normal: Any = None
 
@@ -97,9 +104,10 @@ def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, t
 
 
 def moved(solution: Solution, step: Array) -> Solution:
-    """A solution with a step (4 F + 4,) added."""
+    """A solution with a step (4 F + 5,) added."""
     pose = solution.pose + step[:-SHARED].reshape(-1, 4)
-    return replace(solution, pose=pose, centre_yd=solution.centre_yd + step[-4:-1], distortion=float(solution.distortion + step[-1]))
+    return replace(solution, pose=pose, centre_yd=solution.centre_yd + step[-5:-2], distortion=float(solution.distortion + step[-2]),
+                   mark_offset_yd=float(solution.mark_offset_yd + step[-1]))
 
 
 def robust_weight(residual: Array, seen: Measurements) -> Array:
@@ -118,7 +126,7 @@ def robust_cost(residual: Array, seen: Measurements) -> float:
 
 
 def linearise(solution: Solution, seen: Measurements, prior: Prior) -> tuple[Array, Any]:
-    """Residuals (R,) in standard deviations and their Jacobian (R, 4 F + 4), sparse where there are many frames."""
+    """Residuals (R,) in standard deviations and their Jacobian (R, 4 F + 5), sparse where there are many frames."""
     size = 4 * len(solution.pose) + SHARED
     parts = [line_part(solution, seen, size), motion_part(solution, seen, size), prior_part(solution, prior, size)]
     residual = np.concatenate([part.residual for part in parts])
@@ -188,23 +196,28 @@ def line_part(solution: Solution, seen: Measurements, size: int) -> Part:
     if not n:
         return NO_PART
     pose, centre, distortion = spread(solution)
-    keys = seen.row * 4000.0 + seen.line @ np.array([2000.0, 0.0, 1.0])
+    line_yd = seen.line.copy()
+    line_yd[:, 2] += seen.slide * solution.mark_offset_yd
+    keys = seen.row * 4000.0 + line_yd @ np.array([2000.0, 0.0, 1.0])
     _, first, pair = np.unique(keys, return_index=True, return_inverse=True)
     row = seen.row[first]
     turn = rotation(pose)
     plane = np.concatenate([turn[..., :2], -(turn @ centre[:, None, :, None])], axis=-1)
     back = np.linalg.inv(calibration(pose, solution.image_size_px) @ plane)
-    lines = np.einsum("vpij,pi->vpj", back[:, row], seen.line[first])
-    lines /= np.linalg.norm(lines[..., :2], axis=-1, keepdims=True)
+    lines = np.einsum("vpij,pi->vpj", back[:, row], line_yd[first])
+    length = np.linalg.norm(lines[..., :2], axis=-1, keepdims=True)
+    lines /= length
+    slid = back[0, row, 2] * (seen.slide[first] / length[0, :, 0])[:, None]
     # The sign of a line is arbitrary but must not differ between the steps.
     lines *= np.sign((lines[..., :2] * lines[:1, :, :2]).sum(axis=-1, keepdims=True))
     ideal = undistort(seen.xy_px, solution.distortion, solution.image_size_px)
     bent = undistort(seen.xy_px, distortion[8], solution.image_size_px)
     distance = np.einsum("vnj,nj->vn", lines[:8, pair, :2], ideal) + lines[:8, pair, 2]
     last = (lines[0, pair, :2] * bent).sum(axis=1) + lines[0, pair, 2]
-    derivative = np.concatenate([distance[1:], last[None]]) - distance[0]
-    derivative = derivative / STEPS[:, None] / seen.sigma_px
-    columns = np.concatenate([4 * seen.row[:, None] + np.arange(4), np.broadcast_to(np.arange(size - 4, size), (n, 4))], axis=1)
+    derivative = (np.concatenate([distance[1:], last[None]]) - distance[0]) / STEPS[:, None]
+    slope = (slid[pair, :2] * ideal).sum(axis=1) + slid[pair, 2]
+    derivative = np.concatenate([derivative, slope[None]]) / seen.sigma_px
+    columns = np.concatenate([4 * seen.row[:, None] + np.arange(4), np.broadcast_to(np.arange(size - SHARED, size), (n, SHARED))], axis=1)
     return Part(distance[0] / seen.sigma_px, derivative.T, columns)
 
 
@@ -228,7 +241,7 @@ def motion_part(solution: Solution, seen: Measurements, size: int) -> Part:
     bent = transfer(matrices[:1, link], before[1])[0] - after[1]
     residual = moved_to[0] - after[0]
     derivative = np.concatenate([moved_to[1:] - moved_to[:1], (bent - residual)[None]]) / STEPS[[0, 1, 2, 3, 0, 1, 2, 3, 7]][:, None, None]
-    columns = np.column_stack([4 * seen.from_row[:, None] + np.arange(4), 4 * seen.to_row[:, None] + np.arange(4), np.full(n, size - 1)])
+    columns = np.column_stack([4 * seen.from_row[:, None] + np.arange(4), 4 * seen.to_row[:, None] + np.arange(4), np.full(n, size - 2)])
     sigma = seen.motion_sigma_px
     values = np.concatenate([derivative[..., 0].T, derivative[..., 1].T]) / sigma
     return Part(np.concatenate([residual[:, 0], residual[:, 1]]) / sigma, values, np.concatenate([columns, columns]))
@@ -246,8 +259,9 @@ def prior_part(solution: Solution, prior: Prior, size: int) -> Part:
     rows = np.arange(frames)
     roll = solution.pose[:, 2]
     shared = np.array([*((solution.centre_yd - prior.centre_yd) / prior.centre_sd_yd),
-                       (solution.distortion - prior.distortion) / prior.distortion_sd])
-    shared_slope = np.array([*(1.0 / prior.centre_sd_yd), 1.0 / prior.distortion_sd])
+                       (solution.distortion - prior.distortion) / prior.distortion_sd,
+                       solution.mark_offset_yd / prior.mark_offset_sd_yd])
+    shared_slope = np.array([*(1.0 / prior.centre_sd_yd), 1.0 / prior.distortion_sd, 1.0 / prior.mark_offset_sd_yd])
     level = 1.0 / (prior.roll_sd_rad * np.sqrt(frames))
     step = 1.0 / prior.roll_step_sd_rad
     blocks = [(shared, shared_slope, np.arange(size - SHARED, size), np.zeros(SHARED)),

@@ -69,7 +69,7 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothes
     for guess in guess_cameras(find_stripes(ideal, frame.ridges.normal_rad), dashes, size, levels):
         start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size)
         solution = refine([frame], [0], start, guess.level, camera_prior(guess.centre_yd))
-        score = support(frame, solution.pose[0], solution.centre_yd, solution.distortion, guess.level).total
+        score = support(frame, solution, 0, guess.level).total
         if score > 0:
             found.append(Hypothesis(guess.view, guess.level, (0,), solution, score))
     return unlike(sorted(found, key=lambda h: -h.score))
@@ -125,8 +125,7 @@ def test(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:
     """Adjust a hypothesis to all its frames at once and score it anew."""
     taken = [frames[row] for row in one.rows]
     solution = refine(taken, range(len(taken)), one.solution, one.level, camera_prior(one.solution.centre_yd), gates_px=TEST_GATES_PX)
-    scores = [support(frame, pose, solution.centre_yd, solution.distortion, one.level).total
-              for frame, pose in zip(taken, solution.pose, strict=True)]
+    scores = [support(frame, solution, i, one.level).total for i, frame in enumerate(taken)]
     return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean(scores)))
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from homography.evidence import NO_POINTS
+from homography.evidence import NO_POINTS, FrameEvidence
 from homography.lines import BOX_MARGIN, outside_boxes
 
 MOST_CORNERS = 140
@@ -84,3 +85,14 @@ def spread_out(xy_px: npt.NDArray[Any], shape: tuple[int, ...], most: int) -> np
     rank = np.empty(len(cell), dtype=int)
     rank[order] = np.arange(len(cell)) - starts
     return np.argsort(rank, kind="stable")[:most]
+
+
+def image_motion(evidence: Sequence[FrameEvidence]) -> npt.NDArray[np.float64]:
+    """(F, 3, 3): where the background of the frame before stands in this one, `current_from_previous`; NaN after a cut."""
+    out = np.full((len(evidence), 3, 3), np.nan)
+    for row, frame in enumerate(evidence):
+        if len(frame.after_px) >= LEAST_INLIERS:
+            matrix, _ = cv2.findHomography(frame.before_px, frame.after_px)
+            if matrix is not None:
+                out[row] = matrix
+    return out

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Measurements, Prior, Solution, adjust
-from homography.assign import Assigned, assign, thin_out
+from homography.assign import SIDELINE, Assigned, assign, thin_out
+from homography.camera import ground
 from homography.evidence import FrameEvidence
+from homography.field import LINE_WIDTH_YD
 
 Array = npt.NDArray[np.float64]
 GATES_PX = (18.0, 9.0, 5.0, 3.5)
 CAMERA_HEIGHT_YD, CAMERA_HEIGHT_SD_YD = 13.0, 12.0
 CENTRE_SD_YD = 60.0
+BORDER_FRAMES = 8
+FEWEST_WIDTHS = 8
+BLUR_PX = 1.8
+WIDEST_BORDER_YD = 3.0
 
 
 def camera_prior(centre_yd: Array, centre_sd_yd: Array | None = None) -> Prior:
@@ -35,8 +42,7 @@ def measure(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solu
     for frame, row in zip(frames, rows, strict=True):
         if frame.ridges is None or not np.isfinite(solution.pose[row]).all():
             continue
-        found = thin_out(assign(frame.ridges, solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px, level,
-                                gate_px), per_line)
+        found = thin_out(assign(frame.ridges, solution, row, level, gate_px), per_line)
         taken.append(found)
         owner.append(np.full(len(found), row))
     # A wide gate lets wrong points in as well as right ones: their spread sets the scale of the robust kernel.
@@ -46,6 +52,7 @@ def measure(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solu
         row=np.concatenate([np.zeros(0, dtype=int), *owner]).astype(int),
         xy_px=np.concatenate([empty, *(found.xy_px for found in taken)]),
         line=np.concatenate([np.zeros((0, 3)), *(found.line for found in taken)]),
+        slide=np.concatenate([np.zeros(0), *(found.slide for found in taken)]),
         sigma_px=slack * np.concatenate([np.zeros(0), *(found.sigma_px for found in taken)]),
         from_row=np.concatenate([np.zeros(0, dtype=int), *(np.full(len(link[2]), link[0]) for link in links)]).astype(int),
         to_row=np.concatenate([np.zeros(0, dtype=int), *(np.full(len(link[2]), link[1]) for link in links)]).astype(int),
@@ -60,6 +67,7 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
     """Adjust a solution to the paint of the frames and to the background links, under each gate in turn."""
     solution = start
     for gate in gates_px:
+        solution = replace(solution, border_yd=border_width(frames, rows, solution, level, gate) / 2.0)
         seen = measure(frames, rows, solution, level, gate, links, per_line)
         if len(seen.row) < 12:
             return solution
@@ -67,3 +75,23 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
         if not np.isfinite(solution.pose).all() or solution.centre_yd[2] < 1.0:
             return start
     return solution
+
+
+def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str, gate_px: float) -> float:
+    """Width of the sideline stripes in yards as the picture shows them, a line's width where none is seen."""
+    widths = []
+    for frame, row in list(zip(frames, rows, strict=True))[:: max(1, len(frames) // BORDER_FRAMES)]:
+        if frame.ridges is None or not np.isfinite(solution.pose[row]).all():
+            continue
+        found = assign(frame.ridges, solution, row, level, gate_px)
+        found = found[found.kind == SIDELINE]
+        spot = found.field_yd
+        side = ground(found.xy_px + [0.0, 1.0], solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
+        across = ground(found.xy_px + [1.0, 0.0], solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
+        yd_per_px = np.hypot(side[:, 1] - spot[:, 1], across[:, 1] - spot[:, 1])
+        # Blur widens what is thinner than about two pixels.
+        widths.append(np.sqrt(np.maximum(found.width_px**2 - BLUR_PX**2, 0.25)) * yd_per_px)
+    every = np.concatenate(widths) if widths else np.zeros(0)
+    if len(every) < FEWEST_WIDTHS:
+        return LINE_WIDTH_YD
+    return float(np.clip(np.nanmedian(every), LINE_WIDTH_YD, WIDEST_BORDER_YD))

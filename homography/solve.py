@@ -117,16 +117,13 @@ def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | No
     reason = doubt(frames, best, ranked[1:])
     if reason:
         return Stretch(rows, turning, None, reason)
-    rivals = [other for other in ranked[1:] if other.level != best.level and same_camera(best, other)]
-    del rivals
     return Stretch(rows, turning, best, "")
 
 
 def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
     """Why the best camera is not to be trusted; empty if it is."""
     solution = best.solution
-    scores = [support(frames[row], solution.pose[i], solution.centre_yd, solution.distortion, best.level)
-              for i, row in enumerate(best.rows)]
+    scores = [support(frames[row], solution, i, best.level) for i, row in enumerate(best.rows)]
     if np.mean([s.yard_lines for s in scores]) < LEAST_LINES or np.mean([s.covered for s in scores]) < LEAST_COVER \
             or best.score < LEAST_SCORE:
         return "too few lines fit a football field"
@@ -206,7 +203,7 @@ def sigmas(solution: Solution) -> Array:
         px = middle_px(solution.pose[f], solution.centre_yd, solution.distortion, solution.image_size_px)[None]
         slope, spot = ground_slope(solution, f, px)
         right[4 * f:4 * f + 4, 2 * f:2 * f + 2] = slope[:4]
-        right[size - SHARED:, 2 * f:2 * f + 2] = slope[4:]
+        right[size - SHARED:size - 1, 2 * f:2 * f + 2] = slope[4:]
         away[f] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
     if isinstance(normal, np.ndarray):
         solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)
@@ -234,7 +231,7 @@ def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution:
     observed = np.array([evidence[row].frame_index for row in rows])
     sigma = sigmas(solution)
     seen = np.array([evidence[row].ridges is not None
-                     and support(evidence[row], solution.pose[i], solution.centre_yd, solution.distortion, winner.level).yard_lines >= 2
+                     and support(evidence[row], solution, i, winner.level).yard_lines >= 2
                      for i, row in enumerate(rows)])
     painted = observed[seen]
     pose = np.full((len(index), 4), np.nan)
