@@ -16,8 +16,8 @@ from demo_clips.scenery import Scenery, sky
 from demo_clips.turf import Field, box
 from homography.field import LENGTH_YD, WIDTH_YD
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 View = Camera | Panorama
 _TILE = 512
 _NEAR_YD = 1.0
@@ -195,7 +195,7 @@ def paint(view: View, field: Field, scenery: Scenery, light: Light, fine: int = 
                 1.0 + layer.rough * noise,
                 modulate=True,
             )
-    return np.clip(picture * np.array(light.tint_bgr, np.float32), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(picture * np.array(light.tint_bgr, np.float32), 0, 255).astype(np.uint8))
 
 
 def _screen_noise(shape: tuple[int, ...], seed: int, size_px: float) -> Array:

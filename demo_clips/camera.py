@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from homography.field import LENGTH_YD, WIDTH_YD
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 NEAREST_YD = 0.5
 _LARGEST_SQUARED_RADIUS = 6.0
 
@@ -68,13 +68,13 @@ class Camera:
         width, height = self.size_px
         intrinsic = np.array([[self.focal_px, 0, width / 2], [0, self.focal_px, height / 2], [0, 0, 1.0]])
         rotation = self.camera_from_world
-        return intrinsic @ np.column_stack([rotation[:, 0], rotation[:, 1], -rotation @ np.asarray(self.centre_yd)])
+        return np.asarray(intrinsic @ np.column_stack([rotation[:, 0], rotation[:, 1], -rotation @ np.asarray(self.centre_yd)]))
 
     def image_from_field(self) -> Array:
         """(3, 3) plane homography that fits the distorted picture best (least squares in pixels over the visible field)."""
         exact = self.pinhole_from_field
         if self.distortion == 0.0:
-            return exact / exact[2, 2]
+            return np.asarray(exact / exact[2, 2])
         width, height = self.size_px
         u, v = np.meshgrid(np.linspace(0, width, 25), np.linspace(0, height, 15))
         rays = self.rays(np.stack([u.ravel(), v.ravel()], axis=1))
@@ -83,7 +83,7 @@ class Camera:
         ground = np.asarray(self.centre_yd)[:2] - rays[:, :2] / rays[:, 2:] * self.centre_yd[2]
         inside = (ground > -8).all(1) & (ground[:, 0] < LENGTH_YD + 8) & (ground[:, 1] < WIDTH_YD + 8)
         if inside.sum() < 12:
-            return exact / exact[2, 2]
+            return np.asarray(exact / exact[2, 2])
         fitted, _ = cv2.findHomography(ground[inside], pixels[inside], 0)
         return exact / exact[2, 2] if fitted is None else fitted
 

@@ -14,7 +14,7 @@ from demo_clips.skeleton import ANGLES, COLUMN, attitude, joints
 from demo_clips.wardrobe import Wardrobe, points_of
 from homography.field import WIDTH_YD
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 P = {name: i for i, name in enumerate(POSES)}
 
 

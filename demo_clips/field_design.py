@@ -13,7 +13,7 @@ from demo_clips.kits_design import Colour, random_colour
 from demo_clips.turf import Field, Paint
 from homography.field import LENGTH_YD, LINE_WIDTH_YD, WIDTH_YD
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 _SYLLABLES = ("VAL", "MOR", "TIN", "HAR", "LO", "KES", "BRAN", "DUR", "WEN", "SOL", "RIK", "AST", "FEN", "GAR", "OX", "PEL")
 
 

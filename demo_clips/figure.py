@@ -18,8 +18,8 @@ from demo_clips.light import Light
 from demo_clips.shirt_marks import Marks, locate_marks, paint_head, paint_shirt
 from demo_clips.wardrobe import PART_END, PART_START, PARTS, POINT, SHADOW_PARTS, Wardrobe
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 Ids = npt.NDArray[np.uint16]
 _CORNERS = 7
 _HALF = np.linspace(-np.pi / 2, np.pi / 2, _CORNERS)

@@ -13,8 +13,8 @@ from demo_clips.camera import Camera
 from demo_clips.light import Light
 from demo_clips.scenery import Scenery
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 _NEAREST_NETS_YD = 60.0
 
 

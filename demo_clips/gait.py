@@ -12,7 +12,7 @@ from demo_clips.motion import RepMotion
 from demo_clips.skeleton import ANGLES, attitude, gait_phase, joints
 from demo_clips.wardrobe import points_of
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 _BLEND_S = 0.2
 
 

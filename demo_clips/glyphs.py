@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 
 # Strokes on a cell 1 wide and 1 high, (0, 0) bottom left, as polylines.
 _STROKES: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {

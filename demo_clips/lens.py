@@ -12,8 +12,8 @@ import numpy.typing as npt
 
 from demo_clips.light import Light
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -128,5 +128,5 @@ def transcode(image: Image, quality: int, scale: float = 1.0) -> Image:
         else image
     )
     _, data = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, int(quality)])
-    back = cv2.imdecode(data, cv2.IMREAD_COLOR)
+    back: Image = np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR))
     return np.asarray(cv2.resize(back, (w, h), interpolation=cv2.INTER_CUBIC) if scale < 1 else back, dtype=np.uint8)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,7 @@ def random_light(rng: np.random.Generator) -> Light:
     tint = (1.0 - warm, 1.0, 1.0 + warm)
     sky = (float(rng.uniform(0.75, 0.95)), float(rng.uniform(0.62, 0.8)), float(rng.uniform(0.45, 0.68)))
     haze, ambient = float(rng.uniform(0.0, 0.12)), float(rng.uniform(0.5, 0.68))
+    lamps: tuple[tuple[Array, float], ...]
     if kind == "sun":
         lamps = ((direction(azimuth, rng.uniform(0.55, 1.25)), float(rng.uniform(0.35, 0.62))),)
     elif kind == "low-sun":

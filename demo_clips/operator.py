@@ -11,7 +11,7 @@ import numpy.typing as npt
 from demo_clips.camera import Camera, Mount
 from demo_clips.motion import RepMotion
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 _RATE_HZ = 60.0
 
 
@@ -94,7 +94,7 @@ def _follow(wishes: Array, habits: Habits, rng: np.random.Generator) -> Array:
         speed += step * (stiff**2 * (target - state) - 2 * damping * stiff * speed)
         state = state + step * speed
         out[i] = state
-    return out
+    return np.asarray(out)
 
 
 def film(

@@ -13,8 +13,8 @@ from demo_clips.field_design import invented_word
 from demo_clips.glyphs import lettering
 from demo_clips.kits_design import random_colour
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 
 
 def _fill(layer: Image, polygons: list[Array], at: tuple[float, float], scale: float, colour: tuple[int, ...]) -> None:

@@ -14,8 +14,8 @@ import numpy.typing as npt
 
 from demo_clips.camera import Camera
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 _STEP = 16
 
 
@@ -71,8 +71,9 @@ class Panorama:
         u, v = np.meshgrid((np.arange(columns) - 0.5) * _STEP, (np.arange(rows) - 0.5) * _STEP)
         pixels, _ = self.project(camera.rays(np.stack([u, v], axis=-1)) + self.centre_yd)
         fine = cv2.resize((pixels - 0.5).astype(np.float32), (columns * _STEP, rows * _STEP), interpolation=cv2.INTER_LINEAR)
-        part = np.ascontiguousarray(fine[_STEP : _STEP + height, _STEP : _STEP + width])
-        return cv2.remap(painted, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        part = fine[_STEP : _STEP + height, _STEP : _STEP + width]
+        columns_px, rows_px = np.ascontiguousarray(part[..., 0]), np.ascontiguousarray(part[..., 1])
+        return np.asarray(cv2.remap(painted, columns_px, rows_px, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
 
 def cover(cameras: list[Camera], sharpness: float = 1.0) -> Panorama:

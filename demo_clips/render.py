@@ -39,8 +39,8 @@ from demo_clips.surroundings import random_scenery
 from demo_clips.turf import Field
 from demo_clips.wardrobe import Wardrobe
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 _HEAVY = {
     "lt": 1.4,
     "lg": 1.45,

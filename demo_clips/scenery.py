@@ -11,7 +11,7 @@ import numpy.typing as npt
 from demo_clips.kits_design import Colour
 from demo_clips.light import Light
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 _CABLE_YD = 0.05
 
 
@@ -28,7 +28,7 @@ class Layer:
 
     @property
     def nearest(self) -> Array:
-        return np.concatenate(self.polygons)[:, :2].mean(0)
+        return np.asarray(np.concatenate(self.polygons)[:, :2].mean(0))
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ def sky(rays: Array, light: Light) -> Array:
     """(N, 3) colours of directions above the horizon, brighter toward it."""
     height = np.clip(rays[:, 2] / np.linalg.norm(rays, axis=1) * 2.5, 0, 1)[:, None]
     low = np.minimum(np.array(light.sky_bgr) + (0.0 if light.night else 0.18), 1.0)
-    return (np.array(light.sky_bgr) * height + low * (1 - height)) * 255
+    return np.asarray((np.array(light.sky_bgr) * height + low * (1 - height)) * 255)
 
 
 def wall(a: tuple[float, float], b: tuple[float, float], low: float, high: float) -> Array:

@@ -13,8 +13,8 @@ from demo_clips.camera import Camera
 from demo_clips.kits_design import Colour, Kit
 from demo_clips.wardrobe import POINT
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 _REACH = 0.1
 
 
@@ -30,7 +30,7 @@ class Marks:
 
 
 def _unit(v: Array) -> Array:
-    return v / np.maximum(np.linalg.norm(v, axis=1, keepdims=True), 1e-6)
+    return np.asarray(v / np.maximum(np.linalg.norm(v, axis=1, keepdims=True), 1e-6))
 
 
 def locate_marks(camera: Camera, points: Array, height_yd: Array, bulk: Array) -> Marks:

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from demo_clips.motion import POSES
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 
 ANGLES = (
     "torso_pitch",
@@ -208,7 +208,7 @@ def attitude(pose: npt.NDArray[np.integer[Any]], phase: Array, speed_yd_s: Array
         angles[:, COLUMN["arm_pitch_" + side]] -= free * moving * (0.35 + 0.5 * running) * wave
     angles[:, COLUMN["lift"]] = running * 0.06 * np.abs(np.sin(phase))
     angles[:, COLUMN["torso_pitch"]] += running * 0.1
-    return angles
+    return np.asarray(angles)
 
 
 def gait_phase(step_yd: Array, speed_yd_s: Array) -> Array:

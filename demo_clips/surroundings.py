@@ -13,7 +13,7 @@ from demo_clips.kits_design import Colour, contrast, random_colour
 from demo_clips.scenery import Layer, Scenery, solid, wall
 from homography.field import LENGTH_YD, WIDTH_YD
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 _SIDES = ((1, 0.75), (3, 0.8), (2, 0.9), (0, 0.9), (4, 1.15))
 """Faces of `solid` and how bright each is."""
 

@@ -28,8 +28,8 @@ from demo_clips.overlay import Overlay
 from demo_clips.surroundings import random_scenery
 from homography.field import WIDTH_YD
 
-Array = npt.NDArray[np.floating[Any]]
-Image = npt.NDArray[np.uint8]
+Array = npt.NDArray[Any]
+Image = npt.NDArray[Any]
 LEAST_VISIBLE = 0.15
 LEAST_SIDE_PX = (3.0, 9.0)
 _YARDS_TALL = 1.95

@@ -16,7 +16,7 @@ from demo_clips.glyphs import lettering, letters
 from demo_clips.kits_design import random_colour
 from homography.field import LENGTH_YD, LEVELS, LINE_WIDTH_YD, WIDTH_YD
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 _MARK_YD = 2.0 / 3.0
 
 

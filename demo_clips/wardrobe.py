@@ -11,7 +11,7 @@ import numpy.typing as npt
 from demo_clips.kits_design import Colour, Kit
 from demo_clips.skeleton import JOINT, JOINTS
 
-Array = npt.NDArray[np.floating[Any]]
+Array = npt.NDArray[Any]
 
 # Further points along a limb: (from, to, share).
 _BETWEEN = (
@@ -52,7 +52,7 @@ _CAPSULES = (
     ("hand", "wrist_r", "hand_r", 0.022, 0.024, 0.2),
 )
 PARTS = [c[0] for c in _CAPSULES]
-PART_START, PART_END = (np.array([POINT[c[i]] for c in _CAPSULES]) for i in (1, 2))
+PART_START, PART_END = np.array([[POINT[start], POINT[end]] for _, start, end, *_ in _CAPSULES]).T
 _RADII = np.array([c[3:5] for c in _CAPSULES])
 _BULK = np.array([c[5] for c in _CAPSULES])
 _HEAD, _CAP, _YOKE = PARTS.index("head"), PARTS.index("cap"), PARTS.index("yoke")
@@ -82,7 +82,7 @@ class Wardrobe:
                 radii[n, _SLEEVES] *= 0.8
             if kit.helmet or kit.cap is None:
                 radii[n, _CAP] *= 0.0 if kit.helmet else 0.9
-        return radii
+        return np.asarray(radii)
 
     def colours(self, n: int) -> list[Colour]:
         """Body n's colour per capsule."""
