@@ -114,14 +114,15 @@ def _collect(library: Library, query: Query, order: str, limit: int | None, part
     for stored, events in chosen:
         players = wanted_players(query, stored)
         try:
-            reps.append(cut_rep(stored, events, players))
+            rep = cut_rep(stored, events, players)
         except (FileNotFoundError, ValueError) as error:
             if not skip_missing:
                 raise
             missing.append(str(error))
             continue
+        reps.append(rep)
         if parts:
-            overlays |= _overlays(library, stored, players, parts)
+            overlays |= _overlays(library, stored, rep, parts)
     return reps, overlays, missing
 
 
@@ -130,7 +131,7 @@ def _least(events: tuple[Any, ...]) -> float:
     return min((event.margin_yd for event in events if event.margin_yd is not None), default=0.0)
 
 
-def _overlays(library: Library, stored: StoredRep, players: frozenset[str],
+def _overlays(library: Library, stored: StoredRep, wanted: CutRep,
               parts: frozenset[str]) -> dict[tuple[str, int], RepOverlay]:
     from tagger.cutups.shelf import overlay_of
 
@@ -138,5 +139,5 @@ def _overlays(library: Library, stored: StoredRep, players: frozenset[str],
     drawn = {}
     for number, clip in enumerate(stored.clips):
         arrays = main if clip.is_main else library.arrays(clip.clip_id)
-        drawn[stored.summary.name, number] = overlay_of(stored, clip, arrays, main, players, parts)
+        drawn[stored.summary.name, number] = overlay_of(stored, clip, arrays, main, wanted, parts)
     return drawn

@@ -18,6 +18,7 @@ OVERLAYS = ("zones", "labels", "trails", "events")
 TRAIL_S, TRAIL_STEP_S = 1.5, 0.1
 EVENT_BEFORE_S, EVENT_AFTER_S = 0.4, 0.8
 """A cushion line stands this long around its event, so that the eye finds it."""
+LOUD_EVENTS = ("leverage-lost", "bust", "high-low", "vertical-stress")
 FEET_RING_YD = 0.8
 LONGEST_GAP_S = 0.4
 """A man not seen for longer than this is not drawn, rather than guessed at."""
@@ -52,6 +53,7 @@ class RepOverlay:
     """Draws one rep's reading into the frames of one of its views.
 
     `focus` holds the players that the cut-up is about: the others' zones are faint and their labels left out. Empty: all.
+    `events` are those to point at; None: those that a coach stops the film for (LOUD_EVENTS).
     """
 
     seen: RepView
@@ -59,6 +61,7 @@ class RepOverlay:
     numbers: Mapping[str, str] = field(default_factory=dict)
     focus: frozenset[str] = frozenset()
     parts: frozenset[str] = frozenset(OVERLAYS)
+    events: tuple[Event, ...] | None = None
     painter: TurfPainter = field(init=False)
     _paths: dict[int, tuple[FloatArray, FloatArray]] = field(init=False)
     _areas: dict[tuple[str, str | None, bool], Area | None] = field(init=False, default_factory=dict)
@@ -84,10 +87,16 @@ class RepOverlay:
             if interval is not None:
                 shapes.extend(self._defender(defender, interval, time_s))
         if "events" in self.parts:
-            for event in self.reading.events:
+            for event in self._chosen_events():
                 if event.start_s - EVENT_BEFORE_S <= time_s <= event.end_s + EVENT_AFTER_S:
                     shapes.extend(self._event(event, time_s))
         return shapes
+
+    def _chosen_events(self) -> tuple[Event, ...]:
+        if self.events is not None:
+            return self.events
+        loud = (event for event in self.reading.events if event.kind.startswith(LOUD_EVENTS))
+        return tuple(event for event in loud if not self.focus or event.player_id in self.focus)
 
     def where(self, player_id: str | None, time_s: float) -> FloatArray | None:
         """(2,) field yards of a player at a time of the reading's clock; None where he is not seen."""
@@ -158,8 +167,6 @@ class RepOverlay:
         return np.stack([np.interp(times, path[0], path[1][:, axis]) for axis in (0, 1)], axis=1)
 
     def _event(self, event: Event, time_s: float) -> list[Shape]:
-        if self.focus and event.player_id not in self.focus:
-            return []
         defender, receiver = self.where(event.player_id, time_s), self.where(event.against, time_s)
         words = EVENT_WORDS.get(event.kind, event.kind)
         if event.margin_yd is not None:

@@ -51,9 +51,9 @@ def clip_minus_rep_s(stored: StoredRep, clip: StoredClip) -> float:
     return clip.snap_s - main.snap_s
 
 
-def overlay_of(stored: StoredRep, clip: StoredClip, arrays: ClipArrays, main_arrays: ClipArrays, focus: frozenset[str],
+def overlay_of(stored: StoredRep, clip: StoredClip, arrays: ClipArrays, main_arrays: ClipArrays, wanted: CutRep,
                parts: frozenset[str]) -> RepOverlay:
-    """What is drawn into one view of a rep. In another view than the main one the men are found again by where they stood."""
+    """What is drawn into one view of a rep: the men and events that are `wanted`, or all. In another view than the main one the men are found again by where they stood."""
     play = play_of(stored, arrays)
     tracks = dict(clip.track_of_player)
     if clip.clip_id != stored.main_clip.clip_id:
@@ -63,7 +63,7 @@ def overlay_of(stored: StoredRep, clip: StoredClip, arrays: ClipArrays, main_arr
     placement = place_play(play, arrays.field_tracks, clip.track_of_player) if play else None
     seen = RepView(arrays.field_view, arrays.tracks, arrays.field_tracks, tracks, placement, play.hash_yd if play else None,
                    clip_minus_rep_s(stored, clip))
-    return RepOverlay(seen, stored.reading, stored.numbers, focus, parts)
+    return RepOverlay(seen, stored.reading, stored.numbers, wanted.players, parts, wanted.events or None)
 
 
 def drawn_rep(stored: StoredRep, arrays: ClipArrays) -> Drawn:

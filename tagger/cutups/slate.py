@@ -8,7 +8,7 @@ import numpy as np
 from tagger.cutups.edit_list import CutRep
 from tagger.cutups.lettering import draw_words, word_mask
 from tagger.cutups.overlay import EVENT_WORDS
-from tagger.cutups.palette import ORANGE, SKY_BLUE, bgr
+from tagger.cutups.palette import ORANGE, SKY_BLUE, bgr, receiver_words
 from tagger.football.types import Event, Situation
 
 GROUND_BGR = (38, 32, 28)
@@ -44,11 +44,14 @@ def coverage_words(rep: CutRep) -> str:
 
 
 def event_words(rep: CutRep, event: Event) -> str:
-    """One line on an event: "#24 over the top 1.2 yd, 2.4 s after the snap"."""
+    """One line on an event: "#24 over the top, #1 L, 1.2 yd, 2.4 s after the snap"."""
     slots = {d.player_id: d.slot for d in rep.reading.defenders}
     player = event.player_id or ""
     who = f"#{rep.numbers[player]}" if player in rep.numbers else slots.get(player) or player
     words = f"{who} {EVENT_WORDS.get(event.kind, event.kind)}".strip()
+    receivers = rep.reading.formation.receivers if rep.reading.formation else {}
+    if event.against in receivers:
+        words += f", {receiver_words(receivers[event.against])},"
     if event.margin_yd is not None:
         words += f" {event.margin_yd:.1f} yd"
     if rep.reading.snap_s is not None:

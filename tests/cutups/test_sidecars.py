@@ -56,7 +56,7 @@ def test_chapters_and_captions_parse_and_stand_where_they_belong(edit: EditList)
     assert "a < b" not in chapters(edit)
     cues = list(webvtt.from_string(captions(edit)))
     words = [cue.text for cue in cues]
-    assert sum("over the top 1.2 yd" in text for text in words) == 2
+    assert sum("over the top, #1 L, 1.2 yd, 2.2 s after" in text for text in words) == 2
     assert sum("cover-3 played (80%)" in text for text in words) == 2
     starts = [cue.start_in_seconds for cue in cues]
     assert starts == sorted(starts)
