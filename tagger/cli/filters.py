@@ -38,7 +38,7 @@ OPTIONS: dict[str, str] = {
     "event": "Something to stop the film for, as leverage-lost-over-top.",
     "margin": "Yards by which the event happened, as 1.. .",
     "confidence": "Probability of the family, as ..0.6 .",
-    "review": "State of the review: new, corrected, reviewed, flagged.",
+    "review": "State of the review: new, corrected, reviewed, flagged, not-a-rep.",
     "source": "Who says the family: auto or coach.",
 }
 """Option -> help. A test keeps these to the library's search fields."""

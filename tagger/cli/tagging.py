@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import signal
+import traceback
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import TYPE_CHECKING, Protocol, TypeVar
@@ -70,7 +72,17 @@ def tag_rep(film: RepFilm, options: TagOptions, tell: Tell | None = None) -> Tag
         except (ValueError, OSError) as error:
             prints = prints[: len(clips)]
             failures.append(" ".join(str(error).split()))
+        except Exception as error:  # a fault of the tagger's own: it costs this clip, not the night's batch
+            prints = prints[: len(clips)]
+            failures.append(fault_line(path, error))
     return TaggedRep(film, options.situation, tuple(clips), tuple(prints), tuple(failures))
+
+
+def fault_line(path: Path, error: Exception) -> str:
+    """One line for an error that should not have happened, with where it did."""
+    frame = traceback.extract_tb(error.__traceback__)[-1]
+    what = " ".join(f"{type(error).__name__}: {error}".split())
+    return f"{path}: the tagger stumbled over this clip ({what}, {frame.filename}:{frame.lineno}); please report that line"
 
 
 def _part(tell: Tell | None, index: int, of: int) -> Tell | None:
@@ -100,6 +112,8 @@ def tag_each(do: Callable[[Named, TagOptions, Tell | None], Result], work: Seque
             number = futures.pop(future)  # results are large: let go of each once it is handed on
             tell(done / len(work), work[number][0].name)
             yield number, future.result()
+    except BrokenProcessPool as error:
+        raise ValueError("a process was killed, most likely for want of memory; try again with fewer --jobs") from error
     except BaseException:
         for process in list((pool._processes or {}).values()):
             process.terminate()  # a stopped command must not go on in the background

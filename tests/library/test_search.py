@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -336,4 +335,3 @@ def test_names_of_reps(library: Library) -> None:
 
 def test_the_query_type_covers_the_language() -> None:
     assert {kind.__name__ for kind in Query.__args__} == {"Condition", "All", "AnyOf", "Not", "OneOf"}  # type: ignore[attr-defined]
-    assert Path
