@@ -16,8 +16,8 @@ PASSER_DEEPEST_YD = 9.0
 
 @dataclass(frozen=True)
 class Front:
-    """Row indices (into the offense's positions) of the linemen from left to right, and of the passer; None where there is
-    none. `misfit_yd` says how badly the five fit together: below about 1 is a plain offensive line."""
+    """Row indices (into the offense's positions) of the linemen from left to right (five, or in seven-on-seven the snapper
+    alone, or none), and of the passer; None where there is none. `misfit_yd` says how badly the five fit together: below about 1 is a plain offensive line."""
 
     linemen: tuple[int, ...]
     passer: int | None
@@ -31,7 +31,7 @@ def find_front(positions: FloatArray) -> Front:
     behind him: that tells them from an attached tight end or a wing. Fewer than eight men: no linemen are looked for.
     """
     seen = np.flatnonzero(np.isfinite(positions[:, 0]))
-    empty = Front((), _passer_without_line(positions, seen), np.inf)
+    empty = _snapper_and_passer(positions, seen)
     if len(seen) < 8:
         return empty
     line_yd = np.sort(positions[seen, 0])[::-1][:7].mean()
@@ -86,13 +86,25 @@ def find_passer(positions: FloatArray, seen: FloatArray, five: FloatArray) -> in
     return best
 
 
-def _passer_without_line(positions: FloatArray, seen: FloatArray) -> int | None:
-    """Without linemen: a man well behind the foremost, with the most even field of others about him."""
+def _snapper_and_passer(positions: FloatArray, seen: FloatArray) -> Front:
+    """Without five linemen: a passer straight behind a man on the line with nobody close beside him; else a passer alone, a
+    man well behind the foremost and near the middle of the others."""
     if len(seen) < 3:
-        return None
+        return Front((), None, np.inf)
     front = np.sort(positions[seen, 0])[::-1][: max(2, len(seen) // 2)].mean()
+    best: tuple[float, int, int] | None = None
+    for snapper in seen[positions[seen, 0] > front - 1.5]:
+        others = np.setdiff1d(seen, [snapper])
+        for passer in others[(positions[snapper, 0] - positions[others, 0] > 0.4)]:
+            behind, split = positions[snapper, 0] - positions[passer, 0], abs(positions[snapper, 1] - positions[passer, 1])
+            balance = abs(positions[snapper, 1] - np.mean(positions[seen, 1]))
+            if behind < PASSER_DEEPEST_YD and split < 1.2:
+                cost = split + 0.1 * abs(behind - 4.5) + 0.08 * balance
+                if best is None or cost < best[0]:
+                    best = (cost, int(snapper), int(passer))
+    if best is not None:
+        return Front((best[1],), best[2], np.inf)
     middle = float(np.median(positions[seen, 1]))
-    behind = [i for i in seen if 1.5 < front - positions[i, 0] < PASSER_DEEPEST_YD]
-    if not behind:
-        return None
-    return int(min(behind, key=lambda i: abs(positions[i, 1] - middle) - 0.4 * (front - positions[i, 0])))
+    behind_all = [i for i in seen if 1.5 < front - positions[i, 0] < PASSER_DEEPEST_YD]
+    alone = min(behind_all, key=lambda i: abs(positions[i, 1] - middle) - 0.4 * (front - positions[i, 0])) if behind_all else None
+    return Front((), None if alone is None else int(alone), np.inf)

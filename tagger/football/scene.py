@@ -19,11 +19,17 @@ PLAIN_FRONT_YD = 3.0
 """A front that fits worse than this is no offensive line (seven-on-seven, drill)."""
 
 
+BALL_AHEAD_YD = 0.4
+"""The centre's body stands this far behind the ball's nose."""
+BARE_TACKLE_YD = 3.2
+"""Half width that a line of five would have, where there is none."""
+
+
 @dataclass(frozen=True)
 class Scene:
     """Times are relative to the snap. `time_s` (T,) from -BEFORE_S on, `snap` its index of 0. `xy` (N, T, 2) has no NaN:
     gaps are bridged in a straight line, ends held; `seen` (N, T) tells what is real. Row indices: `offense`, `defense`,
-    `linemen` (left to right, maybe empty), `passer` (or None), `receivers` (the eligibles, from left to right). `ball`
+    `linemen` (left to right: five, or the snapper alone, or none), `passer` (or None), `receivers` (the eligibles, from left to right). `ball`
     (2,): where the ball lies; `line_yd` the line of scrimmage as the linemen show it; `tackle_yd` the tackles' half width."""
 
     play: PlayTracks
@@ -49,6 +55,11 @@ class Scene:
         return int(np.clip(self.snap + round(time_s / STEP_S), 0, len(self.time_s) - 1))
 
     @property
+    def full_line(self) -> bool:
+        """True with five linemen (team), False in seven-on-seven and drills: nobody rushes there."""
+        return len(self.linemen) == 5
+
+    @property
     def last_s(self) -> float:
         """The last time on the grid, after the snap."""
         return float(self.time_s[-1])
@@ -68,7 +79,7 @@ def make_scene(play: PlayTracks, snap_s: float, front: Front | None = None) -> S
     stance = xy[:, max(0, snap - 1)]
     if front is None or front.passer is None:
         front = find_front(stance[offense])
-    plain = len(front.linemen) == 5 and front.misfit_yd < PLAIN_FRONT_YD
+    plain = len(front.linemen) == 1 or front.misfit_yd < PLAIN_FRONT_YD
     linemen = offense[list(front.linemen)] if plain else offense[:0]
     passer = int(offense[front.passer]) if front.passer is not None else None
     receivers = np.array([i for i in offense if i not in linemen and i != passer], dtype=int)
@@ -90,10 +101,11 @@ def _on_field(play: PlayTracks) -> FloatArray:
 def _ball(stance: FloatArray, offense: IntArray, linemen: IntArray, passer: int | None) -> tuple[FloatArray, float, float]:
     """Ball spot, line of scrimmage and the tackles' half width, from where the offense stands."""
     if len(linemen):
-        line = float(stance[linemen[2], 0] + 0.4)
-        return np.array([line, stance[linemen[2], 1]]), line, float(np.ptp(stance[linemen, 1]) / 2)
+        centre = stance[linemen[len(linemen) // 2]]
+        line = float(centre[0] + BALL_AHEAD_YD)
+        return np.array([line, centre[1]]), line, float(np.ptp(stance[linemen, 1]) / 2) if len(linemen) == 5 else BARE_TACKLE_YD
     across = float(stance[passer, 1]) if passer is not None else float(np.median(stance[offense, 1]))
-    return np.array([0.0, across]), 0.0, 3.0
+    return np.array([0.0, across]), 0.0, BARE_TACKLE_YD
 
 
 def _bridge(xy: FloatArray) -> FloatArray:

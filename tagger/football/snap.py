@@ -116,8 +116,9 @@ def _groups(sampled: Sampled, offense: BoolArray, front: Front, coarse: int) -> 
     passer = ids[[front.passer]] if front.passer is not None else ids[:0]
     at = sampled.xy_yd[:, max(0, coarse - 2)]
     line = np.nanmean(at[linemen, 0]) if len(linemen) else np.nanmax(at[offense, 0], initial=0.0)
-    rushers = np.flatnonzero(~offense & (at[:, 0] < line + 3.0)) if len(linemen) else ids[:0]
-    if len(linemen):
+    rushers = ids[:0]
+    if len(linemen) == 5:
+        rushers = np.flatnonzero(~offense & (at[:, 0] < line + 3.0))
         middle = at[linemen[2], 1]
         rushers = rushers[np.abs(at[rushers, 1] - middle) < 6.0]
     receivers = np.setdiff1d(ids, np.concatenate([linemen, passer]))

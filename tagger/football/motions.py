@@ -1,0 +1,98 @@
+"""Shifts and motions before the snap, and the answer of the defense."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tagger.football.scene import STEP_S, Scene
+from tagger.football.settings import MotionSettings
+from tagger.football.types import Motion
+from vision.types import FloatArray
+
+ANSWER_LAG_S = 0.5
+ALIGNED_YD = 3.5
+NEAR_MOTION_YD = 16.0
+
+
+def find_motions(scene: Scene, settings: MotionSettings) -> tuple[Motion, ...]:
+    """Every eligible who changed his place across between the set of the line and the snap."""
+    start = _set_index(scene, settings)
+    found = []
+    for row in scene.receivers:
+        span = _moving_span(scene, int(row), start, settings)
+        if span is not None:
+            found.append((int(row), *span))
+    return tuple(_motion(scene, row, a, b, settings) for row, a, b in found)
+
+
+def _set_index(scene: Scene, settings: MotionSettings) -> int:
+    """From when on the line stands still until the snap."""
+    if not len(scene.linemen):
+        return 0
+    pace = np.median(np.linalg.norm(scene.velocity[scene.linemen, : scene.snap], axis=2), axis=0)
+    restless = np.flatnonzero(pace[: max(0, scene.snap - 3)] > settings.still_speed_yd_s)
+    return int(restless[-1]) + 1 if len(restless) else 0
+
+
+def _moving_span(scene: Scene, row: int, start: int, settings: MotionSettings) -> tuple[int, int] | None:
+    """The longest stretch on the move (pauses under 0.3 s bridged) that travels far enough across."""
+    stop = scene.snap + 1
+    if stop - start < 5 or scene.seen[row, start:stop].mean() < 0.6:
+        return None
+    pace = np.abs(scene.velocity[row, start:stop, 1])
+    moving = pace > settings.still_speed_yd_s
+    for i in range(1, len(moving) - 1):
+        if not moving[i] and moving[max(0, i - 2) : i].any() and moving[i + 1 : i + 3].any():
+            moving[i] = True
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], moving.astype(int), [0]])))
+    best: tuple[int, int] | None = None
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        path = scene.xy[row, start + a : start + b, 1]
+        if np.ptp(path) >= settings.least_travel_yd and (best is None or b - a > best[1] - best[0]):
+            best = (int(start + a), int(start + b - 1))
+    return best
+
+
+def _motion(scene: Scene, row: int, a: int, b: int, settings: MotionSettings) -> Motion:
+    still_s = (scene.snap - b) * STEP_S
+    kind = "shift" if still_s >= settings.set_before_snap_s else "motion"
+    path = scene.xy[row, a : b + 1, 1]
+    answer, why = _answer(scene, path, a, b, settings)
+    times = scene.time_s[[a, b]] + scene.snap_s
+    return Motion(scene.play.player_id[row], kind, round(float(times[0]), 3), round(float(times[1]), 3), round(float(path[0]), 2),
+                  round(float(path[-1]), 2), answer, why)
+
+
+def _answer(scene: Scene, path: FloatArray, a: int, b: int, settings: MotionSettings) -> tuple[str | None, str]:
+    """Who keeps up with him ran with it; who slides part of the way the same way bumped; else they stayed."""
+    stop = min(b + round(ANSWER_LAG_S / STEP_S), scene.snap + 4)
+    men = scene.defense[scene.seen[scene.defense, a : stop + 1].mean(axis=1) > 0.6]
+    if not len(men):
+        return None, "no defender was in the picture during the motion"
+    turn = int(np.argmax(np.abs(path - path[0])))
+    travel = float(path[turn] - path[0])
+    moved = scene.xy[men, a : stop + 1, 1] - scene.xy[men, a, 1][:, None]
+    share = np.array([_kept_up(man, path - path[0]) for man in moved])
+    aligned = np.abs(scene.xy[men, a, 1] - path[0]) < ALIGNED_YD
+    names = scene.play.player_id
+    if aligned.any():
+        follower = int(np.argmax(np.where(aligned, share, -np.inf)))
+        if share[follower] >= settings.ran_with_share:
+            return "ran-with", f"{names[men[follower]]} stood on him and kept up with {share[follower]:.0%} of his {abs(travel):.1f} yd"
+    slide = (moved * np.sign(travel)).max(axis=1)
+    near = np.abs(scene.xy[men, a, 1] - path[0]) < NEAR_MOTION_YD
+    slider = int(np.argmax(np.where(near, slide, -np.inf)))
+    if near.any() and slide[slider] >= settings.bump_yd:
+        return "bumped", f"nobody kept up with it, {names[men[slider]]} slid {slide[slider]:.1f} yd the same way"
+    return "stayed", f"nobody near him slid more than {max(0.0, float(slide[slider])):.1f} yd with a motion of {abs(travel):.1f} yd"
+
+
+def _kept_up(moved: FloatArray, path: FloatArray) -> float:
+    """Slope of a defender's way across on the motion man's, at the lag (0 to 0.5 s) that suits best."""
+    best = -np.inf
+    for lag in range(6):
+        mine = moved[lag : lag + len(path)]
+        his = path[: len(mine)]
+        if len(mine) >= 4:
+            best = max(best, float((mine * his).sum() / max(float((his**2).sum()), 0.25)))
+    return best

@@ -1,0 +1,65 @@
+"""The learned numbers that read a play as a whole (models/play.json): when the ball was out, what kind of play it was."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+import models
+from vision.types import FloatArray
+
+
+@dataclass(frozen=True)
+class Linear:
+    """A (multinomial) logit: measures (M,) are centred by `mean`, divided by `sd`, then `weight` (C, M) and `bias` (C,)."""
+
+    mean: FloatArray
+    sd: FloatArray
+    weight: FloatArray
+    bias: FloatArray
+
+    def logits(self, row: FloatArray) -> FloatArray:
+        """(C,) logits of one row of measures; a NaN counts as the mean."""
+        out: FloatArray = self.weight @ np.nan_to_num((row - self.mean) / self.sd) + self.bias
+        return out
+
+
+@dataclass(frozen=True)
+class PlayBook:
+    """`release` has one class, the moment of the throw; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes."""
+
+    release: Linear
+    kind: Linear
+    rush: Linear
+
+
+def parse_playbook(text: str) -> PlayBook:
+    """Read the learned numbers."""
+    data = json.loads(text)
+    return PlayBook(*(_linear(data[name]) for name in ("release", "kind", "rush")))
+
+
+def _linear(entry: dict[str, Any]) -> Linear:
+    return Linear(*(np.array(entry[name], dtype=float) for name in ("mean", "sd", "weight", "bias")))
+
+
+def format_playbook(book: PlayBook, measures: dict[str, tuple[str, ...]]) -> str:
+    """The inverse of `parse_playbook`, with the measures' names for the reader."""
+    blocks = []
+    for name in ("release", "kind", "rush"):
+        linear: Linear = getattr(book, name)
+        entry = {"measures": list(measures[name])} | {
+            key: np.round(getattr(linear, key), 4).tolist() for key in ("mean", "sd", "weight", "bias")}
+        lines = ",\n".join(f"  {json.dumps(key)}: {json.dumps(value)}" for key, value in entry.items())
+        blocks.append(f"{json.dumps(name)}: {{\n{lines}\n}}")
+    return "{\n" + ",\n".join(blocks) + "\n}\n"
+
+
+@lru_cache(maxsize=1)
+def shipped_playbook() -> PlayBook:
+    """The numbers of this installation's models folder."""
+    return parse_playbook(models.path("play.json").read_text(encoding="utf-8"))

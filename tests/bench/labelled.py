@@ -1,0 +1,32 @@
+"""Labelled plays from tables: tracks with the columns of `deepthird tag-tracks`, labels one row a play."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pyarrow.parquet as parquet
+
+from tagger.football.types import PlayTracks
+
+
+def read_labelled(tracks: Path, plays: Path) -> dict[str, tuple[PlayTracks, dict[str, str]]]:
+    """Every play's tracks (snap at 0) and its row of labels."""
+    with plays.open(encoding="utf-8") as file:
+        labels = {row["play_id"]: row for row in csv.DictReader(file)}
+    table = parquet.read_table(tracks).to_pandas()
+    out = {}
+    for play_id, rows in table[table["side"] != "ball"].groupby("play_id", observed=True):
+        times = np.sort(rows["time_s"].unique())
+        men = sorted(rows["player_id"].astype(str).unique())
+        at = np.searchsorted(men, rows["player_id"].astype(str).to_numpy()), np.searchsorted(times, rows["time_s"].to_numpy())
+        xy, facing = np.full((len(men), len(times), 2), np.nan), np.full((len(men), len(times)), np.nan)
+        xy[at] = rows[["x_yd", "y_yd"]].to_numpy()
+        facing[at] = rows["facing_rad"].to_numpy()
+        side = np.empty(len(men), dtype="U7")
+        side[at[0]] = rows["side"].astype(str).to_numpy()
+        sigma = np.where(np.isfinite(xy[:, :, 0]), 0.1, np.nan)
+        play = PlayTracks(times.astype(float), tuple(men), side, xy, sigma, facing, (None,) * len(men), snap_s=0.0)
+        out[str(play_id)] = (play, labels[str(play_id)])
+    return out
