@@ -1,6 +1,6 @@
 """The library: remembers reps, tags and the coach's corrections in one SQLite file."""
 
-from tagger.library.faults import LibraryError
+from tagger.library.faults import LibraryError, StaleEdit
 from tagger.library.fingerprint import fingerprint
 from tagger.library.jobs import Job, Jobs
 from tagger.library.query import Query, condition, parse
@@ -32,6 +32,7 @@ __all__ = [
     "RepSummary",
     "RosterEntry",
     "SavedRep",
+    "StaleEdit",
     "StoredClip",
     "StoredRep",
     "condition",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Collection
 from typing import Any
 
@@ -14,9 +15,17 @@ from tagger.football.vocabulary import (
     PERIODS,
     PLAY_KINDS,
     SHELLS,
+    SIDES,
     UNKNOWN,
 )
-from tagger.library.effective import DEFENDER_FIELDS, EVENT_FIELDS, REP_FIELDS, REVIEW_STATES
+from tagger.library.effective import (
+    CLIP_FIELDS,
+    DEFENDER_FIELDS,
+    EVENT_FIELDS,
+    PLAYER_FIELDS,
+    REP_FIELDS,
+    REVIEW_STATES,
+)
 from tagger.library.records import Correction
 
 WORDS: dict[str, tuple[str, ...]] = {
@@ -58,13 +67,21 @@ def check(correction: Correction) -> None:
             _check_interval(value)
         elif not isinstance(value, str) or not value.strip():
             raise ValueError(f"{field}: {value!r}, wanted some text")
-    elif subject.startswith("clip:") and field == "boxes":
-        _check_boxes(value)
+    elif subject.startswith("player:") and len(subject) > len("player:"):
+        _known(field, PLAYER_FIELDS, "field of a player")
+        if field == "side":
+            _known(value, (*SIDES, "other"), "side")
+        elif not isinstance(value, str) or not value.strip():
+            raise ValueError(f"{field}: {value!r}, wanted some text")
+    elif subject.startswith("clip:"):
+        _known(field, CLIP_FIELDS, "field of a clip")
+        _check_clip_value(field, value)
     elif subject == "event":
         _known(field, EVENT_FIELDS, "verdict on an event")
         _check_event(value)
     else:
-        raise ValueError(f"{subject!r} cannot be corrected; a subject is rep, defender:<player>, event or clip:<fingerprint>")
+        raise ValueError(f"{subject!r} cannot be corrected; a subject is rep, defender:<player>, player:<player>, "
+                         "event or clip:<fingerprint>")
 
 
 def _known(word: Any, words: Collection[str], what: str) -> None:
@@ -76,6 +93,14 @@ def _check_rep_value(field: str, value: Any) -> None:
     if value is None:
         if field in MAY_NOT_BE_NONE:
             raise ValueError(f"{field}: needs a value")
+    elif field == "direction":
+        if value not in (1, -1) or isinstance(value, bool):
+            raise ValueError(f"direction: {value!r}, wanted 1 (the offense attacks +x) or -1")
+    elif field == "ball_xy_yd":
+        _check_point(value, "ball_xy_yd")
+    elif field == "set_name":
+        if not isinstance(value, str) or not re.fullmatch(r"\d\s?x\s?\d", value):
+            raise ValueError(f"set_name: {value!r}, wanted receivers a side, as 3x1")
     elif field in WORDS:
         _known(value, WORDS[field], field)
     elif field in NUMBERS:
@@ -87,6 +112,35 @@ def _check_rep_value(field: str, value: Any) -> None:
             raise ValueError(f"down: {value}, wanted 1 to 4")
     elif not isinstance(value, str):
         raise ValueError(f"{field}: {value!r}, wanted some text")
+
+
+MOST_ANCHORS = 12
+
+
+def _check_clip_value(field: str, value: Any) -> None:
+    if field == "boxes":
+        _check_boxes(value)
+    elif field == "snap_s":
+        _number(field, value)
+    elif field == "anchors":
+        if not isinstance(value, list) or len(value) > MOST_ANCHORS or not all(isinstance(anchor, dict) for anchor in value):
+            raise ValueError(f"anchors: wanted up to {MOST_ANCHORS} spots, each an object")
+        for anchor in value:
+            _number("frame_index", anchor.get("frame_index"))
+            _check_point(anchor.get("image_xy_px"), "image_xy_px")
+            _check_point(anchor.get("field_xy_yd"), "field_xy_yd")
+    else:
+        if not isinstance(value, dict) or not all(isinstance(value.get(name), str) for name in ("a", "b")):
+            raise ValueError(f"{field}: {value!r}, wanted an object with the players a and b")
+        if value["a"] == value["b"]:
+            raise ValueError(f"{field}: {value['a']} twice; two different men are needed")
+        _number("from_s", value.get("from_s", 0))
+
+
+def _check_point(value: Any, name: str) -> None:
+    plain = isinstance(value, list) and len(value) == 2 and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
+    if not plain or not all(abs(v) < 1e5 for v in value):
+        raise ValueError(f"{name}: {value!r}, wanted two numbers")
 
 
 def _number(field: str, value: Any) -> float:

@@ -18,8 +18,12 @@ TIME_FIELDS = frozenset({"snap_s", "release_s", "end_s"})
 PROBABILITY_FIELDS = frozenset({"family", "shell", "play_kind"})
 COUNT_FIELDS = frozenset({"rush_count", "box_count"})
 FORMATION_FIELDS = frozenset({"set_name", "strength", "backs", "likely_releases"})
-REP_FIELDS = SITUATION_FIELDS | TIME_FIELDS | PROBABILITY_FIELDS | COUNT_FIELDS | FORMATION_FIELDS | {"variant", "review_state"}
+LAY_FIELDS = frozenset({"direction", "ball_xy_yd"})
+REP_FIELDS = (SITUATION_FIELDS | TIME_FIELDS | PROBABILITY_FIELDS | COUNT_FIELDS | FORMATION_FIELDS | LAY_FIELDS
+              | {"variant", "review_state"})
 DEFENDER_FIELDS = frozenset({"assignment", "slot", "number"})
+PLAYER_FIELDS = frozenset({"side", "number"})
+CLIP_FIELDS = frozenset({"boxes", "swap", "join", "anchors", "snap_s"})
 EVENT_FIELDS = frozenset({"confirmed", "wrong", "added"})
 SAME_EVENT_S = 0.5
 """Events of one kind and man whose times overlap after widening by this much are the same event, tagged anew."""
@@ -59,6 +63,9 @@ def effective(automatic: Reading, script: Situation, corrections: Iterable[Corre
             state = _rep(state, correction)
         elif correction.subject.startswith("defender:"):
             state = _defender(state, correction.subject.removeprefix("defender:"), correction)
+        elif correction.subject.startswith("player:") and correction.field == "number":
+            player = correction.subject.removeprefix("player:")
+            state = replace(state, numbers={**state.numbers, player: str(correction.after)})
         elif correction.subject == "event":
             state = _event(state, correction)
         if state.review_state == "new":
@@ -77,6 +84,8 @@ def _rep(state: Effective, correction: Correction) -> Effective:
         if name != "play_kind":
             certain[f"{name}_why"] = correction.reason or COACH_WHY
         state = replace(state, reading=replace(reading, **certain))
+    elif name in LAY_FIELDS:
+        pass  # how the play lies on the field: the reading knows it only once it is read anew
     elif name in FORMATION_FIELDS:
         empty = Formation("", "balanced", 0, {}, (), 0, 0.0, "")
         told = replace(reading.formation or empty, confidence=1.0, why=correction.reason or COACH_WHY, **{name: value})
@@ -152,5 +161,5 @@ def _same(event: Event, said: Event) -> bool:
     return event.kind == said.kind and event.player_id == said.player_id and apart_s <= SAME_EVENT_S
 
 
-__all__ = ["DEFENDER_FIELDS", "EVENT_FIELDS", "REP_FIELDS", "REVIEW_STATES", "Effective", "effective", "event_from",
-           "interval_from", "standing"]
+__all__ = ["CLIP_FIELDS", "DEFENDER_FIELDS", "EVENT_FIELDS", "PLAYER_FIELDS", "REP_FIELDS", "REVIEW_STATES", "Effective",
+           "effective", "event_from", "interval_from", "standing"]

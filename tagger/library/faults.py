@@ -12,6 +12,10 @@ class LibraryError(ValueError):
     """A library that cannot be used as asked; the message says what, where and what to do."""
 
 
+class StaleEdit(LibraryError):
+    """A change that was made on an older state of a rep than the library's."""
+
+
 def explain(error: sqlite3.Error, path: Path) -> LibraryError:
     """The one line for what SQLite met at `path`."""
     code = (getattr(error, "sqlite_errorcode", 0) or 0) & 0xFF  # extended codes carry the primary one in their low byte

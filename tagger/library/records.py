@@ -11,7 +11,7 @@ from homography.types import FieldTracks, FieldView
 from tagger.football.types import Reading, Situation
 from vision.types import Tracks
 
-REVIEW_STATES = ("new", "corrected", "reviewed", "flagged")
+REVIEW_STATES = ("new", "corrected", "reviewed", "flagged", "not-a-rep")
 
 
 @dataclass(frozen=True)
@@ -100,8 +100,10 @@ class ClipArrays:
 
 @dataclass(frozen=True)
 class Correction:
-    """A coach's word. `subject`: "rep", "defender:<player_id>", "event", or "clip:<fingerprint>" (field "boxes": everybody who
-    stands in one frame, for training the detector; it changes no tag). `before` and `after` are JSON values.
+    """A coach's word. `subject`: "rep", "defender:<player_id>", "player:<player_id>", "event", or "clip:<fingerprint>" (field
+    "boxes": everybody who stands in one frame, for training the detector; it changes no tag). `before` and `after` are JSON
+    values. Sides, swapped or joined tracks, direction, ball spot and clicked field spots change tags only once the rep is
+    read anew.
 
     `correction_id` 0 and an empty `made_at` mean: not saved yet.
     """
@@ -148,7 +150,7 @@ class RepSummary(NamedTuple):
 @dataclass(frozen=True)
 class StoredRep:
     """One whole rep: `reading` and `situation` are effective (the coach's word over the automatic value), `automatic` and
-    `script` as they were tagged. `verdicts` runs beside `reading.events`: "open", "confirmed" or "added"."""
+    `script` as they were tagged. `reread_upto` is the newest correction that was read into the tags anew, 0 for none. `verdicts` runs beside `reading.events`: "open", "confirmed" or "added"."""
 
     summary: RepSummary
     clips: tuple[StoredClip, ...]
@@ -160,6 +162,7 @@ class StoredRep:
     verdicts: tuple[str, ...]
     numbers: Mapping[str, str]
     by_coach: frozenset[str]
+    reread_upto: int = 0
 
     @property
     def main_clip(self) -> StoredClip:

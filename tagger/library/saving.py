@@ -43,6 +43,7 @@ def save(connection: sqlite3.Connection, record: RepRecord) -> SavedRep:
     reading = record.clips[record.main].reading
     connection.execute("INSERT OR REPLACE INTO rep_reading VALUES (?, ?, ?)", (
         rep_id, json.dumps(reading_to_json(reading)), json.dumps(situation_to_json(record.situation))))
+    connection.execute("DELETE FROM reread WHERE rep_id = ?", (rep_id,))
     rebuild(connection, rep_id)
     name = connection.execute("SELECT name FROM rep WHERE rep_id = ?", (rep_id,)).fetchone()[0]
     return SavedRep(rep_id, name, replaced)
@@ -52,10 +53,23 @@ def rebuild(connection: sqlite3.Connection, rep_id: int) -> None:
     """Write the rep's rows anew from its automatic reading and its corrections."""
     reading, situation = connection.execute("SELECT reading, situation FROM rep_reading WHERE rep_id = ?", (rep_id,)).fetchone()
     automatic = reading_from_json(json.loads(reading))
-    state = effective(automatic, situation_from_json(json.loads(situation)), corrections_of(connection, rep_id))
+    state = effective(reread_of(connection, rep_id)[0] or automatic, situation_from_json(json.loads(situation)), corrections_of(connection, rep_id))
     tracks, sides = connection.execute(
         "SELECT track_of_player, side_of_player FROM clip WHERE rep_id = ? AND is_main", (rep_id,)).fetchone()
     write_effective(connection, rep_id, state, automatic, json.loads(sides), json.loads(tracks))
+
+
+def reread_of(connection: sqlite3.Connection, rep_id: int) -> tuple[Reading | None, int]:
+    """(what was read anew on the coach's word, the newest correction that was read in), (None, 0) if nothing was."""
+    row = connection.execute("SELECT reading, upto FROM reread WHERE rep_id = ?", (rep_id,)).fetchone()
+    return (None, 0) if row is None else (reading_from_json(json.loads(row[0])), int(row[1]))
+
+
+def save_reread(connection: sqlite3.Connection, rep_id: int, reading: Reading, upto: int) -> None:
+    """Keep a reading on the coach's word beside the blind one, and write the rep's rows from it."""
+    connection.execute("INSERT OR REPLACE INTO reread (rep_id, upto, reading) VALUES (?, ?, ?)",
+                       (rep_id, upto, json.dumps(reading_to_json(reading))))
+    rebuild(connection, rep_id)
 
 
 def corrections_of(connection: sqlite3.Connection, rep_id: int) -> list[Correction]:

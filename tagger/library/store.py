@@ -16,7 +16,7 @@ from tagger.library.arrays import unpack_field_tracks, unpack_field_view, unpack
 from tagger.library.connection import FILE_NAME, connect, transaction
 from tagger.library.correction_check import check, nearest
 from tagger.library.effective import effective, standing
-from tagger.library.faults import LibraryError, explained
+from tagger.library.faults import LibraryError, StaleEdit, explained
 from tagger.library.jobs import Jobs
 from tagger.library.query import Query, parse
 from tagger.library.reading_json import reading_from_json, situation_from_json
@@ -30,7 +30,7 @@ from tagger.library.records import (
     StoredRep,
 )
 from tagger.library.rows import insert
-from tagger.library.saving import corrections_of, now, rebuild, save, save_reading
+from tagger.library.saving import corrections_of, now, rebuild, reread_of, save, save_reading, save_reread
 from tagger.library.sql_access import query_views
 
 
@@ -91,6 +91,14 @@ class Library:
             self._must_exist(connection, rep_id)
             save_reading(connection, rep_id, reading)
 
+    def save_reread(self, rep_id: int, reading: Reading, upto: int) -> None:
+        """Keep what was read anew on the coach's word up to correction `upto`; the blind automatic reading stays beside it.
+        Raises LibraryError if there is a newer word by now."""
+        with self._writing() as connection:
+            self._must_exist(connection, rep_id)
+            self._must_be_at(connection, rep_id, upto)
+            save_reread(connection, rep_id, reading, upto)
+
     def delete_rep(self, rep_id: int) -> None:
         """Forget a rep: its tags, tracks and corrections. The film itself is not touched."""
         with self._writing() as connection:
@@ -119,10 +127,12 @@ class Library:
             summary = connection.execute(f"SELECT {_search.SUMMARY_COLUMNS} FROM rep WHERE rep_id = ?", (rep_id,)).fetchone()
             clips = connection.execute("SELECT * FROM clip WHERE rep_id = ? ORDER BY is_main DESC, clip_id", (rep_id,)).fetchall()
             log = corrections_of(connection, rep_id)
-        state = effective(automatic, script, log)
+            reread, upto = reread_of(connection, rep_id)
+        state = effective(reread or automatic, script, log)
         return StoredRep(
             RepSummary(*summary), tuple(_clip(clip) for clip in clips),
-            state.reading, state.situation, automatic, script, tuple(log), state.verdicts, state.numbers, state.by_coach)
+            state.reading, state.situation, automatic, script, tuple(log), state.verdicts, state.numbers, state.by_coach,
+            upto)
 
     def arrays(self, clip_id: int) -> ClipArrays:
         """The kept tracks and the field of one clip."""
@@ -166,19 +176,32 @@ class Library:
 
     def correct(self, rep_id: int, correction: Correction) -> int:
         """Log a coach's word, lay it over the tags, and return its id. Raises ValueError on words that are not known."""
-        check(correction)
+        return self.correct_all(rep_id, [correction])[0]
+
+    def correct_all(self, rep_id: int, corrections: Sequence[Correction], seen: int | None = None) -> list[int]:
+        """Log several words together, all or none, and return their ids. `seen`: the newest correction that the coach has
+        seen (0: none); raises StaleEdit if there is a newer one."""
+        for correction in corrections:
+            check(correction)
         with self._writing() as connection:
             self._must_exist(connection, rep_id)
-            player = correction.subject.removeprefix("defender:")
-            if player != correction.subject:
-                self._must_have_defender(connection, rep_id, player)
-            correction_id = self._log(connection, rep_id, correction)
+            if seen is not None:
+                self._must_be_at(connection, rep_id, seen)
+            ids = []
+            for correction in corrections:
+                player = correction.subject.removeprefix("defender:")
+                if player != correction.subject:
+                    self._must_have_defender(connection, rep_id, player)
+                ids.append(self._log(connection, rep_id, correction))
             rebuild(connection, rep_id)
-        return correction_id
+        return ids
 
-    def undo(self, rep_id: int, correction_id: int, who: str, reason: str = "") -> int:
-        """Take a correction back (the log keeps both), or bring a taken-back one again by undoing the undo."""
+    def undo(self, rep_id: int, correction_id: int, who: str, reason: str = "", seen: int | None = None) -> int:
+        """Take a correction back (the log keeps both), or bring a taken-back one again by undoing the undo. `seen` as in
+        `correct_all`."""
         with self._writing() as connection:
+            if seen is not None:
+                self._must_be_at(connection, rep_id, seen)
             row = connection.execute("SELECT subject, field FROM correction WHERE rep_id = ? AND correction_id = ?",
                                      (rep_id, correction_id)).fetchone()
             if row is None:
@@ -201,6 +224,11 @@ class Library:
     def _must_exist(self, connection: sqlite3.Connection, rep_id: int) -> None:
         if not connection.execute("SELECT 1 FROM rep WHERE rep_id = ?", (rep_id,)).fetchone():
             raise LibraryError(f"rep {rep_id}: not in this library ({self.folder})")
+
+    def _must_be_at(self, connection: sqlite3.Connection, rep_id: int, seen: int) -> None:
+        newest = connection.execute("SELECT coalesce(max(correction_id), 0) FROM correction WHERE rep_id = ?", (rep_id,)).fetchone()[0]
+        if newest != seen:
+            raise StaleEdit(f"rep {rep_id}: somebody else has corrected it meanwhile; look at it again")
 
     def _must_have_defender(self, connection: sqlite3.Connection, rep_id: int, player_id: str) -> None:
         known = [str(r[0]) for r in connection.execute("SELECT player_id FROM player WHERE rep_id = ?", (rep_id,))]

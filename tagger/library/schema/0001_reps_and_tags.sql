@@ -7,7 +7,7 @@ CREATE TABLE rep (
     name TEXT NOT NULL UNIQUE,
     folder TEXT NOT NULL,
     tagged_at TEXT NOT NULL,
-    review_state TEXT NOT NULL DEFAULT 'new' CHECK (review_state IN ('new', 'corrected', 'reviewed', 'flagged')),
+    review_state TEXT NOT NULL DEFAULT 'new' CHECK (review_state IN ('new', 'corrected', 'reviewed', 'flagged', 'not-a-rep')),
     down INTEGER, distance_yd REAL, hash TEXT, period TEXT, personnel TEXT, call TEXT, yards_to_goal REAL,
     field_zone TEXT GENERATED ALWAYS AS (CASE
         WHEN yards_to_goal IS NULL THEN NULL
