@@ -23,9 +23,8 @@ SIGMA_YD = 0.1
 
 def scored_tracks(truth: Truth, use_script: bool) -> Scored:
     """One rep: football reads the true tracks and finds snap, line, receivers and all else by itself."""
-    said = {**truth.raw["situation"], "period": truth.raw.get("period")} if use_script else {}
-    names = (f.name for f in fields(Situation))
-    play = play_from_truth(truth, Situation(**{name: said.get(name) for name in names}))
+    script = {**truth.raw["situation"], "period": truth.raw.get("period")} if use_script else {}
+    play = play_from_truth(truth, Situation(**{f.name: script.get(f.name) for f in fields(Situation)}))
     start_s = time.perf_counter()
     reading = read_play(play)
     taken_s = time.perf_counter() - start_s

@@ -100,8 +100,7 @@ def tag_each(do: Callable[[Named, TagOptions, Tell | None], Result], work: Seque
     """(number, result) of each piece of work as it is done, in one process in order or in several as they come."""
     if jobs <= 1 or len(work) <= 1:
         for number, (what, options) in enumerate(work):
-            start = number / len(work)
-            yield number, do(what, options, lambda share, word, s=start, n=what.name: tell(s + share / len(work), f"{n}: {word}"))
+            yield number, do(what, options, _one_of(tell, number, len(work), what.name))
         return
     # A child must start clean (the detector's threads do not survive a fork), and share the cores instead of fighting for them.
     os.environ.setdefault("OMP_NUM_THREADS", str(max(1, (os.cpu_count() or 1) // jobs)))
@@ -120,6 +119,10 @@ def tag_each(do: Callable[[Named, TagOptions, Tell | None], Result], work: Seque
         raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _one_of(tell: Tell, number: int, of: int, name: str) -> Tell:
+    return lambda share, word: tell((number + share) / of, f"{name}: {word}")
 
 
 def _leave_interrupts() -> None:
