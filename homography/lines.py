@@ -60,7 +60,8 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any]) -> Ridges:
     found = []
     for image, flat in ((rows, False), (np.ascontiguousarray(columns.T), True)):
         along, line, extent, contrast = scan_peaks(image, widest)
-        across = (line + 0.5) * step - 0.5
+        # Coordinates count from the picture's corner: the middle of pixel i is at i + 0.5.
+        across, along = (line + 0.5) * step, along + 0.5
         xy = np.stack([across, along] if flat else [along, across], axis=1)
         normal, coherence = sample_directions(directions, xy)
         tilted = np.abs(np.sin(normal) if flat else np.cos(normal))
@@ -143,7 +144,7 @@ def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[A
         fits[0] = False
         column, row = centroids[fits].astype(int).T
         strength = image[row, column] * np.sqrt(stats[fits, 4])
-        parts.append(np.column_stack([centroids[fits], size[fits], strength]))
+        parts.append(np.column_stack([centroids[fits] + 0.5, size[fits], strength]))
     table = np.concatenate(parts)
     table = table[outside_boxes(table[:, :2], boxes_xyxy)]
     if len(table) > MOST_DASHES:

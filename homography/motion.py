@@ -31,7 +31,7 @@ class BackgroundMotion:
 
     def step(self, half: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
         """(P, 2), (P, 2) full-size px of background points in the frame before and in this one; empty when that fails."""
-        boxes_half = boxes_xyxy / 2.0
+        boxes_half = boxes_xyxy / 2.0 - 0.5
         before = after = NO_POINTS
         if self._size == half.shape and len(self._corners) >= LEAST_INLIERS:
             before, after = self._follow(half, boxes_half)
@@ -44,8 +44,8 @@ class BackgroundMotion:
         if len(after) < LEAST_INLIERS:
             return NO_POINTS, NO_POINTS
         keep = spread_out(after, half.shape, KEPT_PAIRS)
-        # Middle of a half-size pixel (i) is full-size 2 i + 0.5.
-        return before[keep] * 2.0 + 0.5, after[keep] * 2.0 + 0.5
+        # Coordinates count from the picture's corner: the middle of half-size pixel i is at 2 (i + 0.5).
+        return before[keep] * 2.0 + 1.0, after[keep] * 2.0 + 1.0
 
     def _follow(self, half: npt.NDArray[np.uint8], boxes_half: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
         guess, status, _ = cv2.calcOpticalFlowPyrLK(self._half, half, self._corners, None, winSize=WINDOW, maxLevel=LEVELS,

@@ -114,7 +114,7 @@ def turf(seed: int) -> np.ndarray:
 def draw(shot: Shot, i: int, paint: Paint, texture: np.ndarray, people: np.ndarray, seed: int = 0) -> tuple[np.ndarray, np.ndarray]:
     """One picture and the boxes (B, 4) of the people at `people` (B, 2) yd."""
     w, h = shot.size
-    gx, gy = np.meshgrid(np.arange(0, w + 8, 8.0), np.arange(0, h + 8, 8.0))
+    gx, gy = np.meshgrid(np.arange(0, w + 8, 8.0) + 0.5, np.arange(0, h + 8, 8.0) + 0.5)  # middles of pixels
     middle = np.array([w / 2, h / 2])
     off = np.column_stack([gx.ravel(), gy.ravel()]) - middle
     for _ in range(6):
@@ -151,8 +151,8 @@ def draw(shot: Shot, i: int, paint: Paint, texture: np.ndarray, people: np.ndarr
             if x_high <= x_low or y_high <= y_low:
                 continue
             mask = np.zeros((4 * (y_high - y_low), 4 * (x_high - x_low)), np.uint8)
-            # Four-fold supersampling; the middle of a big pixel is 4 x + 1.5.
-            cv2.fillConvexPoly(mask, np.round(((quad - [x_low, y_low]) * 4 + 1.5) * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
+            # Four-fold supersampling; coordinates count from the corner, the drawing routine's from the first pixel's middle.
+            cv2.fillConvexPoly(mask, np.round(((quad - [x_low, y_low]) * 4 - 0.5) * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
             share = cv2.resize(mask, (x_high - x_low, y_high - y_low), interpolation=cv2.INTER_AREA)[..., None] / 255.0 * layer
             patch = image[y_low:y_high, x_low:x_high]
             patch[:] = (patch * (1 - share) + np.array(colour) * share).astype(np.uint8)
