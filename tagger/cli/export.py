@@ -73,7 +73,7 @@ def _write_parquet(library: Library, reps: list[StoredRep], out: Path, on_field:
         for clip in stored.clips:
             if on_field:
                 tables.append(field_table(stored.summary.name, clip.view, library.arrays(clip.clip_id)))
-            elif clip.is_main and (play := play_of(stored, library.arrays(clip.clip_id))) is not None:
+            elif clip.is_main and (play := play_of(stored, clip, library.arrays(clip.clip_id))) is not None:
                 tables.append(tracks_table(stored.summary.name, play))
     if not tables:
         raise ValueError("export: none of these reps has players on the field; use --format json")

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from homography.types import FieldTracks, FieldView
+from homography.types import FieldView
 from tagger.cutups.palette import GREY, YELLOW, label_of, look_of, receiver_words
 from tagger.cutups.turf import Area, Label, Shape, Stroke, TurfPainter, area_of, circle_yd
 from tagger.cutups.zones import Placement, zone_polygon
@@ -33,16 +33,18 @@ EVENT_WORDS = {
 }
 
 
+Path = tuple[FloatArray, FloatArray]
+
+
 @dataclass(frozen=True)
 class RepView:
-    """One view of a rep, ready to be drawn. `clip_minus_rep_s` is what to add to the reading's clock for this clip's;
-    `track_of_player` leads from the reading's names to this clip's tracks; `placement` is None where the play frame could
-    not be laid on this view's field (then no zones are drawn)."""
+    """One view of a rep, ready to be drawn. `paths` leads from the reading's names to times (K,) of this clip's clock and places
+    (K, 2) on its field; `placement` is None where the play frame could not be laid on this view's field (then no zones are
+    drawn); `clip_minus_rep_s` is what to add to the reading's clock for this clip's."""
 
     view: FieldView
     tracks: Tracks
-    field_tracks: FieldTracks
-    track_of_player: Mapping[str, int]
+    paths: Mapping[str, Path]
     placement: Placement | None
     hash_yd: float | None
     clip_minus_rep_s: float = 0.0
@@ -63,7 +65,6 @@ class RepOverlay:
     parts: frozenset[str] = frozenset(OVERLAYS)
     events: tuple[Event, ...] | None = None
     painter: TurfPainter = field(init=False)
-    _paths: dict[int, tuple[FloatArray, FloatArray]] = field(init=False)
     _areas: dict[tuple[str, str | None, bool], Area | None] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -71,9 +72,6 @@ class RepOverlay:
         if unknown:
             raise ValueError(f"overlay {sorted(unknown)[0]!r}: no such overlay; use {', '.join(OVERLAYS)}")
         self.painter = TurfPainter(self.seen.view, self.seen.tracks)
-        tracks = self.seen.field_tracks
-        self._paths = {int(track): (tracks.time_s[mine], tracks.xy_yd[mine])
-                       for track in np.unique(tracks.track_id) for mine in [tracks.track_id == track]}
 
     def draw(self, frame_bgr: np.ndarray, frame_index: int, clip_time_s: float) -> np.ndarray:
         """A frame of the clip with everything on it; the frame itself where nothing can be drawn."""
@@ -100,17 +98,13 @@ class RepOverlay:
 
     def where(self, player_id: str | None, time_s: float) -> FloatArray | None:
         """(2,) field yards of a player at a time of the reading's clock; None where he is not seen."""
-        path = self._path(player_id)
-        if path is None:
+        path = self.seen.paths.get(player_id) if player_id else None
+        if path is None or not len(path[0]):
             return None
         clip_time_s = time_s + self.seen.clip_minus_rep_s
         if np.abs(path[0] - clip_time_s).min() > LONGEST_GAP_S:
             return None
         return np.array([np.interp(clip_time_s, path[0], path[1][:, axis]) for axis in (0, 1)])
-
-    def _path(self, player_id: str | None) -> tuple[FloatArray, FloatArray] | None:
-        track = self.seen.track_of_player.get(player_id) if player_id else None
-        return None if track is None else self._paths.get(int(track))
 
     def _defender(self, defender: Defender, interval: Interval, time_s: float) -> list[Shape]:
         look, chosen = look_of(interval.assignment), not self.focus or defender.player_id in self.focus
@@ -160,8 +154,7 @@ class RepOverlay:
         return Area(place.field_from_play(drawn.outline_yd), hatch, look.colour, faint)
 
     def _trail(self, player_id: str, time_s: float) -> FloatArray:
-        path = self._path(player_id)
-        assert path is not None
+        path = self.seen.paths[player_id]
         clip_time_s = time_s + self.seen.clip_minus_rep_s
         times = np.arange(max(clip_time_s - TRAIL_S, path[0][0]), clip_time_s, TRAIL_STEP_S)
         return np.stack([np.interp(times, path[0], path[1][:, axis]) for axis in (0, 1)], axis=1)
@@ -170,7 +163,7 @@ class RepOverlay:
         defender, receiver = self.where(event.player_id, time_s), self.where(event.against, time_s)
         words = EVENT_WORDS.get(event.kind, event.kind)
         if event.margin_yd is not None:
-            words += f" {event.margin_yd:.1f} yd"
+            words += f" {abs(event.margin_yd):.1f} yd"
         shapes: list[Shape] = []
         if defender is not None and receiver is not None:
             shapes.append(Stroke(np.linspace(defender, receiver, 12), YELLOW, width_px=3))

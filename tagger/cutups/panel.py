@@ -213,5 +213,5 @@ def _event(axes: Axes, drawn: Drawn, event: Event) -> None:
     axes.plot([first[1], second[1]], [first[0], second[0]], color=VERMILLION, lw=2.4, marker="x", ms=5, zorder=5)
     if event.margin_yd is not None:
         middle = (first + second) / 2
-        axes.text(middle[1] + 0.6, middle[0], f"{event.margin_yd:.1f} yd", fontsize=8, color=VERMILLION, fontweight="bold",
+        axes.text(middle[1] + 0.6, middle[0], f"{abs(event.margin_yd):.1f} yd", fontsize=8, color=VERMILLION, fontweight="bold",
                   zorder=6, clip_on=True, path_effects=[withStroke(linewidth=2.5, foreground="white")])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
@@ -10,7 +11,7 @@ from scipy.optimize import linear_sum_assignment
 from homography.field import WIDTH_YD
 from homography.types import FieldTracks
 from tagger.cutups.edit_list import CutClip, CutRep
-from tagger.cutups.overlay import RepOverlay, RepView
+from tagger.cutups.overlay import Path, RepOverlay, RepView
 from tagger.cutups.panel import Drawn
 from tagger.cutups.slate import coverage_words, situation_words
 from tagger.cutups.zones import Placement
@@ -53,22 +54,23 @@ def clip_minus_rep_s(stored: StoredRep, clip: StoredClip) -> float:
 
 def overlay_of(stored: StoredRep, clip: StoredClip, arrays: ClipArrays, main_arrays: ClipArrays, wanted: CutRep,
                parts: frozenset[str]) -> RepOverlay:
-    """What is drawn into one view of a rep: the men and events that are `wanted`, or all. In another view than the main one the men are found again by where they stood."""
-    play = play_of(stored, arrays)
-    tracks = dict(clip.track_of_player)
-    if clip.clip_id != stored.main_clip.clip_id:
-        main = play_of(stored, main_arrays)
-        same = same_men(main, play, clip_minus_rep_s(stored, clip), stored.reading.snap_s) if main and play else {}
-        tracks = {player: clip.track_of_player[other] for player, other in same.items() if other in clip.track_of_player}
+    """What is drawn into one view of a rep: the men and events that are `wanted`, or all. In another view than the main one the
+    men are found again by where they stood."""
+    play = play_of(stored, clip, arrays)
     placement = place_play(play, arrays.field_tracks, clip.track_of_player) if play else None
-    seen = RepView(arrays.field_view, arrays.tracks, arrays.field_tracks, tracks, placement, play.hash_yd if play else None,
+    paths = paths_of(play, placement) if play and placement else track_paths(arrays.field_tracks, clip.track_of_player)
+    if clip.clip_id != stored.main_clip.clip_id:
+        main = play_of(stored, stored.main_clip, main_arrays)
+        same = same_men(main, play, clip_minus_rep_s(stored, clip), stored.reading.snap_s) if main and play else {}
+        paths = {player: paths[other] for player, other in same.items() if other in paths}
+    seen = RepView(arrays.field_view, arrays.tracks, paths, placement, play.hash_yd if play else None,
                    clip_minus_rep_s(stored, clip))
     return RepOverlay(seen, stored.reading, stored.numbers, wanted.players, parts, wanted.events or None)
 
 
 def drawn_rep(stored: StoredRep, arrays: ClipArrays) -> Drawn:
     """A rep's diagram from its main clip. Raises ValueError if there are no players on the field to draw."""
-    play = play_of(stored, arrays)
+    play = play_of(stored, stored.main_clip, arrays)
     if play is None:
         why = "; ".join(a.why for a in stored.reading.abstained) or "the field was not found in its film"
         raise ValueError(f"{stored.summary.name}: nothing to draw, {why}")
@@ -77,10 +79,28 @@ def drawn_rep(stored: StoredRep, arrays: ClipArrays) -> Drawn:
     return Drawn(play, stored.reading, "   ".join(word for word in words if word), stored.numbers)
 
 
-def play_of(stored: StoredRep, arrays: ClipArrays) -> PlayTracks | None:
-    """The players of a clip in the play frame, from the kept tracks; None where football abstains."""
+def play_of(stored: StoredRep, clip: StoredClip, arrays: ClipArrays) -> PlayTracks | None:
+    """A clip's players in the play frame, from its kept tracks, by its reading's names; None where football abstains."""
     play = play_from_field(arrays.field_tracks, arrays.field_view, stored.situation)
-    return None if isinstance(play, Abstention) else play
+    if isinstance(play, Abstention):
+        return None
+    named = {f"T{track}": player for player, track in clip.track_of_player.items()}  # football names men after their tracks
+    return replace(play, player_id=tuple(named.get(name, name) for name in play.player_id))
+
+
+def paths_of(play: PlayTracks, placement: Placement) -> dict[str, Path]:
+    """Player -> his times and places on the field, where he is seen."""
+    paths = {}
+    for row, player in enumerate(play.player_id):
+        known = np.isfinite(play.xy_yd[row]).all(axis=1)
+        paths[player] = play.time_s[known], placement.field_from_play(play.xy_yd[row, known])
+    return paths
+
+
+def track_paths(field_tracks: FieldTracks, track_of_player: Mapping[str, int]) -> dict[str, Path]:
+    """Player -> the times and places of his track, for a play that could not be laid on the field."""
+    mine = {player: field_tracks.track_id == track for player, track in track_of_player.items()}
+    return {player: (field_tracks.time_s[rows], field_tracks.xy_yd[rows]) for player, rows in mine.items()}
 
 
 def place_play(play: PlayTracks, field_tracks: FieldTracks, track_of_player: Mapping[str, int]) -> Placement | None:

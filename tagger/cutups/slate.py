@@ -53,7 +53,7 @@ def event_words(rep: CutRep, event: Event) -> str:
     if event.against in receivers:
         words += f", {receiver_words(receivers[event.against])},"
     if event.margin_yd is not None:
-        words += f" {event.margin_yd:.1f} yd"
+        words += f" {abs(event.margin_yd):.1f} yd"
     if rep.reading.snap_s is not None:
         after_s = event.start_s - rep.reading.snap_s
         words += f", {abs(after_s):.1f} s {'after' if after_s >= 0 else 'before'} the snap"

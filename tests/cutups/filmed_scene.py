@@ -34,6 +34,8 @@ class Scene:
     path: Path
     times_s: np.ndarray
     seen: RepView
+    field_tracks: FieldTracks
+    track_of_player: dict[str, int]
     play: PlayTracks
     reading: Reading
     image_from_field: np.ndarray
@@ -136,13 +138,14 @@ def make_scene(path: Path, size: tuple[int, int] = (448, 252), duration_s: float
     field_tracks = FieldTracks(index, stamps, ids, np.zeros(count * n, int), ones > 0, xy, ones * 0.2, ones * np.nan)
     view = FieldView(np.arange(count), np.linalg.inv(matrices), np.full(count, 0.2), np.full(count, SOLVED),
                      "end-zone" if end_zone else "sideline", "high-school", True, None, size)
-    seen = RepView(view, tracks, field_tracks, {name: i for i, name in enumerate(names)}, placement, WIDTH_YD / 3, start_s)
+    seen = RepView(view, tracks, {name: (times, field_xy[name]) for name in names}, placement, WIDTH_YD / 3, start_s)
+    track_of_player = {name: i for i, name in enumerate(names)}
     side = np.array(["offense" if name in OFFENSE else "defense" for name in names])
     play_xy = np.stack([men[name] for name in names])
     unknown = np.full(play_xy.shape[:2], np.nan)
     play = PlayTracks(times - start_s, tuple(names), side, play_xy, np.full(play_xy.shape[:2], 0.2), unknown, (None,) * n, SNAP_S,
                       WIDTH_YD / 3, True, Situation(down=3, distance_yd=7.0, yards_to_goal=65.0))
-    return Scene(path, times, seen, play, made_up_reading(), matrices)
+    return Scene(path, times, seen, field_tracks, track_of_player, play, made_up_reading(), matrices)
 
 
 def _end_zone_camera(turn: float, size: tuple[int, int]) -> np.ndarray:
@@ -213,8 +216,8 @@ def _tone(container: object, audio: object, times: np.ndarray) -> None:
 def clip_record(scene: Scene, reading: Reading, fingerprint: str, path: Path | None = None) -> ClipRecord:
     """The scene as the library takes it; `path` for another name of the film, as the library holds a path only once."""
     width, height = scene.seen.view.image_size_px
-    side = {name: "offense" if name in OFFENSE else "defense" for name in scene.seen.track_of_player}
+    side = {name: "offense" if name in OFFENSE else "defense" for name in scene.track_of_player}
     size_bytes = scene.path.stat().st_size
     return ClipRecord(path or scene.path, fingerprint, size_bytes, float(RATE), float(scene.times_s[-1]), width, height,
-                      len(scene.times_s), scene.seen.tracks, scene.seen.field_tracks, scene.seen.view, reading,
-                      scene.seen.track_of_player, side, {"all": 1.0})
+                      len(scene.times_s), scene.seen.tracks, scene.field_tracks, scene.seen.view, reading,
+                      scene.track_of_player, side, {"all": 1.0})

@@ -84,9 +84,9 @@ def test_tracks_come_back_through_parquet_as_tag_tracks_reads_them(scene: Scene,
 
 
 def test_field_tracks_keep_every_column(scene: Scene, tmp_path: Path) -> None:
-    arrays = ClipArrays(scene.seen.tracks, scene.seen.field_tracks, scene.seen.view)
+    arrays = ClipArrays(scene.seen.tracks, scene.field_tracks, scene.seen.view)
     write_parquet(field_table("rep-001", "sideline", arrays), tmp_path / "field.parquet")
     back = pq.read_table(tmp_path / "field.parquet")
-    assert back.num_rows == len(scene.seen.field_tracks)
-    assert back["x_yd"].to_numpy() == pytest.approx(scene.seen.field_tracks.xy_yd[:, 0])
+    assert back.num_rows == len(scene.field_tracks)
+    assert back["x_yd"].to_numpy() == pytest.approx(scene.field_tracks.xy_yd[:, 0])
     assert back["facing_rad"].null_count == back.num_rows

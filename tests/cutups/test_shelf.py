@@ -19,23 +19,23 @@ from tagger.cutups.zones import Placement
 def test_the_play_is_laid_back_on_the_field_it_came_from(scene: Scene, direction: int) -> None:
     place = Placement(62.0, direction)
     rng = np.random.default_rng(5)
-    tracks = scene.seen.field_tracks
-    names = list(scene.seen.track_of_player)
+    tracks = scene.field_tracks
+    names = list(scene.track_of_player)
     rows = [scene.play.player_id.index(names[i]) for i in tracks.track_id]
     in_play = scene.play.xy_yd[rows, tracks.frame_index]
     moved = replace(tracks, xy_yd=place.field_from_play(in_play) + rng.normal(0, 0.3, in_play.shape))
-    found = place_play(scene.play, moved, scene.seen.track_of_player)
+    found = place_play(scene.play, moved, scene.track_of_player)
     assert found is not None
     assert found.direction == direction
     assert found.line_x_yd == pytest.approx(62.0, abs=0.1)
 
 
 def test_a_play_without_sidelines_or_of_another_field_is_not_laid_anywhere(scene: Scene) -> None:
-    tracks = scene.seen.field_tracks
-    assert place_play(replace(scene.play, across_known=False), tracks, scene.seen.track_of_player) is None
+    tracks = scene.field_tracks
+    assert place_play(replace(scene.play, across_known=False), tracks, scene.track_of_player) is None
     shuffled = replace(tracks, xy_yd=np.random.default_rng(1).permutation(tracks.xy_yd))
-    assert place_play(scene.play, shuffled, scene.seen.track_of_player) is None
-    placed = place_play(scene.play, tracks, scene.seen.track_of_player)
+    assert place_play(scene.play, shuffled, scene.track_of_player) is None
+    placed = place_play(scene.play, tracks, scene.track_of_player)
     assert placed == Placement(pytest.approx(LINE_X_YD, abs=0.01), 1)  # type: ignore[arg-type]
 
 

@@ -40,13 +40,13 @@ def reading_from_truth(truth: dict[str, Any]) -> Reading:
     events = tuple(Event(e["kind"], e["player_id"], e["against"], e["start_s"], e["end_s"], e["margin_yd"], 1.0, WHY)
                    for e in truth["events"])
     f = truth["formation"]
-    motions = tuple(Motion(m["player_id"], m["kind"], m["start_s"], m["end_s"], m["from_across_yd"], m["to_across_yd"], m["answer"], WHY)
-                    for m in truth["motions"])
-    formation = Formation(f["set_name"], f["strength"], f["backs"], f["receivers"], tuple(f["features"]), len(f["receivers"]), 1.0, WHY,
-                          motions)
+    motions = tuple(Motion(m["player_id"], m["kind"], m["start_s"], m["end_s"], m["from_across_yd"], m["to_across_yd"],
+                           m["answer"], WHY) for m in truth["motions"])
+    formation = Formation(f["set_name"], f["strength"], f["backs"], f["receivers"], tuple(f["features"]), len(f["receivers"]),
+                          1.0, WHY, motions)
     family = {truth["family"]: 1.0} if truth["gradable"] else {}
-    return Reading(truth["snap_s"], truth["release_s"], truth["end_s"], {truth["play_kind"]: 1.0}, {truth["shell"]: 1.0}, WHY, family, WHY,
-                   (), truth["variant"], formation, defenders, events, (), truth["rush_count"])
+    return Reading(truth["snap_s"], truth["release_s"], truth["end_s"], {truth["play_kind"]: 1.0}, {truth["shell"]: 1.0}, WHY,
+                   family, WHY, (), truth["variant"], formation, defenders, events, (), truth["rush_count"])
 
 
 def _clip(folder: Path, truth: dict[str, Any], clip: dict[str, Any], reading: Reading) -> ClipRecord:
@@ -56,8 +56,8 @@ def _clip(folder: Path, truth: dict[str, Any], clip: dict[str, Any], reading: Re
     times = np.array([frame["time_s"] for frame in frames])
     size = (clip["width_px"], clip["height_px"])
     matrices = np.linalg.inv(np.array([frame["image_from_field"] for frame in frames]))
-    view = FieldView(index, matrices, np.full(len(frames), 0.1), np.full(len(frames), SOLVED), clip["view"], truth["level"], True, None,
-                     size)
+    view = FieldView(index, matrices, np.full(len(frames), 0.1), np.full(len(frames), SOLVED), clip["view"], truth["level"],
+                     True, None, size)
     names = [player["player_id"] for player in truth["players"]]
     number = {name: i + 1 for i, name in enumerate(names)}
     seen = [(frame["index"], frame["time_s"], number[box[0]], box[1:5]) for frame in frames
@@ -67,8 +67,9 @@ def _clip(folder: Path, truth: dict[str, Any], clip: dict[str, Any], reading: Re
     tracks = Tracks(np.array([s[0] for s in seen]), np.array([s[1] for s in seen]), np.array([s[2] for s in seen]),
                     np.array([s[3] for s in seen], float).reshape(-1, 4), ones > 0, np.zeros(count, int), ones, ones)
     side = {p["player_id"]: p["side"] for p in truth["players"] if p["side"] in ("offense", "defense")}
-    return ClipRecord(path, f"{truth['rep']}-{clip['view']}", path.stat().st_size, 30.0, float(times[-1]), *size, len(frames), tracks,
-                      _field_tracks(truth, tracks, number, list(side)), view, reading, {name: number[name] for name in side}, side)
+    return ClipRecord(path, f"{truth['rep']}-{clip['view']}", path.stat().st_size, 30.0, float(times[-1]), *size, len(frames),
+                      tracks, _field_tracks(truth, tracks, number, list(side)), view, reading,
+                      {name: number[name] for name in side}, side)
 
 
 def _field_tracks(truth: dict[str, Any], tracks: Tracks, number: dict[str, int], players: list[str]) -> FieldTracks:
