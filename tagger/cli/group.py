@@ -16,6 +16,7 @@ from tagger.cli.export import export_command
 from tagger.cli.inspect import inspect_command
 from tagger.cli.report import report_command
 from tagger.cli.reps import reps_command
+from tagger.cli.review import review_command
 from tagger.cli.score import score_command
 from tagger.cli.show import show_command
 from tagger.cli.simulate import simulate_command
@@ -73,5 +74,5 @@ def main() -> None:
 
 
 for _command in (tag_command, tag_tracks_command, reps_command, show_command, cutup_command, report_command, export_command,
-                 inspect_command, simulate_command, score_command, train_command):
+                 inspect_command, review_command, simulate_command, score_command, train_command):
     main.add_command(_command)

@@ -17,8 +17,12 @@ if TYPE_CHECKING:
 @click.command("review")
 @library_option
 @click.option("--port", type=click.IntRange(0, 65535), default=8423, show_default=True, help="Port; 0 takes any free one.")
-@click.option("--share", metavar="ADDRESS", default=None,
-              help="Also for the staff: this machine's address on their network. Asks everybody for a token.")
+@click.option(
+    "--share",
+    metavar="ADDRESS",
+    default=None,
+    help="Also for the staff: this machine's address on their network. Asks everybody for a token.",
+)
 @click.option("--open/--no-open", "open_page", default=True, help="Open the page in the browser.")
 def review_command(library: Path, port: int, share: str | None, open_page: bool) -> None:
     """Look at the tags where the machine is unsure, and correct them.

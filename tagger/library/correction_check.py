@@ -138,7 +138,7 @@ def _check_clip_value(field: str, value: Any) -> None:
 
 
 def _check_point(value: Any, name: str) -> None:
-    plain = isinstance(value, list) and len(value) == 2 and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
+    plain = isinstance(value, list) and len(value) == 2 and all(isinstance(v, int | float) for v in value)
     if not plain or not all(abs(v) < 1e5 for v in value):
         raise ValueError(f"{name}: {value!r}, wanted two numbers")
 

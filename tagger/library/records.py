@@ -150,7 +150,8 @@ class RepSummary(NamedTuple):
 @dataclass(frozen=True)
 class StoredRep:
     """One whole rep: `reading` and `situation` are effective (the coach's word over the automatic value), `automatic` and
-    `script` as they were tagged. `reread_upto` is the newest correction that was read into the tags anew, 0 for none. `verdicts` runs beside `reading.events`: "open", "confirmed" or "added"."""
+    `script` as they were tagged. `reread_upto` is the newest correction that was read into the tags anew, 0 for none.
+    `verdicts` runs beside `reading.events`: "open", "confirmed" or "added"."""
 
     summary: RepSummary
     clips: tuple[StoredClip, ...]

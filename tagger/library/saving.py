@@ -53,7 +53,8 @@ def rebuild(connection: sqlite3.Connection, rep_id: int) -> None:
     """Write the rep's rows anew from its automatic reading and its corrections."""
     reading, situation = connection.execute("SELECT reading, situation FROM rep_reading WHERE rep_id = ?", (rep_id,)).fetchone()
     automatic = reading_from_json(json.loads(reading))
-    state = effective(reread_of(connection, rep_id)[0] or automatic, situation_from_json(json.loads(situation)), corrections_of(connection, rep_id))
+    read = reread_of(connection, rep_id)[0] or automatic
+    state = effective(read, situation_from_json(json.loads(situation)), corrections_of(connection, rep_id))
     tracks, sides = connection.execute(
         "SELECT track_of_player, side_of_player FROM clip WHERE rep_id = ? AND is_main", (rep_id,)).fetchone()
     write_effective(connection, rep_id, state, automatic, json.loads(sides), json.loads(tracks))

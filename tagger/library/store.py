@@ -226,7 +226,8 @@ class Library:
             raise LibraryError(f"rep {rep_id}: not in this library ({self.folder})")
 
     def _must_be_at(self, connection: sqlite3.Connection, rep_id: int, seen: int) -> None:
-        newest = connection.execute("SELECT coalesce(max(correction_id), 0) FROM correction WHERE rep_id = ?", (rep_id,)).fetchone()[0]
+        newest = connection.execute(
+            "SELECT coalesce(max(correction_id), 0) FROM correction WHERE rep_id = ?", (rep_id,)).fetchone()[0]
         if newest != seen:
             raise StaleEdit(f"rep {rep_id}: somebody else has corrected it meanwhile; look at it again")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path as FilmPath
 from typing import Annotated, Any
@@ -11,15 +12,16 @@ import anyio.to_thread
 from fastapi import APIRouter, Path, Request
 from starlette.responses import JSONResponse, Response
 
-from tagger.library.correction_check import check
 from tagger.football.types import Interval
+from tagger.library.faults import StaleEdit
 from tagger.library.reading_json import family_of, reading_to_json, situation_to_json
 from tagger.library.records import Correction, StoredRep
 from tagger.library.store import Library
 from tagger.review.edits import Edits, Reread, Undo
+from tagger.review.film import FilmServer
 from tagger.review.queue_order import progress_of, review_queue
-from tagger.review.reread import is_stale, keep_reread, reread
 from tagger.review.rep_data import log_data, moving_data, rep_data, version_of
+from tagger.review.reread import is_stale, reread
 from tagger.review.safety import refused
 
 router = APIRouter()
@@ -27,7 +29,8 @@ Number = Annotated[int, Path(ge=1, lt=2**53)]
 
 
 def _library(request: Request) -> Library:
-    return request.app.state.shelf.library
+    library: Library = request.app.state.shelf.library
+    return library
 
 
 @router.get("/api/queue")
@@ -35,8 +38,12 @@ def queue(request: Request) -> dict[str, Any]:
     """Ids of all reps in the order in which to look at them, and how far the pass has come."""
     reps = review_queue(_library(request))
     progress = progress_of(reps)
-    return {"order": [rep.rep_id for rep in reps], "done": progress.done, "total": progress.total,
-            "value_done_share": round(progress.value_done_share, 4)}
+    return {
+        "order": [rep.rep_id for rep in reps],
+        "done": progress.done,
+        "total": progress.total,
+        "value_done_share": round(progress.value_done_share, 4),
+    }
 
 
 @router.get("/api/reps/{rep_id}")
@@ -62,7 +69,8 @@ async def film(request: Request, clip_id: Number) -> Response:
     found = await anyio.to_thread.run_sync(_film_of, request, clip_id)
     if found is None:
         return refused(404, f"clip {clip_id}: not in this library")
-    return await request.app.state.film.answer(FilmPath(found[0]), request.headers.get("range"), found[1])
+    server: FilmServer = request.app.state.film
+    return await server.answer(FilmPath(found[0]), request.headers.get("range"), found[1])
 
 
 def _film_of(request: Request, clip_id: int) -> tuple[str, str] | None:
@@ -73,46 +81,40 @@ def _film_of(request: Request, clip_id: int) -> tuple[str, str] | None:
 @router.post("/api/reps/{rep_id}/corrections")
 def correct(request: Request, rep_id: Number, edits: Edits) -> JSONResponse:
     """Log a coach's fixes, all or none. 409 with both versions if somebody else was faster."""
-    shelf = request.app.state.shelf
-    library: Library = shelf.library
-    with shelf.writing:
-        stored = library.rep(rep_id)
-        if version_of(stored) != edits.version:
-            return _stale_edit(stored, edits.version, edits.model_dump()["edits"])
-        said = [Correction(edits.who, e.subject, e.field, e.after, edits.reason, before_of(stored, e.subject, e.field, e.after))
-                for e in edits.edits]
-        for correction in said:  # all are checked before the first is written
-            check(correction)
-        for correction in said:
-            library.correct(rep_id, correction)
+    library = _library(request)
+    stored = library.rep(rep_id)
+    said = [
+        Correction(edits.who, e.subject, e.field, e.after, edits.reason, before_of(stored, e.subject, e.field, e.after))
+        for e in edits.edits
+    ]
+    try:
+        library.correct_all(rep_id, said, seen=edits.version)
+    except StaleEdit:
+        return _stale_edit(library.rep(rep_id), edits.version, edits.model_dump()["edits"])
     return _whole(library, rep_id)
 
 
 @router.post("/api/reps/{rep_id}/undo")
 def undo(request: Request, rep_id: Number, asked: Undo) -> JSONResponse:
     """Take a correction back, or bring a taken-back one again."""
-    shelf = request.app.state.shelf
-    library: Library = shelf.library
-    with shelf.writing:
-        stored = library.rep(rep_id)
-        if version_of(stored) != asked.version:
-            return _stale_edit(stored, asked.version, [{"undo": asked.correction_id}])
-        library.undo(rep_id, asked.correction_id, asked.who)
+    library = _library(request)
+    try:
+        library.undo(rep_id, asked.correction_id, asked.who, seen=asked.version)
+    except StaleEdit:
+        return _stale_edit(library.rep(rep_id), asked.version, [{"undo": asked.correction_id}])
     return _whole(library, rep_id)
 
 
 @router.post("/api/reps/{rep_id}/reread")
 def read_again(request: Request, rep_id: Number, asked: Reread) -> JSONResponse:
     """Infer the rep's tags anew from its kept tracks, on the coach's word as it stands at `version`."""
-    shelf = request.app.state.shelf
-    library: Library = shelf.library
-    with shelf.rereading:  # one at a time: it is the only thing here that takes a processor for long
+    library = _library(request)
+    with request.app.state.shelf.rereading:  # one at a time: it is the only thing here that takes a processor for long
         stored = library.rep(rep_id)
-        if version_of(stored) == asked.version and is_stale(library, stored):
+        if version_of(stored) == asked.version and is_stale(stored):
             reading = reread(stored, library.arrays(stored.main_clip.clip_id))
-            with shelf.writing:
-                if version_of(library.rep(rep_id)) == asked.version:
-                    keep_reread(library, rep_id, reading)
+            with suppress(StaleEdit):  # a newer word will be read in its turn
+                library.save_reread(rep_id, reading, asked.version)
     return _whole(library, rep_id)
 
 
@@ -154,12 +156,19 @@ def _meets(interval: Interval, after: Any) -> bool:
 
 def _whole(library: Library, rep_id: int) -> JSONResponse:
     stored = library.rep(rep_id)
-    return JSONResponse(rep_data(stored, is_stale(library, stored)))
+    return JSONResponse(rep_data(stored, is_stale(stored)))
 
 
 def _stale_edit(stored: StoredRep, seen_version: int, yours: Any) -> JSONResponse:
     """The refusal that shows both sides: what you wanted, and what has been said since you looked."""
     theirs = [row for row in log_data(stored.corrections) if row["correction_id"] > seen_version]
     who = ", ".join(sorted({row["who"] for row in theirs})) or "another program"
-    return JSONResponse({"error": f"{who} changed this rep while you were at it; nothing of yours was saved",
-                         "yours": yours, "theirs": theirs, "rep": rep_data(stored, stale=False)}, status_code=409)
+    return JSONResponse(
+        {
+            "error": f"{who} changed this rep while you were at it; nothing of yours was saved",
+            "yours": yours,
+            "theirs": theirs,
+            "rep": rep_data(stored, stale=False),
+        },
+        status_code=409,
+    )

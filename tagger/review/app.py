@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from pathlib import Path
 
 from fastapi import FastAPI, Request
@@ -20,21 +18,18 @@ from tagger.review.safety import Door, SafetyLayer, refused
 
 
 class Shelf:
-    """The library, opened once in each worker thread; `writing` makes look-then-write one step for all of them."""
+    """The library, opened once in each worker thread."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.writing = threading.Lock()
         self.rereading = threading.Lock()
         self._local = threading.local()
-        self._opened: list[Library] = []
 
     @property
     def library(self) -> Library:
         opened: Library | None = getattr(self._local, "library", None)
         if opened is None:
             opened = self._local.library = Library.open(self.folder)
-            self._opened.append(opened)
         return opened
 
 
@@ -43,11 +38,7 @@ def create_app(folder: Path, door: Door) -> FastAPI:
     with Library.open(folder, read_only=True):
         pass
 
-    @asynccontextmanager
-    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
-        yield
-
-    app = FastAPI(title="deepthird review", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json", lifespan=lifespan)
+    app = FastAPI(title="deepthird review", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
     app.state.shelf, app.state.film, app.state.door = Shelf(folder), FilmServer(), door
     app.include_router(pages.router)
     app.include_router(api.router)

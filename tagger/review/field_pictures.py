@@ -12,8 +12,16 @@ from tagger.cutups.zones import zone_polygon
 from tagger.review.words import ink_on
 
 BEHIND_YD, DEEP_YD = 6.0, 30.0
-HATCHES = {"//": "M0 4L4 0", "\\\\": "M0 0L4 4", "||": "M2 0V4", "--": "M0 2H4", "..": "M1 1h1", "xx": "M0 4L4 0M0 0L4 4",
-           "++": "M2 0V4M0 2H4", "oo": "M2 1v2"}
+HATCHES = {
+    "//": "M0 4L4 0",
+    "\\\\": "M0 0L4 4",
+    "||": "M2 0V4",
+    "--": "M0 2H4",
+    "..": "M1 1h1",
+    "xx": "M0 4L4 0M0 0L4 4",
+    "++": "M2 0V4M0 2H4",
+    "oo": "M2 1v2",
+}
 
 
 @dataclass(frozen=True)
@@ -38,7 +46,9 @@ def field_picture(zones: tuple[str, ...], label: str, marks: tuple[Mark, ...] = 
         parts.append(f'<path class="hashes" d="M{side:.2f} 0V{DEEP_YD:g}"/>')
     parts += [_zone(zone) for zone in zones]
     for across in (-3.4, -1.7, 0.0, 1.7, 3.4):
-        parts.append(f'<rect class="lineman" x="{WIDTH_YD / 2 + across - 0.6:.2f}" y="{DEEP_YD + 0.4:g}" width="1.2" height="1.2"/>')
+        parts.append(
+            f'<rect class="lineman" x="{WIDTH_YD / 2 + across - 0.6:.2f}" y="{DEEP_YD + 0.4:g}" width="1.2" height="1.2"/>'
+        )
     parts += [_mark(mark) for mark in marks]
     parts.append("</svg>")
     return Markup("".join(parts))
@@ -55,7 +65,9 @@ def _zone(zone: str) -> str:
     overlay = f'<polygon points="{points}" fill="url(#{hatch})"/>' if hatch else ""
     ink = f'fill="{ink_on(look.colour)}" stroke="{look.colour}"'
     side = escape(SIDE_LETTERS.get(area, area))
-    words = f'<text x="{x:.2f}" y="{y - 0.2:.2f}" {ink}>{escape(look.short)}</text><text x="{x:.2f}" y="{y + 2:.2f}" {ink}>{side}</text>'
+    words = "".join(
+        f'<text x="{x:.2f}" y="{line:.2f}" {ink}>{word}</text>' for line, word in ((y - 0.2, escape(look.short)), (y + 2, side))
+    )
     return f'<polygon points="{points}" fill="{look.colour}"/>{overlay}{words}'
 
 
@@ -63,8 +75,9 @@ def _mark(mark: Mark) -> str:
     x, y = mark.across, DEEP_YD - mark.downfield
     defender = f'<path class="defender" d="M{x:.2f} {y + 0.9:.2f}l-1 -1.7h2z"/>'
     if mark.kind == "man":
-        route = f'<circle class="receiver" cx="{x:.2f}" cy="{DEEP_YD + 1:g}" r="0.8"/><path class="way" d="M{x:.2f} {DEEP_YD + 0.2:g}V{y + 5:.2f}"/>'
-        return f'{route}<path class="covers" d="M{x:.2f} {y + 1:.2f}V{y + 5:.2f}"/>{defender}'
+        receiver = f'<circle class="receiver" cx="{x:.2f}" cy="{DEEP_YD + 1:g}" r="0.8"/>'
+        route = f'<path class="way" d="M{x:.2f} {DEEP_YD + 0.2:g}V{y + 5:.2f}"/>'
+        return f'{receiver}{route}<path class="covers" d="M{x:.2f} {y + 1:.2f}V{y + 5:.2f}"/>{defender}'
     if mark.kind == "spy":
         return f'<path class="way" d="M{x - 4:.2f} {y:.2f}l1 -0.8m-1 0.8l1 0.8m-1 -0.8h8l-1 -0.8m1 0.8l-1 0.8"/>{defender}'
     to = DEEP_YD + (4 if mark.kind == "rush" else -0.4)
@@ -73,6 +86,9 @@ def _mark(mark: Mark) -> str:
 
 def hatch_patterns() -> Markup:
     """The hatches, once per page."""
-    return Markup("".join(
-        f'<pattern id="h{i}" width="4" height="4" patternUnits="userSpaceOnUse"><path class="hatch" d="{d}"/></pattern>'
-        for i, d in enumerate(HATCHES.values())))
+    return Markup(
+        "".join(
+            f'<pattern id="h{i}" width="4" height="4" patternUnits="userSpaceOnUse"><path class="hatch" d="{d}"/></pattern>'
+            for i, d in enumerate(HATCHES.values())
+        )
+    )

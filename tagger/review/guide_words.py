@@ -25,26 +25,59 @@ _UNDER_FOUR = ("curl-flat:left", "hook-curl:left", "hook-curl:right", "curl-flat
 _UNDER_FIVE = ("flat:left", "hook-curl:left", "middle-hook:middle", "hook-curl:right", "flat:right")
 
 FAMILY_GUIDE = (
-    GuideWord("Cover 0", "Nobody deep: every eligible receiver has his man, and at least one more rusher comes.", (),
-              (*_MEN, Mark("rush", 1.5, 20.0), Mark("rush", 1.5, 33.3))),
-    GuideWord("Cover 1", "One man deep in the middle, the others in man; one may sit free in the hole.",
-              ("deep-third:middle", "robber:middle"), _MEN),
+    GuideWord(
+        "Cover 0",
+        "Nobody deep: every eligible receiver has his man, and at least one more rusher comes.",
+        (),
+        (*_MEN, Mark("rush", 1.5, 20.0), Mark("rush", 1.5, 33.3)),
+    ),
+    GuideWord(
+        "Cover 1",
+        "One man deep in the middle, the others in man; one may sit free in the hole.",
+        ("deep-third:middle", "robber:middle"),
+        _MEN,
+    ),
     GuideWord("Cover 2", "Two halves deep, five underneath; the corners hold the flat.", (*_HALVES, *_UNDER_FIVE)),
-    GuideWord("Tampa 2", "Cover 2 whose middle man runs into the deep hole between the halves.",
-              (*_HALVES, "deep-third:middle", *_UNDER_FOUR)),
+    GuideWord(
+        "Tampa 2",
+        "Cover 2 whose middle man runs into the deep hole between the halves.",
+        (*_HALVES, "deep-third:middle", *_UNDER_FOUR),
+    ),
     GuideWord("Cover 2 man", "Two halves deep, five in man beneath them, inside and trailing.", _HALVES, _MEN),
-    GuideWord("Cover 3", "Three thirds deep, four underneath: curl-flat, hook-curl, hook-curl, curl-flat.", (*_THIRDS, *_UNDER_FOUR)),
-    GuideWord("Cover 4", "Four quarters deep, three underneath; men are matched once they run deep.",
-              (*(f"deep-quarter:{a}" for a in QUARTERS), "curl-flat:left", "middle-hook:middle", "curl-flat:right")),
-    GuideWord("Cover 6", "Quarters to one side, a half to the other.",
-              ("deep-quarter:left-outside", "deep-quarter:left-inside", "deep-half:right", "curl-flat:left", "middle-hook:middle", "flat:right")),
+    GuideWord(
+        "Cover 3", "Three thirds deep, four underneath: curl-flat, hook-curl, hook-curl, curl-flat.", (*_THIRDS, *_UNDER_FOUR)
+    ),
+    GuideWord(
+        "Cover 4",
+        "Four quarters deep, three underneath; men are matched once they run deep.",
+        (*(f"deep-quarter:{a}" for a in QUARTERS), "curl-flat:left", "middle-hook:middle", "curl-flat:right"),
+    ),
+    GuideWord(
+        "Cover 6",
+        "Quarters to one side, a half to the other.",
+        (
+            "deep-quarter:left-outside",
+            "deep-quarter:left-inside",
+            "deep-half:right",
+            "curl-flat:left",
+            "middle-hook:middle",
+            "flat:right",
+        ),
+    ),
 )
 ASSIGNMENT_GUIDE = (
     GuideWord("deep third", "Deeper than the deepest in his third, in the middle of it.", _THIRDS),
     GuideWord("deep half", "From the hash to the numbers of his side, over the top of everything.", _HALVES),
-    GuideWord("deep quarter", "One of four deep strips; outside men are the corners, inside men the safeties.",
-              tuple(f"deep-quarter:{a}" for a in QUARTERS)),
-    GuideWord("curl-flat", "Eight to twelve yards deep near the numbers, widening with a flat route.", ("curl-flat:left", "curl-flat:right")),
+    GuideWord(
+        "deep quarter",
+        "One of four deep strips; outside men are the corners, inside men the safeties.",
+        tuple(f"deep-quarter:{a}" for a in QUARTERS),
+    ),
+    GuideWord(
+        "curl-flat",
+        "Eight to twelve yards deep near the numbers, widening with a flat route.",
+        ("curl-flat:left", "curl-flat:right"),
+    ),
     GuideWord("hook-curl", "Eight to twelve yards deep between the hash and the numbers.", ("hook-curl:left", "hook-curl:right")),
     GuideWord("middle hook", "Eight to twelve yards deep over the ball.", ("middle-hook:middle",)),
     GuideWord("flat", "Short and outside the numbers.", ("flat:left", "flat:right")),

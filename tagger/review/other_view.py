@@ -17,8 +17,9 @@ SHIFTS_YD = tuple(5.0 * k for k in range(-20, 21))
 """A view whose yard line is not known is right only up to whole multiples of 5 yd."""
 
 
-def same_tracks(main: FieldTracks, main_ids: Iterable[int], main_snap_s: float, other: FieldTracks, other_snap_s: float,
-                shifted: bool) -> dict[int, int]:
+def same_tracks(
+    main: FieldTracks, main_ids: Iterable[int], main_snap_s: float, other: FieldTracks, other_snap_s: float, shifted: bool
+) -> dict[int, int]:
     """Track of the other view -> track of the main view who is the same man, by where both stood about the snap.
 
     `shifted`: one of the views does not know its yard line.
@@ -29,7 +30,7 @@ def same_tracks(main: FieldTracks, main_ids: Iterable[int], main_snap_s: float, 
         return {}
     best: tuple[float, dict[int, int]] = (0.0, {})
     for shift_yd in SHIFTS_YD if shifted else (0.0,):
-        apart = np.linalg.norm(our_spots[:, None] - (their_spots + [shift_yd, 0.0])[None], axis=-1)
+        apart = np.linalg.norm(our_spots[:, None] - (their_spots + np.array([shift_yd, 0.0]))[None], axis=-1)
         known = np.isfinite(apart)
         mean = np.where(known, apart, 0.0).sum(axis=2) / np.maximum(known.sum(axis=2), 1)
         closeness = np.where(known.any(axis=2), np.clip(SAME_MAN_YD - mean, 0.0, None), 0.0)

@@ -25,8 +25,9 @@ MEDIA_TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+
 
 @lru_cache(maxsize=1)
 def _templates() -> Environment:
-    return Environment(loader=PackageLoader("tagger.review"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-                       lstrip_blocks=True)
+    return Environment(
+        loader=PackageLoader("tagger.review"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
 
 
 @lru_cache(maxsize=1)
@@ -54,13 +55,15 @@ def static(name: str) -> Response:
     if content is None:
         raise HTTPException(404)
     suffix = "." + name.rpartition(".")[2]
-    return Response(content, media_type=MEDIA_TYPES.get(suffix) or mimetypes.guess_type(name)[0],
-                    headers={"cache-control": "no-cache"})
+    return Response(
+        content, media_type=MEDIA_TYPES.get(suffix) or mimetypes.guess_type(name)[0], headers={"cache-control": "no-cache"}
+    )
 
 
 @router.get("/")
-def queue_page(request: Request, search: Annotated[str, Query(max_length=300)] = "",
-               start: Annotated[int, Query(ge=0, lt=10**7)] = 0) -> Response:
+def queue_page(
+    request: Request, search: Annotated[str, Query(max_length=300)] = "", start: Annotated[int, Query(ge=0, lt=10**7)] = 0
+) -> Response:
     """The queue, the most valuable look first; `search` narrows it in the language of `deepthird reps`."""
     library: Library = request.app.state.shelf.library
     queue, fault = review_queue(library), ""
@@ -71,8 +74,19 @@ def queue_page(request: Request, search: Annotated[str, Query(max_length=300)] =
             queue = [rep for rep in queue if rep.rep_id in wanted]
         except ValueError as error:
             fault = str(error)
-    return page(request, "queue.html", reps=queue[start:start + PER_PAGE], progress=progress, found=len(queue), start=start,
-                per_page=PER_PAGE, search=search, fault=fault, names=words.FAMILY_NAMES, here="queue")
+    return page(
+        request,
+        "queue.html",
+        reps=queue[start : start + PER_PAGE],
+        progress=progress,
+        found=len(queue),
+        start=start,
+        per_page=PER_PAGE,
+        search=search,
+        fault=fault,
+        names=words.FAMILY_NAMES,
+        here="queue",
+    )
 
 
 @router.get("/rep/{rep_id}")
@@ -95,5 +109,12 @@ def truth_page(request: Request) -> Response:
 def guide_page(request: Request) -> Response:
     """The words, with pictures, and what to take care of."""
     parts = [("Coverage families", guide_words.FAMILY_GUIDE), ("Assignments", guide_words.ASSIGNMENT_GUIDE)]
-    return page(request, "guide.html", parts=parts, events=guide_words.EVENT_GUIDE, picture=field_picture, patterns=hatch_patterns(),
-                here="guide")
+    return page(
+        request,
+        "guide.html",
+        parts=parts,
+        events=guide_words.EVENT_GUIDE,
+        picture=field_picture,
+        patterns=hatch_patterns(),
+        here="guide",
+    )

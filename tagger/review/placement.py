@@ -18,8 +18,9 @@ LINE_SHARE = 0.8
 HALF_LINEMAN_YD = 0.5
 
 
-def placement_of(field_tracks: FieldTracks, side_of_track: Mapping[int, str], snap_s: float | None,
-                 standing: Iterable[Correction]) -> Placement | None:
+def placement_of(
+    field_tracks: FieldTracks, side_of_track: Mapping[int, str], snap_s: float | None, standing: Iterable[Correction]
+) -> Placement | None:
     """The placement, or None where the snap or one of the two sides is not known (and the coach has not told)."""
     told = {c.field: c.after for c in standing if c.subject == "rep" and c.field in ("direction", "ball_xy_yd")}
     offense, defense = (_stance(field_tracks, side_of_track, side, snap_s) for side in ("offense", "defense"))

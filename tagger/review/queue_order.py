@@ -7,6 +7,7 @@ busts and a played coverage that differs from the called one are worth a look ev
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from tagger.football.vocabulary import FAMILIES, UNKNOWN
 from tagger.library.store import Library
@@ -98,9 +99,29 @@ def progress_of(queue: list[QueuedRep]) -> Progress:
     return Progress(len(done), len(queue), sum(rep.value for rep in done) / whole if whole else 1.0)
 
 
-def _queued(row: tuple, weights: Weights) -> QueuedRep:
-    (rep_id, name, state, family, confidence, source, shell, shell_confidence, kind, kind_confidence, call, down, distance_yd,
-     period, set_name, snap_s, busts, event_doubt, man_doubt, solved_share) = row
+def _queued(row: tuple[Any, ...], weights: Weights) -> QueuedRep:
+    (
+        rep_id,
+        name,
+        state,
+        family,
+        confidence,
+        source,
+        shell,
+        shell_confidence,
+        kind,
+        kind_confidence,
+        call,
+        down,
+        distance_yd,
+        period,
+        set_name,
+        snap_s,
+        busts,
+        event_doubt,
+        man_doubt,
+        solved_share,
+    ) = row
     reasons: list[tuple[float, str]] = []
     ungraded = kind in ("run", "screen", "quick")
     if source != "coach":
@@ -126,4 +147,6 @@ def _queued(row: tuple, weights: Weights) -> QueuedRep:
     reasons.sort(key=lambda reason: -reason[0])
     told = tuple(words for value, words in reasons if value >= 0.1)[:3]
     value = sum(value for value, _ in reasons)
-    return QueuedRep(rep_id, name, value, told, state, family, confidence, source, shell, kind, call, down, distance_yd, period, set_name)
+    return QueuedRep(
+        rep_id, name, value, told, state, family, confidence, source, shell, kind, call, down, distance_yd, period, set_name
+    )

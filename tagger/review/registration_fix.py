@@ -47,7 +47,7 @@ def corrected_view(view: FieldView, anchors: Iterable[Mapping[str, Any]]) -> Fie
 
 def field_map(seen_yd: FloatArray, true_yd: FloatArray) -> FloatArray:
     """(3, 3) map of the field onto itself that brings `seen_yd` (N, 2) to `true_yd` (N, 2), as simple as N allows."""
-    matrix = np.eye(3)
+    matrix: FloatArray = np.eye(3)
     spread = np.ptp(seen_yd, axis=0)
     if len(seen_yd) >= 3 and _well_spread(seen_yd):
         ones = np.column_stack([seen_yd, np.ones(len(seen_yd))])

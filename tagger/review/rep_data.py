@@ -35,13 +35,23 @@ def rep_data(rep: StoredRep, stale: bool) -> dict[str, Any]:
     """The rep without its tracks. `stale`: a coach's word has not yet been read into the other tags."""
     main = rep.main_clip
     return {
-        "rep_id": rep.summary.rep_id, "name": rep.summary.name, "version": version_of(rep), "stale": stale,
-        "review_state": rep.summary.review_state, "situation": situation_to_json(rep.situation),
-        "reading": reading_to_json(rep.reading), "verdicts": list(rep.verdicts), "numbers": dict(rep.numbers),
+        "rep_id": rep.summary.rep_id,
+        "name": rep.summary.name,
+        "version": version_of(rep),
+        "stale": stale,
+        "review_state": rep.summary.review_state,
+        "situation": situation_to_json(rep.situation),
+        "reading": reading_to_json(rep.reading),
+        "verdicts": list(rep.verdicts),
+        "numbers": dict(rep.numbers),
         "by_coach": sorted(rep.by_coach),
-        "automatic": {"family": family_of(rep.automatic)[0], "family_confidence": family_of(rep.automatic)[1],
-                      "shell": (likeliest(rep.automatic.shell) or (None,))[0], "snap_s": rep.automatic.snap_s,
-                      "set_name": rep.automatic.formation.set_name if rep.automatic.formation else None},
+        "automatic": {
+            "family": family_of(rep.automatic)[0],
+            "family_confidence": family_of(rep.automatic)[1],
+            "shell": (likeliest(rep.automatic.shell) or (None,))[0],
+            "snap_s": rep.automatic.snap_s,
+            "set_name": rep.automatic.formation.set_name if rep.automatic.formation else None,
+        },
         "corrections": log_data(rep.corrections),
         "clips": [_clip_data(clip, main, rep) for clip in rep.clips],
     }
@@ -55,9 +65,16 @@ def log_data(log: tuple[Correction, ...]) -> list[dict[str, Any]]:
 
 def _clip_data(clip: StoredClip, main: StoredClip, rep: StoredRep) -> dict[str, Any]:
     return {
-        "clip_id": clip.clip_id, "view": clip.view, "mark": clip.fingerprint, "is_main": clip.is_main, "film": f"/film/{clip.clip_id}",
-        "minus_main_s": clock_offset_s(clip, main, rep), "solved_share": round(clip.solved_share, 3),
-        "lost_reason": clip.lost_reason, "yard_line_known": clip.yard_line_known, "duration_s": clip.duration_s,
+        "clip_id": clip.clip_id,
+        "view": clip.view,
+        "mark": clip.fingerprint,
+        "is_main": clip.is_main,
+        "film": f"/film/{clip.clip_id}",
+        "minus_main_s": clock_offset_s(clip, main, rep),
+        "solved_share": round(clip.solved_share, 3),
+        "lost_reason": clip.lost_reason,
+        "yard_line_known": clip.yard_line_known,
+        "duration_s": clip.duration_s,
     }
 
 
@@ -114,25 +131,40 @@ def moving_data(rep: StoredRep, clip: StoredClip, arrays: ClipArrays, main_array
     placement = placement_of(fixed.field_tracks, sides, snap_s, standing(rep.corrections))
     view = fixed.field_view
     return {
-        "clip_id": clip.clip_id, "size_px": list(view.image_size_px), "time_s": _rounded(frame_times(view, fixed.tracks), 4),
-        "frame_index": view.frame_index.tolist(), "hash_yd": LEVELS[view.level or "college"].hash_yd,
-        **_camera_data(view), "people": _people(fixed.tracks, fixed.field_tracks, view, names, sides),
-        "placement": None if placement is None else {"line_x_yd": round(placement.line_x_yd, 3), "direction": placement.direction},
+        "clip_id": clip.clip_id,
+        "size_px": list(view.image_size_px),
+        "time_s": _rounded(frame_times(view, fixed.tracks), 4),
+        "frame_index": view.frame_index.tolist(),
+        "hash_yd": LEVELS[view.level or "college"].hash_yd,
+        **_camera_data(view),
+        "people": _people(fixed.tracks, fixed.field_tracks, view, names, sides),
+        "placement": None
+        if placement is None
+        else {"line_x_yd": round(placement.line_x_yd, 3), "direction": placement.direction},
         "zones": zone_outlines(placement),
     }
 
 
-def _other_names(rep: StoredRep, clip: StoredClip, fixed: ClipArrays, main_fixed: ClipArrays,
-                 main_sides: Mapping[int, str]) -> tuple[dict[int, str], dict[int, str]]:
+def _other_names(
+    rep: StoredRep, clip: StoredClip, fixed: ClipArrays, main_fixed: ClipArrays, main_sides: Mapping[int, str]
+) -> tuple[dict[int, str], dict[int, str]]:
     """(track -> player, track -> side) of another view, from the men of the main one."""
     if rep.reading.snap_s is None:
         return {}, {}
     main = rep.main_clip
     players = {track: player for player, track in main.track_of_player.items()}
     shifted = not (main_fixed.field_view.yard_line_known and fixed.field_view.yard_line_known)
-    same = same_tracks(main_fixed.field_tracks, players, rep.reading.snap_s, fixed.field_tracks,
-                       rep.reading.snap_s + clock_offset_s(clip, main, rep), shifted)
-    return {track: players[own] for track, own in same.items()}, {track: main_sides.get(own, "other") for track, own in same.items()}
+    same = same_tracks(
+        main_fixed.field_tracks,
+        players,
+        rep.reading.snap_s,
+        fixed.field_tracks,
+        rep.reading.snap_s + clock_offset_s(clip, main, rep),
+        shifted,
+    )
+    return {track: players[own] for track, own in same.items()}, {
+        track: main_sides.get(own, "other") for track, own in same.items()
+    }
 
 
 def frame_times(view: FieldView, tracks: Tracks) -> np.ndarray:
@@ -166,12 +198,14 @@ def _camera_data(view: FieldView) -> dict[str, Any]:
     return {
         "image_from_field": [[float(f"{v:.7g}") for v in m.ravel()] if np.isfinite(m).all() else None for m in matrices],
         "distortion": camera.distortion if camera else 0.0,
-        "sigma_yd": _rounded(view.sigma_yd, 2), "status": [STATUS_NAMES[s] for s in view.status],
+        "sigma_yd": _rounded(view.sigma_yd, 2),
+        "status": [STATUS_NAMES[s] for s in view.status],
     }
 
 
-def _people(tracks: Tracks, field_tracks: FieldTracks, view: FieldView, names: Mapping[int, str],
-            sides: Mapping[int, str]) -> list[dict[str, Any]]:
+def _people(
+    tracks: Tracks, field_tracks: FieldTracks, view: FieldView, names: Mapping[int, str], sides: Mapping[int, str]
+) -> list[dict[str, Any]]:
     row_of = {int(frame): row for row, frame in enumerate(view.frame_index)}
     people = []
     for track in np.unique(tracks.track_id):
@@ -179,13 +213,18 @@ def _people(tracks: Tracks, field_tracks: FieldTracks, view: FieldView, names: M
         rows = np.array([row_of[int(f)] for f in tracks.frame_index[mine]])
         spots = np.array([row_of[int(f)] for f in field_tracks.frame_index[located]], dtype=int)
         first, length = int(rows[0]), int(rows[-1] - rows[0] + 1)
-        people.append({
-            "track": int(track), "player": names.get(int(track)), "side": sides.get(int(track), "other"), "first": first,
-            "box": _laid(rows - first, tracks.xyxy[mine], length, 1),
-            "xy": _laid(spots - first, field_tracks.xy_yd[located], length, 2),
-            "seen": _laid(rows - first, tracks.observed[mine][:, None].astype(int), length, 0),
-            "facing": _laid(spots - first, field_tracks.facing_rad[located][:, None], length, 2),
-        })
+        people.append(
+            {
+                "track": int(track),
+                "player": names.get(int(track)),
+                "side": sides.get(int(track), "other"),
+                "first": first,
+                "box": _laid(rows - first, tracks.xyxy[mine], length, 1),
+                "xy": _laid(spots - first, field_tracks.xy_yd[located], length, 2),
+                "seen": _laid(rows - first, tracks.observed[mine][:, None].astype(int), length, 0),
+                "facing": _laid(spots - first, field_tracks.facing_rad[located][:, None], length, 2),
+            }
+        )
     return people
 
 
@@ -206,7 +245,7 @@ def _rounded(values: np.ndarray, digits: int) -> list[float | None]:
 
 
 def zone_outlines(placement: Placement | None, hash_yd: float | None = None) -> dict[str, list[list[float]]]:
-    """"assignment:area" -> outline in the play frame (downfield, across), for every assignment that has an area."""
+    """ "assignment:area" -> outline in the play frame (downfield, across), for every assignment that has an area."""
     depth_yd = min(placement.depth_to_end_line_yd, DEEPEST_ZONE_YD) if placement else DEEPEST_ZONE_YD
     outlines = {}
     for assignment in ASSIGNMENTS:

@@ -27,10 +27,20 @@ SAFE_METHODS = frozenset({"GET", "HEAD"})
 METHODS = SAFE_METHODS | {"POST"}
 COOKIE = "deepthird_review"
 GUESSES_PER_MINUTE = 20
-POLICY = "; ".join((
-    "default-src 'none'", "script-src 'self'", "style-src 'self'", "img-src 'self' data:", "media-src 'self'", "connect-src 'self'",
-    "form-action 'self'", "base-uri 'none'", "frame-ancestors 'none'", "require-trusted-types-for 'script'",
-))
+POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src 'self'",
+        "img-src 'self' data:",
+        "media-src 'self'",
+        "connect-src 'self'",
+        "form-action 'self'",
+        "base-uri 'none'",
+        "frame-ancestors 'none'",
+        "require-trusted-types-for 'script'",
+    )
+)
 HEADERS = {
     "content-security-policy": POLICY,
     "x-content-type-options": "nosniff",
@@ -97,7 +107,7 @@ class SafetyLayer:
 
     def _own_origin(self, origin: str | None) -> bool:
         """A change must name its origin: every browser does on POST. Programs send the page token and may leave it out."""
-        return origin is None or (origin.lower().startswith("http://") and origin.lower()[len("http://"):] in self.door.hosts)
+        return origin is None or (origin.lower().startswith("http://") and origin.lower()[len("http://") :] in self.door.hosts)
 
     def _ask_token(self, scope: Scope) -> Response | None:
         """None if the share token (in the cookie) is right or none is asked; else the way in."""

@@ -28,9 +28,11 @@ class Listening:
 
 def share_warning(folder: Path) -> str:
     """What sharing exposes, in plain words."""
-    return (f"Sharing {folder}: everybody on this network who has the address below sees all film, tags, names and corrections "
-            "of this library and can change tags. The connection is not encrypted, so use it only on a network of your own. "
-            "The address works until this command is stopped (Ctrl-C); each start makes a new one.")
+    return (
+        f"Sharing {folder}: everybody on this network who has the address below sees all film, tags, names and corrections "
+        "of this library and can change tags. The connection is not encrypted, so use it only on a network of your own. "
+        "The address works until this command is stopped (Ctrl-C); each start makes a new one."
+    )
 
 
 def serve(folder: Path, port: int, share: str | None = None, ready: Callable[[Listening], None] | None = None) -> None:
@@ -48,8 +50,16 @@ def serve(folder: Path, port: int, share: str | None = None, ready: Callable[[Li
         address = f"http://{share or LOOPBACK}:{port}/" + (f"?token={token}" if token else "")
         if ready is not None:
             ready(Listening(address, share_warning(folder) if share else ""))
-        config = uvicorn.Config(app, log_level="warning", server_header=False, limit_concurrency=MAX_CONNECTIONS,
-                                timeout_keep_alive=20, h11_max_incomplete_event_size=16 * 1024, ws="none", proxy_headers=False)
+        config = uvicorn.Config(
+            app,
+            log_level="warning",
+            server_header=False,
+            limit_concurrency=MAX_CONNECTIONS,
+            timeout_keep_alive=20,
+            h11_max_incomplete_event_size=16 * 1024,
+            ws="none",
+            proxy_headers=False,
+        )
         uvicorn.Server(config).run(sockets=[bound])
     finally:
         bound.close()
@@ -62,6 +72,8 @@ def _bind(host: str, port: int) -> socket.socket:
         bound.bind((host, port))
     except (OSError, OverflowError) as error:
         bound.close()
-        raise ValueError(f"{host} port {port}: cannot be used ({error}); is another review running? Choose one with --port") from error
+        raise ValueError(
+            f"{host} port {port}: cannot be used ({error}); is another review running? Choose with --port"
+        ) from error
     bound.listen(256)
     return bound

@@ -11,6 +11,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -108,7 +109,8 @@ class _Tally:
             self.counts.setdefault((kind, which), _Count()).add(right, total)
 
     def truth(self, kind: str, note: str) -> TagTruth:
-        return TagTruth(kind, *(self.counts.get((kind, lot), _Count()).share() for lot in (False, True)), note)
+        every, lot = (self.counts.get((kind, drawn), _Count()).share() for drawn in (False, True))
+        return TagTruth(kind, every, lot, note)
 
 
 def truth_report(reps: Iterable[StoredRep]) -> TruthReport:
@@ -119,7 +121,8 @@ def truth_report(reps: Iterable[StoredRep]) -> TruthReport:
     corrections: Counter[str] = Counter()
     finished = lot_finished = 0
     for rep in reps:
-        corrections.update(_kind_of(c.subject, c.field) for c in rep.corrections if c.undoes is None and c.field != "review_state")
+        tags = [c for c in rep.corrections if c.undoes is None and c.field != "review_state"]
+        corrections.update(_kind_of(c.subject, c.field) for c in tags)
         if rep.summary.review_state != "reviewed":
             continue
         lot = drawn_by_lot(rep.summary.name)
@@ -131,8 +134,15 @@ def truth_report(reps: Iterable[StoredRep]) -> TruthReport:
             told.append((confidence, machine == coach))
     used = tuple(f for f in confusion if confusion[f] or any(f in row for row in confusion.values()))
     return TruthReport(
-        finished, lot_finished, _kinds(tally), used, {a: dict(confusion[a]) for a in used}, *_calibration(told),
-        float(np.median(snaps)) if snaps else None, dict(corrections.most_common()))
+        finished,
+        lot_finished,
+        _kinds(tally),
+        used,
+        {a: dict(confusion[a]) for a in used},
+        *_calibration(told),
+        float(np.median(snaps)) if snaps else None,
+        dict(corrections.most_common()),
+    )
 
 
 def _kinds(tally: _Tally) -> tuple[TagTruth, ...]:
@@ -202,7 +212,7 @@ def _at(defender: Defender | None, time_s: float) -> tuple[str, str | None] | No
 def _calibration(told: Sequence[tuple[float, bool]]) -> tuple[tuple[CalibrationBin, ...], float | None]:
     """Bins of the family's confidence, and the expected calibration error over them."""
     bins, error = [], 0.0
-    for low, high in zip(BIN_EDGES[:-1], BIN_EDGES[1:], strict=True):
+    for low, high in pairwise(BIN_EDGES):
         inside = [(p, right) for p, right in told if low <= p < high or (high == 1.0 and p >= 1.0)]
         if not inside:
             continue

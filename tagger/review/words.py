@@ -11,20 +11,36 @@ from tagger.football.vocabulary import EVENT_KINDS, FAMILIES, PLAY_KINDS, SHELLS
 LEFT_RIGHT = ("left", "right")
 QUARTERS = ("left-outside", "left-inside", "right-inside", "right-outside")
 AREAS_OF: dict[str, tuple[str, ...]] = {
-    "deep-third": ("left", "middle", "right"), "deep-half": LEFT_RIGHT, "deep-quarter": QUARTERS, "curl-flat": LEFT_RIGHT,
-    "hook-curl": LEFT_RIGHT, "middle-hook": ("middle",), "flat": LEFT_RIGHT, "robber": ("middle",),
-    "man": (), "rush": (), "spy": (), "run-fit": (),
+    "deep-third": ("left", "middle", "right"),
+    "deep-half": LEFT_RIGHT,
+    "deep-quarter": QUARTERS,
+    "curl-flat": LEFT_RIGHT,
+    "hook-curl": LEFT_RIGHT,
+    "middle-hook": ("middle",),
+    "flat": LEFT_RIGHT,
+    "robber": ("middle",),
+    "man": (),
+    "rush": (),
+    "spy": (),
+    "run-fit": (),
 }
 SETS = ("2x2", "3x1", "1x3", "2x1", "1x2", "3x2", "2x3", "4x1", "1x4")
 FAMILY_NAMES = {
-    "cover-0": "Cover 0", "cover-1": "Cover 1", "cover-2": "Cover 2", "tampa-2": "Tampa 2", "cover-2-man": "Cover 2 man",
-    "cover-3": "Cover 3", "cover-4": "Cover 4", "cover-6": "Cover 6", UNKNOWN: "not told",
+    "cover-0": "Cover 0",
+    "cover-1": "Cover 1",
+    "cover-2": "Cover 2",
+    "tampa-2": "Tampa 2",
+    "cover-2-man": "Cover 2 man",
+    "cover-3": "Cover 3",
+    "cover-4": "Cover 4",
+    "cover-6": "Cover 6",
+    UNKNOWN: "not told",
 }
 
 
 def luminance(colour: str) -> float:
     """Relative luminance of "#RRGGBB" (WCAG 2.2)."""
-    channels = [int(colour[i:i + 2], 16) / 255 for i in (1, 3, 5)]
+    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
@@ -44,10 +60,18 @@ def page_words() -> dict[str, Any]:
     """Everything that the scripts need to name and paint tags."""
     return {
         "families": [{"value": f, "label": FAMILY_NAMES[f]} for f in (*FAMILIES, UNKNOWN)],
-        "shells": list(SHELLS), "play_kinds": list(PLAY_KINDS), "sets": list(SETS),
+        "shells": list(SHELLS),
+        "play_kinds": list(PLAY_KINDS),
+        "sets": list(SETS),
         "assignments": [
-            {"value": word, "short": look.short, "colour": look.colour, "ink": ink_on(look.colour), "hatch": look.hatch,
-             "areas": list(AREAS_OF[word])}
+            {
+                "value": word,
+                "short": look.short,
+                "colour": look.colour,
+                "ink": ink_on(look.colour),
+                "hatch": look.hatch,
+                "areas": list(AREAS_OF[word]),
+            }
             for word, look in LOOKS.items()
         ],
         "areas": dict(SIDE_LETTERS),

@@ -12,11 +12,11 @@ from starlette.testclient import TestClient
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from invented import add_rep  # noqa: E402
+from invented import add_rep
 
-from tagger.library.store import Library  # noqa: E402
-from tagger.review.app import create_app  # noqa: E402
-from tagger.review.safety import Door  # noqa: E402
+from tagger.library.store import Library
+from tagger.review.app import create_app
+from tagger.review.safety import Door
 
 HOST = "127.0.0.1:8423"
 

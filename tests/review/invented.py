@@ -53,8 +53,12 @@ DEFENSE = (
 )
 OFFENSE = (
     *((f"O{k + 1}", (-0.6, 23.3 + 1.7 * k), (-2.0, 23.3 + 1.7 * k)) for k in range(5)),
-    ("O6", (-5.0, 26.7), (-8.0, 26.7)), ("O7", (-5.0, 29.0), (-4.0, 33.0)), ("O8", (-0.6, 5.0), (19.0, 7.0)),
-    ("O9", (-1.5, 12.0), (8.0, 4.0)), ("O10", (-0.6, 48.0), (17.0, 46.0)), ("O11", (-1.0, 36.0), (12.0, 22.0)),
+    ("O6", (-5.0, 26.7), (-8.0, 26.7)),
+    ("O7", (-5.0, 29.0), (-4.0, 33.0)),
+    ("O8", (-0.6, 5.0), (19.0, 7.0)),
+    ("O9", (-1.5, 12.0), (8.0, 4.0)),
+    ("O10", (-0.6, 48.0), (17.0, 46.0)),
+    ("O11", (-1.0, 36.0), (12.0, 22.0)),
 )
 RECEIVERS = {"O8": "left-1", "O9": "left-2", "O10": "right-1", "O11": "right-2", "O7": "right-3"}
 
@@ -141,8 +145,17 @@ def arrays(end_zone: bool = False) -> tuple[Tracks, FieldTracks, FieldView]:
     players = list(paths())
     frames = np.arange(FRAMES)
     matrices = np.array([np.linalg.inv(image_from_field(f, end_zone)) for f in frames])
-    view = FieldView(frames, matrices, np.full(FRAMES, 0.25), np.full(FRAMES, SOLVED), "end-zone" if end_zone else "sideline",
-                     "college", True, None, SIZE)
+    view = FieldView(
+        frames,
+        matrices,
+        np.full(FRAMES, 0.25),
+        np.full(FRAMES, SOLVED),
+        "end-zone" if end_zone else "sideline",
+        "college",
+        True,
+        None,
+        SIZE,
+    )
     frame_index = np.repeat(frames, len(players))
     track_id = np.tile(np.arange(1, len(players) + 1), FRAMES)
     time_s = frame_index / FPS
@@ -152,36 +165,85 @@ def arrays(end_zone: bool = False) -> tuple[Tracks, FieldTracks, FieldView]:
     tracks = Tracks(frame_index, time_s, track_id, xyxy, np.ones(m, bool), kit, np.full(m, 0.9), np.full(m, 1.5))
     spots = paths()
     xy = np.array([spots[p][f] for f in frames for p in players])
-    return tracks, FieldTracks(frame_index, time_s, track_id, kit, np.ones(m, bool), xy, np.full(m, 0.25), np.full(m, np.nan)), view
+    return (
+        tracks,
+        FieldTracks(frame_index, time_s, track_id, kit, np.ones(m, bool), xy, np.full(m, 0.25), np.full(m, np.nan)),
+        view,
+    )
 
 
 def reading(confidence: float = 0.62) -> Reading:
     """Cover 3 told with `confidence`, against Cover 1."""
     rest = 1.0 - confidence
     family = {"cover-3": confidence, "cover-1": rest * 0.7, "cover-4": rest * 0.3}
-    over = tuple(
-        FamilyAt(SNAP_S + k * 0.3, {f: p * (k / 10) + (1 - k / 10) / 3 for f, p in family.items()}) for k in range(11))
+    over = tuple(FamilyAt(SNAP_S + k * 0.3, {f: p * (k / 10) + (1 - k / 10) / 3 for f, p in family.items()}) for k in range(11))
     defenders = tuple(
-        Defender(player, slot, (
-            Interval(assignment, area, SNAP_S, 3.4, 0.55 if player == "D6" else 0.9, f"{slot} dropped from the snap on"),
-            Interval("hook-curl" if player == "D6" else assignment, "right" if player == "D6" else area, 3.4, END_S, 0.8,
-                     f"{slot} stayed within a yard of the landmark"),
-        ) if player in ("D6", "D2") else (Interval(assignment, area, SNAP_S, END_S, 0.88, f"{slot} went there and stayed"),),
+        Defender(
+            player,
+            slot,
+            (
+                Interval(assignment, area, SNAP_S, 3.4, 0.55 if player == "D6" else 0.9, f"{slot} dropped from the snap on"),
+                Interval(
+                    "hook-curl" if player == "D6" else assignment,
+                    "right" if player == "D6" else area,
+                    3.4,
+                    END_S,
+                    0.8,
+                    f"{slot} stayed within a yard of the landmark",
+                ),
+            )
+            if player in ("D6", "D2")
+            else (Interval(assignment, area, SNAP_S, END_S, 0.88, f"{slot} went there and stayed"),),
             (Phase("drop", SNAP_S, 3.4), Phase("at-landmark", 3.4, END_S)),
-            {f"{assignment}:{area}" if area else assignment: 0.88, "man": 0.12})
-        for player, slot, _, _, assignment, area in DEFENSE)
+            {f"{assignment}:{area}" if area else assignment: 0.88, "man": 0.12},
+        )
+        for player, slot, _, _, assignment, area in DEFENSE
+    )
     events = (
-        Event("leverage-lost-over-top", "D1", "O8", 4.2, 4.6, 1.4, 0.74, "#1 left got 1.4 yd behind the left corner before the throw"),
+        Event(
+            "leverage-lost-over-top",
+            "D1",
+            "O8",
+            4.2,
+            4.6,
+            1.4,
+            0.74,
+            "#1 left got 1.4 yd behind the left corner before the throw",
+        ),
         Event("bust-empty-zone", "D6", "O11", 4.8, 5.2, None, 0.58, "nobody within 6 yd of the right #2 in the middle"),
     )
     formation = Formation("2x3", "right", 1, RECEIVERS, ("attached-end-right",), 5, 0.93, "two receivers left, three right")
-    return Reading(SNAP_S, 4.5, END_S, {"pass": 0.97, "run": 0.03}, {"one-high": 0.9, "two-high": 0.1},
-                   "the free safety stood at 11 yd between the hashes", family, "three deep, four under, four rushed", over, "sky",
-                   formation, defenders, events, (Abstention("facing", "players are too small in this view"),), 4, 7)
+    return Reading(
+        SNAP_S,
+        4.5,
+        END_S,
+        {"pass": 0.97, "run": 0.03},
+        {"one-high": 0.9, "two-high": 0.1},
+        "the free safety stood at 11 yd between the hashes",
+        family,
+        "three deep, four under, four rushed",
+        over,
+        "sky",
+        formation,
+        defenders,
+        events,
+        (Abstention("facing", "players are too small in this view"),),
+        4,
+        7,
+    )
 
 
-def add_rep(library: Library, folder: Path, name: str, confidence: float = 0.62, call: str | None = "Cover 3 Sky",
-            views: int = 2, shift: int = 0, told: Reading | None = None, film: bool = True) -> SavedRep:
+def add_rep(
+    library: Library,
+    folder: Path,
+    name: str,
+    confidence: float = 0.62,
+    call: str | None = "Cover 3 Sky",
+    views: int = 2,
+    shift: int = 0,
+    told: Reading | None = None,
+    film: bool = True,
+) -> SavedRep:
     """One invented rep with its film in `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
     clips = []
@@ -193,10 +255,23 @@ def add_rep(library: Library, folder: Path, name: str, confidence: float = 0.62,
             path.write_bytes(name.encode() + bytes([end_zone]))
         tracks, field_tracks, view = arrays(end_zone)
         players = list(paths())
-        clips.append(ClipRecord(
-            path, fingerprint(path), path.stat().st_size, float(FPS), FRAMES / FPS, *SIZE, FRAMES, tracks, field_tracks, view,
-            told or reading(confidence), {p: k + 1 for k, p in enumerate(players)},
-            {p: "defense" if p[0] == "D" else "offense" for p in players}))
+        clips.append(
+            ClipRecord(
+                path,
+                fingerprint(path),
+                path.stat().st_size,
+                float(FPS),
+                FRAMES / FPS,
+                *SIZE,
+                FRAMES,
+                tracks,
+                field_tracks,
+                view,
+                told or reading(confidence),
+                {p: k + 1 for k, p in enumerate(players)},
+                {p: "defense" if p[0] == "D" else "offense" for p in players},
+            )
+        )
     return library.save_rep(RepRecord(name, tuple(clips), Situation(3, 7.0, "left", "team", "11", call, 55.0)))
 
 
@@ -204,5 +279,12 @@ def many_reps(library: Library, folder: Path, count: int) -> None:
     """`count` reps without film, each with its own doubt."""
     drawn = np.random.default_rng(7)
     for k in range(count):
-        add_rep(library, folder, f"rep-{k + 1:04d}", float(drawn.uniform(0.35, 0.99)), views=1, film=False,
-                told=replace(reading(float(drawn.uniform(0.35, 0.99)))))
+        add_rep(
+            library,
+            folder,
+            f"rep-{k + 1:04d}",
+            float(drawn.uniform(0.35, 0.99)),
+            views=1,
+            film=False,
+            told=replace(reading(float(drawn.uniform(0.35, 0.99)))),
+        )

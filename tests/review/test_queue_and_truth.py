@@ -16,9 +16,20 @@ from tagger.review.queue_order import called_family, progress_of, review_queue
 from tagger.review.truth_report import LOT_SHARE, Share, agreement_s, drawn_by_lot, truth_report
 
 
-@pytest.mark.parametrize(("call", "family"), [
-    ("Cover 3 Sky", "cover-3"), ("COVER-1", "cover-1"), ("cover 2 man", "cover-2-man"), ("Tampa 2", "tampa-2"), ("cover_2", "cover-2"),
-    ("Cover 33", None), ("blitz", None), ("", None), (None, None)])
+@pytest.mark.parametrize(
+    ("call", "family"),
+    [
+        ("Cover 3 Sky", "cover-3"),
+        ("COVER-1", "cover-1"),
+        ("cover 2 man", "cover-2-man"),
+        ("Tampa 2", "tampa-2"),
+        ("cover_2", "cover-2"),
+        ("Cover 33", None),
+        ("blitz", None),
+        ("", None),
+        (None, None),
+    ],
+)
 def test_the_family_that_a_call_names(call: str | None, family: str | None) -> None:
     assert called_family(call) == family
 
@@ -46,13 +57,13 @@ def test_a_fixed_family_leaves_no_doubt_about_it(library: Library) -> None:
 
 
 def test_the_page_narrows_by_search_and_says_what_it_cannot_read(client: TestClient) -> None:
-    assert "rep-002" in client.get("/", params={"search": "call:\"Cover 1\""}).text
-    assert "rep-001" not in client.get("/", params={"search": "call:\"Cover 1\""}).text
+    assert "rep-002" in client.get("/", params={"search": 'call:"Cover 1"'}).text
+    assert "rep-001" not in client.get("/", params={"search": 'call:"Cover 1"'}).text
     assert "did you mean" in client.get("/", params={"search": "famly:cover-3"}).text
 
 
 def test_wilson_interval_is_the_published_one() -> None:
-    # Brown, Cai, DasGupta, Interval Estimation for a Binomial Proportion, 2001: n = 10, 1 success (value worked out by its formula).
+    # Brown, Cai, DasGupta, Interval Estimation for a Binomial Proportion, 2001: 1 of 10, worked out by its formula (4).
     low, high = Share(1, 10).interval
     assert (low, high) == (pytest.approx(0.0179, abs=5e-4), pytest.approx(0.4042, abs=5e-4))
     assert Share(0, 0).value is None
@@ -79,7 +90,12 @@ def test_the_report_counts_what_coaches_accepted(library: Library) -> None:
     assert truth_report([library.rep(k) for k in (1, 2, 3)]).finished == 0
     library.correct(1, Correction("A", "rep", "family", "cover-1"))
     library.correct(1, Correction("A", "rep", "snap_s", 2.5))
-    library.correct(1, Correction("A", "event", "wrong", {"kind": "bust-empty-zone", "player_id": "D6", "against": "O11", "start_s": 4.8, "end_s": 5.2}))
+    library.correct(
+        1,
+        Correction(
+            "A", "event", "wrong", {"kind": "bust-empty-zone", "player_id": "D6", "against": "O11", "start_s": 4.8, "end_s": 5.2}
+        ),
+    )
     for rep in (1, 2):
         library.correct(rep, Correction("A", "rep", "review_state", "reviewed"))
     report = truth_report([library.rep(k) for k in (1, 2, 3)])
@@ -96,7 +112,12 @@ def test_the_report_counts_what_coaches_accepted(library: Library) -> None:
 
 
 def test_the_pages_open(client: TestClient) -> None:
-    for path, words in (("/", "Where a look is worth most"), ("/truth", "How right"), ("/guide", "often minors"), ("/rep/1", "rep-001")):
+    for path, words in (
+        ("/", "Where a look is worth most"),
+        ("/truth", "How right"),
+        ("/guide", "often minors"),
+        ("/rep/1", "rep-001"),
+    ):
         reply = client.get(path)
         assert reply.status_code == 200
         assert words in reply.text
@@ -113,7 +134,9 @@ def test_an_empty_library_says_what_to_do(tmp_path: Path, door: object) -> None:
 
 
 def test_a_rep_without_field_or_snap_still_opens(client: TestClient, library: Library, tmp_path: Path) -> None:
-    silent = replace(reading(), snap_s=None, family={}, shell={}, defenders=(), events=(), formation=None, family_over_time=(), play_kind={})
+    silent = replace(
+        reading(), snap_s=None, family={}, shell={}, defenders=(), events=(), formation=None, family_over_time=(), play_kind={}
+    )
     saved = add_rep(library, tmp_path / "other", "lost", told=silent, film=False, views=1)
     assert client.get(f"/api/reps/{saved.rep_id}").status_code == 200
     clip = library.rep(saved.rep_id).main_clip.clip_id

@@ -16,8 +16,17 @@ from tagger.review.safety import GUESSES_PER_MINUTE, MAX_BODY_BYTES, Door
 from tagger.review.serve import share_warning
 
 HOST = "127.0.0.1:8423"
-HOSTILE = ("'; DROP TABLE correction; --", '<script>alert(1)</script>', '"><img src=x onerror=alert(1)>', "{{ 7 * 7 }}", "../../etc/passwd",
-           "%00", "${jndi:ldap://x}", "Robert'); --", "\N{RIGHT-TO-LEFT OVERRIDE}abc")
+HOSTILE = (
+    "'; DROP TABLE correction; --",
+    "<script>alert(1)</script>",
+    '"><img src=x onerror=alert(1)>',
+    "{{ 7 * 7 }}",
+    "../../etc/passwd",
+    "%00",
+    "${jndi:ldap://x}",
+    "Robert'); --",
+    "\N{RIGHT-TO-LEFT OVERRIDE}abc",
+)
 
 
 def fix(client: TestClient, rep: int = 1, version: int = 0, **change: object) -> object:
@@ -25,13 +34,17 @@ def fix(client: TestClient, rep: int = 1, version: int = 0, **change: object) ->
     return client.post(f"/api/reps/{rep}/corrections", json=body)
 
 
-@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1:9999", "127.0.0.1", "localhost.evil.example:8423", "", "127.0.0.1:8423.evil"])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "127.0.0.1:9999", "127.0.0.1", "localhost.evil.example:8423", "", "127.0.0.1:8423.evil"]
+)
 def test_another_host_name_is_refused(client: TestClient, host: str) -> None:
     for path in ("/", "/api/reps/1", "/film/1", "/static/rep.js"):
         assert client.get(path, headers={"host": host}).status_code == 421
 
 
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1:8423", "http://127.0.0.1:8424", "http://127.0.0.1:8423.evil"])
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", "null", "https://127.0.0.1:8423", "http://127.0.0.1:8424", "http://127.0.0.1:8423.evil"]
+)
 def test_a_change_from_another_origin_is_refused(client: TestClient, library: Library, origin: str) -> None:
     reply = client.post("/api/reps/1/corrections", headers={"origin": origin}, json={})
     assert reply.status_code == 403
@@ -48,7 +61,10 @@ def test_a_change_without_the_page_token_is_refused(client: TestClient, library:
 @pytest.mark.parametrize("path", ["/api/reps/1", "/film/1", "/static/rep.js"])
 def test_another_site_may_not_embed_film_or_data(client: TestClient, path: str) -> None:
     for site in ("cross-site", "same-site"):
-        assert client.get(path, headers={"sec-fetch-site": site, "sec-fetch-mode": "no-cors", "sec-fetch-dest": "video"}).status_code == 403
+        assert (
+            client.get(path, headers={"sec-fetch-site": site, "sec-fetch-mode": "no-cors", "sec-fetch-dest": "video"}).status_code
+            == 403
+        )
     assert client.get(path, headers={"sec-fetch-site": "same-origin"}).status_code in (200, 206)
 
 
@@ -58,10 +74,27 @@ def test_a_link_from_another_site_may_open_a_page(client: TestClient) -> None:
     assert client.get("/", headers={**headers, "sec-fetch-dest": "iframe"}).status_code == 403
 
 
-@pytest.mark.parametrize("path", [
-    "/static/../app.py", "/static/..%2fapp.py", "/static/%2e%2e/app.py", "/static/....//app.py", "/static//etc/passwd", "/film/../../etc/passwd",
-    "/film/..%2f..%2fetc%2fpasswd", "/film/%2fetc%2fpasswd", "/film/0", "/film/-1", "/film/99999999999999999999", "/film/1%00", "/rep/1/../../x",
-    "/static/rep.js%00.css", "/templates/rep.html", "/library.sqlite"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/static/../app.py",
+        "/static/..%2fapp.py",
+        "/static/%2e%2e/app.py",
+        "/static/....//app.py",
+        "/static//etc/passwd",
+        "/film/../../etc/passwd",
+        "/film/..%2f..%2fetc%2fpasswd",
+        "/film/%2fetc%2fpasswd",
+        "/film/0",
+        "/film/-1",
+        "/film/99999999999999999999",
+        "/film/1%00",
+        "/rep/1/../../x",
+        "/static/rep.js%00.css",
+        "/templates/rep.html",
+        "/library.sqlite",
+    ],
+)
 def test_no_name_from_outside_reaches_the_disk(client: TestClient, path: str) -> None:
     reply = client.get(path)
     assert reply.status_code in (404, 405, 422), reply.text
@@ -98,13 +131,17 @@ def test_an_oversized_body_is_refused_whether_or_not_its_size_is_told(client: Te
     assert client.get("/?search=" + "a" * 5000).status_code == 414
 
 
-@pytest.mark.parametrize("body", [b"", b"{", b"[" * 30000, b'{"version": NaN}', b"\xff\xfe", b'"\\ud800"', b"null", b"[]", b'{"version":1e999}'])
+@pytest.mark.parametrize(
+    "body", [b"", b"{", b"[" * 30000, b'{"version": NaN}', b"\xff\xfe", b'"\\ud800"', b"null", b"[]", b'{"version":1e999}']
+)
 def test_a_body_that_is_no_sense_is_refused(client: TestClient, body: bytes) -> None:
     reply = client.post("/api/reps/1/corrections", content=body, headers={"content-type": "application/json"})
     assert reply.status_code in (400, 422)
 
 
-@pytest.mark.parametrize("after", ["\ud800", float("1e300"), {"a": {"b": {"c": {"d": {"e": {"f": 1}}}}}}, ["x"] * 100, "x" * 5000, "a\x00b"])
+@pytest.mark.parametrize(
+    "after", ["\ud800", float("1e300"), {"a": {"b": {"c": {"d": {"e": {"f": 1}}}}}}, ["x"] * 100, "x" * 5000, "a\x00b"]
+)
 def test_odd_values_are_refused(client: TestClient, after: object) -> None:
     text = json.dumps({"version": 0, "who": "A", "edits": [{"subject": "rep", "field": "personnel", "after": after}]})
     assert client.post("/api/reps/1/corrections", content=text, headers={"content-type": "application/json"}).status_code == 422
@@ -113,10 +150,19 @@ def test_odd_values_are_refused(client: TestClient, after: object) -> None:
 @pytest.mark.parametrize("text", HOSTILE)
 def test_sql_and_markup_in_text_fields_stay_text(client: TestClient, library: Library, text: str) -> None:
     fix(client, who=text[:60], reason=text)
-    for subject, field, after in (("rep", "personnel", text), ("defender:D1", "number", text), ("defender:D1", "slot", text), (text, "family", "cover-1"),
-                                  ("rep", text, text), (f"defender:{text}", "slot", "x")):
-        fix(client, version=max((c.correction_id for c in library.rep(1).corrections), default=0),
-            edits=[{"subject": subject, "field": field, "after": after}])
+    for subject, field, after in (
+        ("rep", "personnel", text),
+        ("defender:D1", "number", text),
+        ("defender:D1", "slot", text),
+        (text, "family", "cover-1"),
+        ("rep", text, text),
+        (f"defender:{text}", "slot", "x"),
+    ):
+        fix(
+            client,
+            version=max((c.correction_id for c in library.rep(1).corrections), default=0),
+            edits=[{"subject": subject, "field": field, "after": after}],
+        )
     for path in ("/", "/rep/1", "/truth", "/api/reps/1", "/api/corrections"):
         reply = client.get(path)
         assert reply.status_code == 200
@@ -134,7 +180,7 @@ def test_two_hundred_range_requests_at_once_survive(client: TestClient, film: Pa
     def ask(k: int) -> bool:
         first = k * 5000
         reply = client.get("/film/1", headers={"range": f"bytes={first}-{first + 999}"})
-        return reply.status_code == 206 and reply.content == whole[first:first + 1000]
+        return reply.status_code == 206 and reply.content == whole[first : first + 1000]
 
     with ThreadPoolExecutor(40) as pool:
         assert all(pool.map(ask, range(200)))

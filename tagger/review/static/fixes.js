@@ -1,7 +1,7 @@
 // Every fix that a coach can make, by the name that its key and its button share.
 
 import { askText, choose } from "./choosing.js";
-import { fieldFromPlay, insideFrame, intervalAt, playFromField, spotAt } from "./geometry.js";
+import { intervalAt } from "./geometry.js";
 import { lookOf, receiverName, words } from "./looks.js";
 import { notice } from "./notice.js";
 
@@ -170,5 +170,3 @@ export class Fixes {
     return this.saying.fix([{ subject: `clip:${screen.clip.mark}`, field: "anchors", after: [...before, anchor].slice(-12) }]);
   }
 }
-
-export { fieldFromPlay, insideFrame, playFromField, spotAt };

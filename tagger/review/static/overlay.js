@@ -1,7 +1,7 @@
 // What is drawn over the film: zones on the turf, boxes, who has what, and the field's lines as the machine sees them.
 
 import { freshContext } from "./dom.js";
-import { boxAt, fieldFromPlay, inPieces, intervalAt, spotAt, toField, toPicture, WIDTH_YD } from "./geometry.js";
+import { boxAt, fieldFromPlay, inPieces, intervalAt, toField, toPicture, WIDTH_YD } from "./geometry.js";
 import { fillOf, lookOf, tagLabel } from "./looks.js";
 
 const SIDE_DASH = { offense: [], defense: [7, 3], other: [2, 3] };
@@ -14,15 +14,24 @@ export function drawOverlay(screen, page) {
   const at = (x, y) => { const p = toPicture(screen.moving, screen.row, x, y); return p && [p[0] * scale, p[1] * scale]; };
   if (page.toggles.lines) drawLines(context, at);
   if (page.toggles.zones) drawZones(context, screen, page, t, at);
+  const taken = [];
   for (const person of screen.moving.people) {
     const box = boxAt(person, screen.row);
     if (!box) continue;
     const chosen = person.player !== null && person.player === page.chosen || page.chosen === `T${person.track}`;
     if (page.toggles.boxes || chosen) drawBox(context, box, scale, person, chosen);
-    if (page.toggles.tags) drawTag(context, box, scale, person, page, t, chosen);
+    if (page.toggles.tags) drawTag(context, box, scale, person, page, t, chosen, taken);
     if (page.hints) drawHint(context, box, scale, page.hints.letterOf(person));
   }
   drawAnchors(context, screen, page, scale);
+}
+
+/** The next free place below `y` for a label, among those `taken` in this picture. */
+export function freeBelow(taken, x, y, width, height) {
+  const hits = (t) => Math.abs(t.x - x) < (t.width + width) / 2 && t.y < y + height && y < t.y + height;
+  for (let tries = 0; tries < 5 && taken.some(hits); tries++) y += height;
+  taken.push({ x, y, width });
+  return y;
 }
 
 function path(context, points) {
@@ -81,9 +90,10 @@ function drawBox(context, [x0, y0, x1, y1], scale, person, chosen) {
   context.setLineDash([]);
 }
 
-function plate(context, text, x, y, colour, ink, strong) {
+function plate(context, text, x, y, colour, ink, strong, taken) {
   context.font = `${strong ? 700 : 600} 12px sans-serif`;
   const width = context.measureText(text).width + 8;
+  if (taken) y = freeBelow(taken, x, y, width, 16);
   context.fillStyle = colour;
   context.fillRect(x - width / 2, y, width, 16);
   if (strong) { context.strokeStyle = "#fff"; context.lineWidth = 2; context.strokeRect(x - width / 2, y, width, 16); }
@@ -92,14 +102,14 @@ function plate(context, text, x, y, colour, ink, strong) {
   context.fillText(text, x, y + 12);
 }
 
-function drawTag(context, box, scale, person, page, t, chosen) {
+function drawTag(context, box, scale, person, page, t, chosen, taken) {
   const x = (box[0] + box[2]) / 2 * scale, y = box[3] * scale + 2;
   const defender = person.player && page.defenders.get(person.player);
   const interval = intervalAt(defender, t);
   if (!interval || interval.assignment === "rush" && !chosen) return;
   if (page.chosen && !chosen && page.toggles.quiet) return;
   const look = lookOf(interval.assignment), number = page.rep.numbers[person.player];
-  plate(context, `${number ? `${number} ` : ""}${tagLabel(interval, page.receivers)}`, x, y, look.colour, look.ink, chosen);
+  plate(context, `${number ? `${number} ` : ""}${tagLabel(interval, page.receivers)}`, x, y, look.colour, look.ink, chosen, taken);
 }
 
 function drawHint(context, box, scale, letter) {
@@ -141,5 +151,3 @@ export function turfAt(screen, x, y) {
   const scale = screen.canvas.clientWidth / screen.moving.size_px[0];
   return { field: toField(screen.moving, screen.row, x / scale, y / scale), picture: [x / scale, y / scale] };
 }
-
-export { spotAt };

@@ -3,6 +3,7 @@
 import { freshContext } from "./dom.js";
 import { intervalAt, playFromField, rowAt, spotAt, WIDTH_YD } from "./geometry.js";
 import { fillOf, lookOf, tagLabel } from "./looks.js";
+import { freeBelow } from "./overlay.js";
 
 const BEHIND_YD = 11, TRAIL_ROWS = 45, MARGIN = 8;
 
@@ -75,7 +76,7 @@ export class Plan {
   }
 
   people(context, moving, t) {
-    const { page } = this;
+    const { page } = this, taken = [];
     for (const person of moving.people) {
       const spot = spotAt(person, this.row);
       if (!spot || person.side === "other" && !page.toggles.boxes) continue;
@@ -90,7 +91,7 @@ export class Plan {
       if (hint) label(context, hint.toUpperCase(), x, y - 22, "#ffffff", "#000000");
       else if (interval && interval.assignment !== "rush" && (page.toggles.tags || chosen)) {
         const look = lookOf(interval.assignment);
-        label(context, tagLabel(interval, page.receivers), x, y + 9, look.colour, look.ink);
+        label(context, tagLabel(interval, page.receivers), x, y + 9, look.colour, look.ink, taken);
       }
     }
   }
@@ -143,9 +144,10 @@ export class Plan {
   }
 }
 
-function label(context, text, x, y, colour, ink) {
+function label(context, text, x, y, colour, ink, taken) {
   context.font = "600 11px sans-serif";
   const width = context.measureText(text).width + 6;
+  if (taken) y = freeBelow(taken, x, y, width, 14);
   context.fillStyle = colour;
   context.fillRect(x - width / 2, y, width, 14);
   context.strokeStyle = "#1c1f1d";

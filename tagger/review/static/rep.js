@@ -5,7 +5,7 @@ import { byId } from "./dom.js";
 import { Film, madeVideos } from "./film.js";
 import { Fixes } from "./fixes.js";
 import { fieldFromPlay, intervalAt } from "./geometry.js";
-import { help, KEYS, listen } from "./keys.js";
+import { help, listen } from "./keys.js";
 import { notice } from "./notice.js";
 import { drawOverlay, personAt, turfAt } from "./overlay.js";
 import { Plan } from "./plan.js";
@@ -275,5 +275,3 @@ page.wire();
 const first = Number(document.body.dataset.rep);
 history.replaceState({ repId: first }, "", location.href);
 page.progress().then(() => page.open(first, false)).catch((fault) => notice(fault.message, true));
-
-export { KEYS };

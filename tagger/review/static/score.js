@@ -63,7 +63,7 @@ export class Score {
 
   belief() {
     const over = this.page.rep.reading.family_over_time, plot = el("div", { class: "plot" });
-    const row = el("div", { class: "belief" }, el("span", { class: "label" }, "coverage, chance over time"), plot);
+    const row = el("div", { class: "belief" }, el("span", { class: "label" }, "chance of each coverage"), plot);
     if (!over.length) { plot.append(el("p", { class: "why" }, "No chances over time.")); return row; }
     const last = over[over.length - 1].family, names = Object.keys(last).sort((a, b) => last[b] - last[a]).slice(0, RANKED);
     const drawing = svg("svg", { viewBox: "0 0 1000 62", preserveAspectRatio: "none", role: "img", "aria-label": `Chance of the coverage families over time, at the end ${names.map((n) => `${familyName(n)} ${percent(last[n])}`).join(", ")}` });

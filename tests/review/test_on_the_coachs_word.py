@@ -1,0 +1,202 @@
+"""What follows from a coach's word on tracks, sides and field, and that the blind reading stays what it was."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from invented import LINE_X, SNAP_S, add_rep, arrays, image_from_field, paths, reading
+from starlette.testclient import TestClient
+
+from homography.types import apply_homography
+from tagger.cutups.zones import Placement
+from tagger.library.faults import StaleEdit
+from tagger.library.records import Correction
+from tagger.library.store import Library
+from tagger.review.other_view import same_tracks
+from tagger.review.placement import placement_of
+from tagger.review.registration_fix import corrected_view, field_map
+from tagger.review.rep_data import fixed_arrays, rep_data, sides_of
+from tagger.review.reread import conditions, is_stale
+from tagger.review.track_fixes import TrackFix, refit
+from tagger.review.truth_report import truth_report
+
+
+def word(subject: str, field: str, after: Any) -> Correction:
+    return Correction("Coach A", subject, field, after)
+
+
+# --- tracks -----------------------------------------------------------------------------------------------------------
+
+
+def test_a_swap_exchanges_two_men_from_a_moment_on_and_twice_is_nothing() -> None:
+    tracks = arrays()[0]
+    swapped = refit(tracks, [TrackFix("swap", 1, 2, SNAP_S)])
+    for early, mine, theirs in ((True, 1, 1), (False, 1, 2), (False, 2, 1), (True, 2, 2)):
+        now = (swapped.track_id == mine) & ((swapped.time_s < SNAP_S) == early)
+        was = (tracks.track_id == theirs) & ((tracks.time_s < SNAP_S) == early)
+        np.testing.assert_array_equal(swapped.xyxy[now], tracks.xyxy[was])
+    back = refit(swapped, [TrackFix("swap", 1, 2, SNAP_S)])
+    np.testing.assert_array_equal(back.xyxy, tracks.xyxy)
+
+
+def test_joining_two_pieces_gives_one_man_and_loses_no_frame() -> None:
+    tracks = arrays()[0]
+    cut = replace(tracks, track_id=np.where((tracks.track_id == 3) & (tracks.time_s >= 3.0), 99, tracks.track_id))
+    order = np.lexsort((cut.track_id, cut.frame_index))
+    pieces = type(cut)(*(getattr(cut, name)[order] for name in type(cut).__dataclass_fields__))
+    joined = refit(pieces, [TrackFix("join", 3, 99)])
+    assert 99 not in joined.track_id
+    np.testing.assert_array_equal(joined.xyxy[joined.track_id == 3], tracks.xyxy[tracks.track_id == 3])
+
+
+def test_where_joined_pieces_overlap_the_seen_one_is_kept() -> None:
+    tracks = arrays()[0]
+    bridged = replace(tracks, observed=~((tracks.track_id == 1) & (tracks.frame_index >= 50)))
+    joined = refit(bridged, [TrackFix("join", 1, 2)])
+    mine = joined.xyxy[joined.track_id == 1]
+    np.testing.assert_array_equal(mine[:50], tracks.xyxy[tracks.track_id == 1][:50])
+    np.testing.assert_array_equal(mine[50:], tracks.xyxy[tracks.track_id == 2][50:])
+
+
+# --- the field --------------------------------------------------------------------------------------------------------
+
+
+@given(st.integers(1, 8), st.floats(-30, 30), st.floats(-5, 5), st.integers(0, 10_000))
+def test_clicks_bring_a_shifted_field_back(count: int, dx: float, dy: float, seed: int) -> None:
+    true = np.random.default_rng(seed).uniform([10, 0], [110, 53], (count, 2))
+    matrix = field_map(true - [dx, dy], true)
+    np.testing.assert_allclose(apply_homography(matrix, true - [dx, dy]), true, atol=1e-6)
+
+
+def test_one_click_moves_every_frame_of_the_clip() -> None:
+    view = arrays()[2]
+    off = replace(view, field_from_image=np.array([[1, 0, 5.0], [0, 1, 0], [0, 0, 1]]) @ view.field_from_image)
+    spot = np.array([50.0, 20.0])
+    px = apply_homography(image_from_field(40), spot[None])[0]
+    fixed = corrected_view(off, [{"frame_index": 40, "image_xy_px": px.tolist(), "field_xy_yd": spot.tolist()}])
+    for frame in (0, 80, 149):
+        seen = apply_homography(image_from_field(frame), np.array([[47.0, 30.0]]))
+        np.testing.assert_allclose(apply_homography(fixed.field_from_image[frame], seen)[0], [47.0, 30.0], atol=1e-6)
+
+
+def test_three_clicks_undo_turn_and_scale() -> None:
+    true = np.array([[30.0, 10.0], [60.0, 12.0], [45.0, 45.0], [70.0, 40.0]])
+    seen = (true - 3.0) @ np.array([[1.1, 0.05], [-0.02, 0.95]])
+    np.testing.assert_allclose(apply_homography(field_map(seen, true), seen), true, atol=1e-6)
+
+
+def test_the_play_lies_where_the_offense_stands() -> None:
+    field_tracks = arrays()[1]
+    sides = {k + 1: "defense" if p[0] == "D" else "offense" for k, p in enumerate(paths())}
+    found = placement_of(field_tracks, sides, SNAP_S, [])
+    assert found is not None
+    assert found.direction == 1
+    assert found.line_x_yd == pytest.approx(LINE_X, abs=0.6)
+    told = placement_of(field_tracks, sides, SNAP_S, [word("rep", "direction", -1), word("rep", "ball_xy_yd", [47.0, 26.0])])
+    assert told == Placement(47.0, -1)
+
+
+@pytest.mark.parametrize("shift_yd", [0.0, 15.0, -25.0])
+def test_the_same_men_are_found_in_the_other_view(shift_yd: float) -> None:
+    main = arrays()[1]
+    renamed = replace(main, track_id=main.track_id + 100, xy_yd=main.xy_yd - [shift_yd, 0.0], time_s=main.time_s + 0.8)
+    same = same_tracks(main, range(1, 23), SNAP_S, renamed, SNAP_S + 0.8, shifted=shift_yd != 0)
+    assert same == {k + 100: k for k in range(1, 23)}
+
+
+# --- in the library -----------------------------------------------------------------------------------------------------
+
+
+def test_only_some_words_change_other_tags() -> None:
+    assert conditions(word("rep", "snap_s", 2.0))
+    assert conditions(word("clip:abc", "swap", {"a": "D1", "b": "D2"}))
+    assert conditions(word("player:T4", "side", "other"))
+    for subject, field in (
+        ("rep", "family"),
+        ("rep", "review_state"),
+        ("clip:abc", "boxes"),
+        ("defender:D1", "number"),
+        ("event", "wrong"),
+    ):
+        assert not conditions(word(subject, field, None))
+
+
+def test_a_reading_on_the_coachs_word_stands_beside_the_blind_one(library: Library) -> None:
+    said = library.correct(1, word("rep", "snap_s", 2.2))
+    assert is_stale(library.rep(1))
+    library.save_reread(1, replace(reading(), snap_s=2.2, family={"cover-1": 0.8, "cover-3": 0.2}), said)
+    rep = library.rep(1)
+    assert not is_stale(rep)
+    assert rep.summary.family == "cover-1"
+    assert rep.automatic.family == reading().family
+    library.correct(1, word("rep", "review_state", "reviewed"))
+    report = truth_report([library.rep(1)])
+    assert report.kinds[0].all_reps.right == 0, "the machine's own word was cover-3, before the coach helped"
+
+
+def test_taking_the_word_back_asks_for_another_reading(library: Library) -> None:
+    said = library.correct(1, word("rep", "snap_s", 2.2))
+    library.save_reread(1, replace(reading(), snap_s=2.2), said)
+    library.undo(1, said, "Coach A")
+    assert is_stale(library.rep(1))
+
+
+def test_a_new_tagging_drops_the_old_reading_on_the_coachs_word(library: Library, pattern: Path) -> None:
+    said = library.correct(1, word("rep", "snap_s", 2.2))
+    library.save_reread(1, replace(reading(), family={"cover-1": 1.0}), said)
+    add_rep(library, pattern.parent / "film", "rep-001", film=False)
+    rep = library.rep(1)
+    assert rep.summary.family == "cover-3"
+    assert is_stale(rep), "the coach's snap has to be read in again"
+
+
+def test_a_reading_that_comes_too_late_is_dropped(library: Library) -> None:
+    said = library.correct(1, word("rep", "snap_s", 2.2))
+    library.correct(1, word("rep", "snap_s", 2.4))
+    with pytest.raises(StaleEdit):
+        library.save_reread(1, reading(), said)
+
+
+def test_words_on_men_reach_the_page(library: Library) -> None:
+    mark = library.rep(1).main_clip.fingerprint
+    library.correct_all(
+        1,
+        [
+            word("player:O8", "side", "other"),
+            word("player:O9", "number", "88"),
+            word(f"clip:{mark}", "swap", {"a": "D1", "b": "D2", "from_s": 3.0}),
+        ],
+        seen=0,
+    )
+    rep = library.rep(1)
+    clip = rep.main_clip
+    assert sides_of(rep, clip)[clip.track_of_player["O8"]] == "other"
+    assert rep_data(rep, is_stale(rep))["numbers"]["O9"] == "88"
+    before = library.arrays(clip.clip_id)
+    fixed = fixed_arrays(rep, clip, before)
+    one, two = (clip.track_of_player[p] for p in ("D1", "D2"))
+    late = before.tracks.time_s >= 3.0
+    moved = fixed.tracks.xyxy[(fixed.tracks.track_id == one) & (fixed.tracks.time_s >= 3.0)]
+    np.testing.assert_array_equal(moved, before.tracks.xyxy[(before.tracks.track_id == two) & late])
+
+
+def test_what_is_not_a_rep_is_done(client: TestClient, library: Library) -> None:
+    library.correct(2, word("rep", "review_state", "not-a-rep"))
+    assert client.get("/api/queue").json()["order"][-1] == 2
+    assert "not a rep" in client.get("/").text
+
+
+@pytest.mark.parametrize(("field", "after"), [
+    ("swap", {"a": "D1", "b": "D1"}), ("swap", {"a": "D1"}), ("swap", None), ("join", [1, 2]), ("anchors", "x"),
+    ("anchors", [{"frame_index": 1}]), ("anchors", [{"frame_index": -1, "image_xy_px": [1, 2], "field_xy_yd": [1, 2]}]),
+    ("anchors", [{"frame_index": 1, "image_xy_px": [1, 2], "field_xy_yd": [1, 2]}] * 13), ("nonsense", 1)])  # fmt: skip
+def test_senseless_words_on_a_clip_are_refused(library: Library, field: str, after: Any) -> None:
+    with pytest.raises(ValueError, match=r"."):
+        library.correct(1, word("clip:abc", field, after))
+    assert not library.rep(1).corrections
