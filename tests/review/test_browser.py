@@ -242,9 +242,7 @@ def test_film_and_field_show_the_same_frame(page: Any, address: str) -> None:
             video.requestVideoFrameCallback(look);
         }};
         video.requestVideoFrameCallback(look);
-    }}"""() => {{ const read = {READ_BLOCKS}, v = document.querySelector('video'); window.seen = [];
-        const look = () => {{ window.seen.push([read(v), Number(document.getElementById('plan').dataset.row)]); v.requestVideoFrameCallback(look); }};
-        v.requestVideoFrameCallback(look); }}"""
+    }}"""
     page.evaluate(look)
     press(page, "Space")
     page.wait_for_timeout(2500)
