@@ -12,7 +12,16 @@ from hypothesis import strategies as st
 from made_reps import clip, field_view, reading, rep, tracks_of
 
 from tagger.football.types import Situation
-from tagger.library import Correction, Library, LibraryError, RepRecord, fingerprint, reading_from_json, reading_to_json
+from tagger.library import (
+    Correction,
+    Library,
+    LibraryError,
+    RepRecord,
+    StaleEdit,
+    fingerprint,
+    reading_from_json,
+    reading_to_json,
+)
 from tagger.library.arrays import pack, unpack_field_view, unpack_tracks
 from tagger.library.fingerprint import BLOCK_BYTES, SAMPLED_BLOCKS
 
@@ -178,6 +187,32 @@ def test_a_new_reading_from_kept_tracks_keeps_the_coachs_word(library: Library) 
     library.save_reading(rep_id, reading("cover-4", snap_s=2.4))
     stored = library.rep(rep_id)
     assert (stored.reading.snap_s, stored.automatic.snap_s, stored.summary.family) == (2.5, 2.4, "cover-4")
+
+
+def test_a_reading_on_the_coachs_word_stands_beside_the_blind_one(library: Library) -> None:
+    rep_id = library.save_rep(rep()).rep_id
+    word = library.correct(rep_id, said("rep", "snap_s", 2.5))
+    library.save_reread(rep_id, reading("cover-4", snap_s=2.5), word)
+    stored = library.rep(rep_id)
+    assert (stored.summary.family, "cover-3" in stored.automatic.family, stored.reread_upto) == ("cover-4", True, word)
+    assert library.sql("SELECT family, family_auto FROM reps")[1] == [("cover-4", "cover-3")]
+    library.correct(rep_id, said("rep", "call", "cover-1"))
+    with pytest.raises(StaleEdit):
+        library.save_reread(rep_id, reading("cover-6"), word)
+    library.save_rep(rep(family="cover-2"))  # new film tags: what was read anew of the old ones is void
+    assert library.rep(rep_id).summary.family == "cover-2"
+
+
+def test_two_coaches_at_once_and_all_or_none(library: Library) -> None:
+    rep_id = library.save_rep(rep()).rep_id
+    first = library.correct_all(rep_id, [said("rep", "down", 2), said("rep", "hash", "right")], seen=0)
+    with pytest.raises(StaleEdit, match="somebody else"):
+        library.correct_all(rep_id, [said("rep", "down", 4)], seen=0)
+    with pytest.raises(ValueError, match="'D99' is not known"):
+        library.correct_all(rep_id, [said("rep", "down", 4), said("defender:D99", "slot", "nickel")], seen=first[-1])
+    assert library.rep(rep_id).situation.down == 2
+    library.undo(rep_id, first[0], COACH, seen=first[-1])
+    assert library.rep(rep_id).situation.down == 3
 
 
 def test_undo_and_undo_of_the_undo(library: Library) -> None:
