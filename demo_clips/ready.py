@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 from demo_clips.simulate import simulate
@@ -13,7 +14,7 @@ LARGEST_CLIP_BYTES = 3 << 20
 
 
 def write_ready_clips(out_dir: Path) -> Path:
-    """Render the five reps from both cameras into `out_dir`. Raises ValueError if a clip comes out too large to be shipped."""
+    """Render the five reps from both cameras into `out_dir`, in place of what reps are there. Raises ValueError if a clip comes out too large to be shipped."""
     simulate(
         SEED, REPS, out_dir, workers=1, options={"own_club": True, "level": "high-school", "rate": "29.97", "quality": QUALITY}
     )
