@@ -33,7 +33,7 @@ EVENT_WORDS = {
 }
 
 
-Path = tuple[FloatArray, FloatArray]
+Way = tuple[FloatArray, FloatArray]
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class RepView:
 
     view: FieldView
     tracks: Tracks
-    paths: Mapping[str, Path]
+    paths: Mapping[str, Way]
     placement: Placement | None
     hash_yd: float | None
     clip_minus_rep_s: float = 0.0

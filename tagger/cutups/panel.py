@@ -15,7 +15,7 @@ from matplotlib.patches import Polygon as PolygonPatch
 from matplotlib.patheffects import withStroke
 
 from homography.field import LEVELS, WIDTH_YD
-from tagger.cutups.overlay import interval_at
+from tagger.cutups.overlay import LOUD_EVENTS, interval_at
 from tagger.cutups.palette import BLACK, VERMILLION, label_of, look_of, receiver_words
 from tagger.cutups.zones import zone_polygon
 from tagger.football.types import Event, Interval, PlayTracks, Reading
@@ -24,6 +24,8 @@ from vision.types import FloatArray
 PARTS = ("alignment", "areas", "drops", "routes", "labels", "events")
 BACKFIELD_YD, LEAST_DEPTH_YD, MOST_DEPTH_YD = -9.0, 28.0, 45.0
 LINE_EVERY_YD = 5.0
+LETTER_YD = 0.4
+"""Width of a label's letter on a page 9 inches wide; a label is about four letters high with its frame."""
 DASHES: dict[str, tuple[float, ...]] = {"deep": (6, 2), "under": (2, 1.2), "man": (6, 2, 1, 2), "rush": ()}
 
 
@@ -91,7 +93,7 @@ def draw_panel(axes: Axes, drawn: Drawn, until_s: float, parts: Sequence[str]) -
         _labels(axes, drawn, held, until_s)
     if "events" in parts:
         for event in reading.events:
-            if start_s < until_s and event.start_s <= until_s:
+            if event.kind.startswith(LOUD_EVENTS) and start_s < until_s and event.start_s <= until_s:
                 _event(axes, drawn, event)
 
 
@@ -193,13 +195,23 @@ def _men(axes: Axes, drawn: Drawn, time_s: float) -> None:
 def _labels(axes: Axes, drawn: Drawn, held: Mapping[str, Interval | None], until_s: float) -> None:
     """Each man's assignment where he is by then; who is not seen any more has his where he was seen last."""
     receivers = drawn.reading.formation.receivers if drawn.reading.formation else {}
+    taken: list[tuple[float, float, float]] = []
+    letter_yd = LETTER_YD * 9.0 / axes.figure.get_figwidth() * len(axes.figure.axes)
     for player, interval in held.items():
         way = drawn.path(player, float(drawn.play.time_s[0]), min(until_s, drawn.end_s))
         if interval is None or interval.assignment == "rush" or not len(way):
             continue
         receiver = receivers.get(interval.receiver or "")
         words = label_of(interval.assignment, interval.area, receiver and receiver_words(receiver))
-        axes.text(way[-1, 1], way[-1, 0] + 1.1, words, ha="center", va="bottom", fontsize=7.5, zorder=6, clip_on=True,
+        across, at_man = float(way[-1, 1]), float(way[-1, 0])
+        down = at_man + 1.1
+        half = letter_yd * (len(words) + 2) / 2
+        while any(abs(across - a) < half + h and abs(down - d) < 4 * letter_yd for a, d, h in taken):
+            down += letter_yd
+        taken.append((across, down, half))
+        if down > at_man + 1.1:
+            axes.plot([across, across], [at_man + 0.3, down], color=BLACK, lw=0.6, zorder=5.5)
+        axes.text(across, down, words, ha="center", va="bottom", fontsize=7.5, zorder=6, clip_on=True,
                   bbox={"boxstyle": "round,pad=0.15", "fc": "white", "ec": look_of(interval.assignment).colour, "lw": 0.9})
 
 

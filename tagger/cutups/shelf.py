@@ -11,7 +11,7 @@ from scipy.optimize import linear_sum_assignment
 from homography.field import WIDTH_YD
 from homography.types import FieldTracks
 from tagger.cutups.edit_list import CutClip, CutRep
-from tagger.cutups.overlay import Path, RepOverlay, RepView
+from tagger.cutups.overlay import RepOverlay, RepView, Way
 from tagger.cutups.panel import Drawn
 from tagger.cutups.slate import coverage_words, situation_words
 from tagger.cutups.zones import Placement
@@ -88,7 +88,7 @@ def play_of(stored: StoredRep, clip: StoredClip, arrays: ClipArrays) -> PlayTrac
     return replace(play, player_id=tuple(named.get(name, name) for name in play.player_id))
 
 
-def paths_of(play: PlayTracks, placement: Placement) -> dict[str, Path]:
+def paths_of(play: PlayTracks, placement: Placement) -> dict[str, Way]:
     """Player -> his times and places on the field, where he is seen."""
     paths = {}
     for row, player in enumerate(play.player_id):
@@ -97,7 +97,7 @@ def paths_of(play: PlayTracks, placement: Placement) -> dict[str, Path]:
     return paths
 
 
-def track_paths(field_tracks: FieldTracks, track_of_player: Mapping[str, int]) -> dict[str, Path]:
+def track_paths(field_tracks: FieldTracks, track_of_player: Mapping[str, int]) -> dict[str, Way]:
     """Player -> the times and places of his track, for a play that could not be laid on the field."""
     mine = {player: field_tracks.track_id == track for player, track in track_of_player.items()}
     return {player: (field_tracks.time_s[rows], field_tracks.xy_yd[rows]) for player, rows in mine.items()}
