@@ -14,7 +14,12 @@ LARGEST_CLIP_BYTES = 3 << 20
 
 
 def write_ready_clips(out_dir: Path) -> Path:
-    """Render the five reps from both cameras into `out_dir`, in place of what reps are there. Raises ValueError if a clip comes out too large to be shipped."""
+    """Render the five reps from both cameras into `out_dir`, in place of what reps are there.
+
+    Raises ValueError if a clip comes out too large to be shipped.
+    """
+    for old in out_dir.glob("rep-*"):
+        shutil.rmtree(old)
     simulate(
         SEED, REPS, out_dir, workers=1, options={"own_club": True, "level": "high-school", "rate": "29.97", "quality": QUALITY}
     )
