@@ -65,7 +65,7 @@ def margins_over_time(lines: Sequence[tuple[str, Sequence[int], Sequence[tuple[i
             axes.plot(*zip(*events, strict=True), "o", color=VERMILLION, mec=BLACK, mew=0.6, ms=5)
             axes.axhline(0, color=BLACK, lw=0.6)
             axes.set_ylabel(man, rotation=0, ha="right", va="center")
-        panels[-1].set_xlabel("rep, in the order of the film; height: margin of the event in yards")
+        panels[-1].set_xlabel("rep, in the order of the film; height: cushion in yards, below zero: leverage lost")
         return _svg(figure)
 
 

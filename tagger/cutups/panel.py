@@ -196,7 +196,8 @@ def _labels(axes: Axes, drawn: Drawn, held: Mapping[str, Interval | None], until
     """Each man's assignment where he is by then; who is not seen any more has his where he was seen last."""
     receivers = drawn.reading.formation.receivers if drawn.reading.formation else {}
     taken: list[tuple[float, float, float]] = []
-    letter_yd = LETTER_YD * 9.0 / axes.figure.get_figwidth() * len(axes.figure.axes)
+    inches = axes.get_figure(root=True).get_figwidth() / len(axes.figure.axes)  # type: ignore[union-attr]
+    letter_yd = LETTER_YD * 9.0 / inches
     for player, interval in held.items():
         way = drawn.path(player, float(drawn.play.time_s[0]), min(until_s, drawn.end_s))
         if interval is None or interval.assignment == "rush" or not len(way):

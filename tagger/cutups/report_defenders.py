@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from tagger.cutups.charts import margins_over_time
 from tagger.cutups.page import Cell, Section, Table
+from tagger.cutups.proportions import FEW
 from tagger.library import Library, RepSummary
 
 if TYPE_CHECKING:
@@ -36,19 +37,25 @@ class Man:
     tasks: Counter[str] = field(default_factory=Counter)
     events: list[tuple[str, int, float | None]] = field(default_factory=list)
 
+    def cushions(self) -> list[tuple[int, float]]:
+        """(rep number, yards) of every man he carried, and below zero of every man who got past him."""
+        signs = {"carried": 1.0, **dict.fromkeys(KINDS[0][1], -1.0)}
+        return [(rep, signs[kind] * abs(yd)) for kind, rep, yd in self.events if kind in signs and yd is not None]
+
 
 def defenders_section(library: Library, reps: Sequence[RepSummary], lists: RepLists) -> Section:
     """Each defender's reps, tasks and events, with the share of his reps that have one."""
     men = sorted(collect(library, reps), key=lambda man: (-len(man.reps), man.name))
     rows = [_row(man, lists) for man in men]
     order = {rep.rep_id: index for index, rep in enumerate(sorted(reps, key=lambda rep: rep.rep_id), 1)}
-    lines = [(man.name, sorted(order[rep] for rep in man.reps), [(order[rep], m) for _, rep, m in man.events if m is not None])
+    lines = [(man.name, sorted(order[rep] for rep in man.reps), [(order[rep], yd) for rep, yd in man.cushions()])
              for man in men[:CHARTED]]
     note = ("A man goes by his number where it is known, else by his slot, which may be several men. Shares: reps with at least "
-            "one such event, of his reps. Margin: yards by which his leverage was lost.")
-    columns = ("defender", "reps", "tasks", *(name for name, _ in KINDS), "margin, median", "margin, most")
+            "one such event, of his reps. Cushion: yards to a receiver whom he carried; below zero, yards by which leverage was "
+            "lost.")
+    columns = ("defender", "reps", "tasks", *(name for name, _ in KINDS), "cushion, median", "cushion, least")
     return Section("defenders", "Defenders", note, (Table(columns, tuple(rows)),), margins_over_time(lines),
-                   "Margins of each defender's events over time; a line for each man, a tick for each of his reps")
+                   "Cushions of each defender over time; a line for each man, a tick for each of his reps")
 
 
 def collect(library: Library, reps: Sequence[RepSummary]) -> list[Man]:
@@ -90,6 +97,11 @@ def _row(man: Man, lists: RepLists) -> tuple[Cell, ...]:
         with_event = {rep for kind, rep, _ in man.events if kind in kinds}
         search = f"event({man.condition} event:{','.join(kinds)})"
         row.append(lists.share([man.reps[rep] for rep in sorted(with_event)], reps, search, f"{man.name}, {name}"))
-    lost = [margin for kind, _, margin in man.events if kind in KINDS[0][1] and margin is not None]
-    row += [Cell(f"{median(lost):.1f} yd ({len(lost)})" if lost else ""), Cell(f"{max(lost):.1f} yd" if lost else "")]
+    cushions = man.cushions()
+    if cushions:
+        rep, least = min(cushions, key=lambda pair: pair[1])
+        words = f"{median(yd for _, yd in cushions):.1f} yd of {len(cushions)}"
+        row += [Cell(words, None, len(cushions) < FEW), Cell(f"{least:.1f} yd, {man.reps[rep].name}")]
+    else:
+        row += [Cell(""), Cell("")]
     return tuple(row)

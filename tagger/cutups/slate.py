@@ -50,7 +50,7 @@ def event_words(rep: CutRep, event: Event) -> str:
     who = f"#{rep.numbers[player]}" if player in rep.numbers else slots.get(player) or player
     words = f"{who} {EVENT_WORDS.get(event.kind, event.kind)}".strip()
     receivers = rep.reading.formation.receivers if rep.reading.formation else {}
-    if event.against in receivers:
+    if event.against is not None and event.against in receivers:
         words += f", {receiver_words(receivers[event.against])},"
     if event.margin_yd is not None:
         words += f" {abs(event.margin_yd):.1f} yd"
