@@ -197,6 +197,21 @@ def test_a_disk_that_refuses_in_mid_export_leaves_the_old_file(scene: Scene, tmp
     assert resource.getrlimit(resource.RLIMIT_FSIZE)[1] == resource.RLIM_INFINITY
 
 
+def read_only_disks() -> list[Path]:
+    """Folders on disks that this machine has mounted read-only, as Linux lists them."""
+    lines = Path("/proc/mounts").read_text().splitlines() if Path("/proc/mounts").exists() else []
+    mounts = [line.split() for line in lines]
+    return [Path(where) for _, where, _, how, *_ in mounts if "ro" in how.split(",") and Path(where).is_dir()]
+
+
+@pytest.mark.skipif(not read_only_disks(), reason="no disk is mounted read-only here")
+def test_a_read_only_disk_is_named(scene: Scene) -> None:
+    target = read_only_disks()[0] / "cut.mp4"
+    with pytest.raises(OutputError, match="read-only|may not be written"):
+        write_film(plan([scene.cut_rep()], BARE), target)
+    assert not target.exists()
+
+
 @pytest.mark.skipif(os.geteuid() == 0, reason="root writes anywhere")
 def test_a_read_only_folder_is_named(scene: Scene, tmp_path: Path) -> None:
     tmp_path.chmod(0o500)
