@@ -207,7 +207,7 @@ def read_only_disks() -> list[Path]:
 @pytest.mark.skipif(not read_only_disks(), reason="no disk is mounted read-only here")
 def test_a_read_only_disk_is_named(scene: Scene) -> None:
     target = read_only_disks()[0] / "cut.mp4"
-    with pytest.raises(OutputError, match="read-only|may not be written"):
+    with pytest.raises(OutputError, match=r"read-only|may not be written"):
         write_film(plan([scene.cut_rep()], BARE), target)
     assert not target.exists()
 
