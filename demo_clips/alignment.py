@@ -57,8 +57,8 @@ def draw_stance(rng: np.random.Generator, setting: Setting, press: float) -> Sta
     depth = {s: float(rng.uniform(1.1, 2.0)) if rng.random() < press else float(np.clip(rng.normal(7.1, 1.5), 4.0, 10.5)) for s in (-1, 1)}
     shade = {s: float(rng.choice([-0.9, 0.2, 0.9], p=[0.35, 0.2, 0.45])) + float(rng.normal(0, 0.2)) for s in (-1, 1)}
     deeper = 0.12 * max(setting.distance_yd - 10, -4)
-    return Stance(depth, shade, float(np.clip(rng.normal(12.3, 1.7), 8.6, 17)) + deeper, float(np.clip(rng.normal(14.7, 1.8), 9.5, 19)) + deeper,
-                  float(np.clip(rng.normal(4.3, 0.6), 2.8, 6)), float(np.clip(rng.normal(4.4, 1.1), 1.8, 7.5)), float(rng.normal(0.0, 1.1)), float(rng.uniform(0.35, 0.95)))
+    return Stance(depth, shade, float(np.clip(rng.normal(12.4, 2.0), 8.4, 18)) + deeper, float(np.clip(rng.normal(14.8, 2.2), 9.0, 20)) + deeper,
+                  float(np.clip(rng.normal(3.9, 0.7), 2.4, 6)), float(np.clip(rng.normal(3.7, 1.5), 1.3, 7.0)), float(rng.normal(0.0, 1.1)), float(rng.uniform(0.35, 0.95)))
 
 
 def receiver_spots(formation: Formation, xy: list[tuple[float, float]], ball: float) -> dict[int, list[tuple[float, float]]]:
@@ -76,14 +76,14 @@ def _front_spots(people: list[Person], ball: float, te_sides: set[int], strong: 
     spots = {}
     for i, side in zip(edges, (-1, 1), strict=False):
         wide = 5.3 if side in te_sides else 3.9
-        spots[i] = (0.9, ball + side * wide)
+        spots[i] = (0.7, ball + side * wide)
     places = {2: (-1.5, 0.9), 3: (-2.9, 0.0, 2.9)}.get(len(tackles), ())
     if len(tackles) == 2 and strong > 0:
         places = (-0.9, 1.5)
     if len(tackles) == 3 and not edges:
         places = (-3.2, 0.3 * strong, 3.2)
     for i, offset in zip(tackles, places, strict=False):
-        spots[i] = (0.85, ball + offset)
+        spots[i] = (0.6, ball + offset)
     return spots
 
 

@@ -69,7 +69,7 @@ def _side_spots(rng: np.random.Generator, kinds: tuple[str, ...], out: int, sett
     ball, room = setting.ball_y_yd, setting.room_yd(out)
     tight = sum(k in ("te", "wing") for k in kinds)
     inner = {0: 3.2, 1: 4.5, 2: 5.9}[tight]
-    split = float(np.clip(rng.normal(room - setting.numbers_yd + 0.6, 1.6), inner + 3.0, min(room - 2.0, 21.0)))
+    split = float(np.clip(rng.normal(room - min(setting.numbers_yd, 11.0) + 0.6, 2.2), inner + 3.0, min(room - 2.0, 22.5)))
     if style == "condensed":
         split = min(split, inner + float(rng.uniform(2.2, 5.0)))
     wide = [k for k in kinds if k == "wr"]

@@ -21,7 +21,7 @@ class ManCover:
 
     def act(self, world: World) -> Want:
         x, y = world.at(self.me)
-        rx, ry, rvx, rvy = world.seen(self.receiver, self.delay_s)
+        rx, ry, rvx, rvy = world.seen(self.receiver, 0.62 * self.delay_s)  # a trained eye reads hips, not steps
         ball = world.setting.ball_y_yd
         if self.cushion is None:
             self.cushion = max(x - rx, 0.5)
@@ -39,12 +39,12 @@ class ManCover:
         elif self.job.style == "press":
             behind = max(min(self.cushion, 1.6) - 0.9 * t, 0.1 - 0.25 * (rx > 12))
         else:
-            behind = max(self.cushion - 1.55 * max(t - 0.3, 0.0), 1.3 - 0.05 * min(rx, 16.0))
+            behind = max(self.cushion - 2.1 * max(t - 0.3, 0.0), 0.9 - 0.05 * min(rx, 16.0))
         away = rvx < -1.0 or (abs(rvy) > 4.0 and abs(rvx) < 3.0)
         if away:  # he broke: close on him
             behind, lever = min(behind, 0.5), lever * 0.5
         behind = min(behind, world.setting.back_line_x - 1.0 - rx)
-        gain = 1.9 + 0.15 * self.skill
+        gain = 2.7 + 0.2 * self.skill
         vx = rvx + gain * (rx + behind - x)
         vy = rvy + gain * (ry + lever - y)
         if self.job.style == "off" and world.t < 1.2:
@@ -94,7 +94,7 @@ class Rush:
         blocked = self._blocker(world, x, y, tx, ty)
         if blocked is not None and world.t > 0.25:
             free = world.t > self.win_s
-            speed = (4.4 if free else 3.0 if self.edge else 1.9) + 0.15 * self.skill
+            speed = (4.4 if free else 3.2 if self.edge else 2.4) + 0.15 * self.skill
         vx, vy = run_at(x, y, tx, ty, speed)
         return vx, vy, look
 

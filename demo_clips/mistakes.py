@@ -9,7 +9,9 @@ import numpy as np
 
 from demo_clips.coverages import Job
 from demo_clips.man import ManCover
-from demo_clips.zones import DeepZone, UnderZone, Zone
+from demo_clips.deep import DeepZone
+from demo_clips.under import UnderZone
+from demo_clips.zones import Zone
 
 SHARE = 0.27  # reps in which somebody errs
 # kind -> weight; the small ones are common, the busts rare

@@ -74,11 +74,11 @@ def _cover_men(coverage: DefenseCall, spots: Spots, formation: Formation, xy: li
         role = defenders[d].role
         if formation.people[job.receiver].role in ("wr", "te") and rx > -3.4:
             if role in ("corner", "nickel"):
-                x = min(x, float(rng.uniform(1.2, 2.2))) if job.style == "press" else min(max(x, 3.0), 7.0)
+                x = min(x, float(rng.uniform(1.0, 2.0))) if job.style == "press" or rng.random() < 0.3 else min(max(x, 3.0), 7.0)
             elif role == "safety":
-                x = min(max(x, 4.0), 7.5)
+                x = min(x, float(rng.uniform(2.5, 6.5)))
             else:
-                x = min(max(x, 1.8), 5.0)
+                x = min(x, float(rng.uniform(1.3, 4.5)))
             y = ry + inside * job.leverage * 0.7
         elif abs(y - ry) > 4.5:
             y = ry + (4.5 if y > ry else -4.5)
@@ -116,7 +116,7 @@ def _walk_ups(rng: np.random.Generator, coverage: DefenseCall, defenders: list[P
     out = dict(spots)
     for d, p in enumerate(defenders):
         if p.role in ("linebacker", "nickel") and setting.period == "team":
-            chance = 0.5 if coverage.jobs[d].word == "rush" else 0.09
+            chance = 0.6 if coverage.jobs[d].word == "rush" else {"cover-0": 0.4, "cover-1": 0.3}.get(coverage.family, 0.13)
             if rng.random() < chance:
                 x, y = out[d]
                 out[d] = (float(rng.uniform(1.0, 1.9)), y if abs(y - setting.ball_y_yd) > 5 else y + float(rng.normal(0, 0.4)))

@@ -20,7 +20,9 @@ from demo_clips.people import LINE, Person
 from demo_clips.plan import Plan
 from demo_clips.presnap import GoesInMotion, Waits
 from demo_clips.world import Want, World, as_array
-from demo_clips.zones import DeepZone, UnderZone, Zone
+from demo_clips.deep import DeepZone
+from demo_clips.under import UnderZone
+from demo_clips.zones import Zone
 
 MAX_AFTER_SNAP_S = 5.6
 MAX_RUN_S = 2.2  # then the whistle, as in practice
@@ -107,6 +109,7 @@ class Rep:
 
     def _defense_brains(self) -> None:
         rng, coverage, ball = self.rng, self.plan.coverage, self.plan.setting.ball_y_yd
+        deeper = float(rng.normal(0.0, 1.1))  # how this defense is taught its depths
         for d, p in enumerate(self.plan.defenders):
             i, job = d + self.shift, coverage.jobs[d]
             self.words[i] = [(0.0, job)]
@@ -114,7 +117,7 @@ class Rep:
             self.throw_react[i] = float(np.clip(rng.normal(0.33 - 0.04 * p.skill, 0.08), 0.16, 0.7))
             self.contain[i] = float(np.sign(y - ball)) * (1.6 if abs(y - ball) > 7 else 0.3)
             self.twist[i] = float(rng.normal(0.0, 0.22)), float(rng.uniform(0, 6.28))
-            wander = float(rng.normal(0.0, 0.9)), float(rng.normal(0.0, 1.0))
+            wander = deeper + float(rng.normal(0.0, 1.3)), float(rng.normal(0.0, 1.3))
             if job.word == "rush":
                 inside = p.role in ("tackle", "linebacker", "nickel", "safety") and abs(y - ball) < 3.6
                 win = float(rng.exponential(3.2)) + 1.9
@@ -124,11 +127,13 @@ class Rep:
             elif job.word == "man":
                 self.brains[i] = ManCover(i, job, p.react_s, p.skill)
             elif job.word in ("deep-third", "deep-half", "deep-quarter"):
-                self.brains[i] = DeepZone(i, job, p.react_s, p.skill, wander, p.role == "corner")
+                zone = DeepZone(i, job, p.react_s, p.skill, wander, p.role == "corner")
+                zone.pace = float(np.clip(rng.normal(1.0, 0.2), 0.55, 1.5))
+                self.brains[i] = zone
             else:
                 zone = UnderZone(i, job, p.react_s, p.skill, wander, p.role == "corner")
-                zone.read_s = float(np.clip(rng.normal(0.95 if p.role == "linebacker" else 0.6, 0.17), 0.25, 1.3))
-                zone.pace = float(np.clip(rng.normal(4.5, 0.5), 3.3, 6.0))
+                zone.read_s = float(np.clip(rng.normal(0.95 if p.role == "linebacker" else 0.65, 0.22), 0.25, 1.5))
+                zone.pace = float(np.clip(rng.normal(4.4, 0.7), 2.8, 6.2))
                 if self.plan.call.play_action and p.role in ("linebacker", "nickel"):
                     zone.bite_s = float(np.clip(rng.normal(0.85, 0.25), 0.3, 1.4))
                 self.brains[i] = zone
