@@ -35,6 +35,11 @@ class Structure:
     man: bool
     spare: str | None
 
+    def roles(self) -> set[str]:
+        """All zone roles of the structure."""
+        spare = (self.spare or "robber:middle",) if self.man else ()
+        return {*self.deep, *spare, *(role for ways in self.under.values() for way in ways for role in way)}
+
     def ways(self, men: int) -> list[tuple[str, ...]]:
         """All lists of `men` roles of this structure; man roles stand as the plain word `man`."""
         rest = men - len(self.deep)
@@ -74,7 +79,7 @@ class Book:
     same coverage is not played alike everywhere and a play may be in any of them; `calibration` of the posterior."""
 
     structures: tuple[Structure, ...]
-    dialects: Mapping[str, Mapping[str, Look]]
+    dialects: Mapping[str, dict[str, Look]]
     calibration: Calibration
 
 
@@ -189,7 +194,7 @@ def parse_book(coverages: str, roles: str, calibration: str) -> Book:
     """A book from the texts of its three files. Raises ValueError where a structure has a role that has no look."""
     structures, dialects = parse_structures(coverages), parse_looks(roles)
     for structure in structures:
-        used = {*structure.deep, *(r for ways in structure.under.values() for way in ways for r in way)}
+        used = structure.roles()
         for looks in dialects.values():
             missing = sorted({look_of(r) for r in used} - looks.keys())
             if missing:

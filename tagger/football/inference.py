@@ -6,20 +6,20 @@ gives the posterior of the structures and, per man, the probability of each role
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
+from typing import Any
 
 import numpy as np
-from scipy.linalg import solve_triangular
-from scipy.special import logsumexp
 
-from tagger.football.book import MAN, Book, Look, Structure, look_of, side_of
-from tagger.football.measures import ACROSS, MEASURES, Measured
+from tagger.football.book import MAN, Book, Look, look_of, side_of
+from tagger.football.measures import ACROSS, Measured
 from tagger.football.permanents import share_out
-from vision.types import FloatArray
+from vision.types import BoolArray, FloatArray
 
+LOG_2 = float(np.log(2.0))
 FREEDOM = 10.0
 """Degrees of freedom of the Student-t: players are not always where the drawing has them."""
 
@@ -47,13 +47,33 @@ class Evidence:
     def by_family(self) -> dict[str, FloatArray]:
         """(L,) log evidence of each family in each dialect."""
         families = np.array([way.family for way in self.ways])
-        return {str(family): logsumexp(self.log_evidence[:, families == family], axis=1) for family in dict.fromkeys(families)}
+        return {str(family): log_sum(self.log_evidence[:, families == family], axis=1) for family in dict.fromkeys(families)}
+
+
+def log_sum(values: FloatArray, axis: int | None = None) -> Any:
+    """Log of the sum of exponentials (scipy's does much more, and takes ten times as long on small arrays)."""
+    top = values.max(axis=axis, keepdims=True)
+    out = np.log(np.exp(values - top).sum(axis=axis, keepdims=True)) + top
+    return out.squeeze(axis) if axis is not None else float(out.item())
+
+
+class Identity:
+    """Wraps a part of the book as a cache key: books are built once and never change."""
+
+    def __init__(self, of: Any) -> None:
+        self.of = of
+
+    def __hash__(self) -> int:
+        return id(self.of)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Identity) and self.of is other.of
 
 
 @lru_cache(maxsize=64)
-def _ways(structures: tuple[Structure, ...], men: int, receivers: int) -> tuple[Way, ...]:
+def _ways(structures: Identity, men: int, receivers: int) -> tuple[Way, ...]:
     out: list[Way] = []
-    for structure in structures:
+    for structure in structures.of:
         for roles in structure.ways(men):
             count = roles.count(MAN)
             rest = tuple(r for r in roles if r != MAN)
@@ -63,75 +83,104 @@ def _ways(structures: tuple[Structure, ...], men: int, receivers: int) -> tuple[
     return tuple(out)
 
 
-class _Hashable(tuple):  # type: ignore[type-arg]
-    """Structures hold mappings; identity is enough for the cache."""
+class Densities:
+    """Log Student-t densities of several looks at once, up to a constant in the number of measures. Factors are kept for
+    every pattern of known measures that has come up (a man is judged on what is known of him)."""
 
-    __slots__ = ()
+    def __init__(self, looks: Mapping[str, Look]) -> None:
+        self.names = tuple(looks)
+        self._mean = np.stack([look.mean for look in looks.values()])
+        self._covariance = np.stack([look.covariance for look in looks.values()])
+        self._factors: dict[bytes, tuple[FloatArray, FloatArray]] = {}
 
-    def __hash__(self) -> int:
-        return hash(tuple(map(id, self)))
+    def _factor(self, pattern: BoolArray) -> tuple[FloatArray, FloatArray]:
+        key = pattern.tobytes()
+        if key not in self._factors:
+            chosen = np.flatnonzero(pattern)
+            lower = np.linalg.cholesky(self._covariance[:, chosen[:, None], chosen[None]])
+            self._factors[key] = (np.linalg.inv(lower), np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1))
+        return self._factors[key]
+
+    def __call__(self, rows: FloatArray) -> FloatArray:
+        """(K, n) log densities of (n, M) rows of measures; a row of which nothing is known has 0 everywhere."""
+        out = np.zeros((len(self.names), len(rows)))
+        known = np.isfinite(rows)
+        groups: dict[bytes, list[int]] = {}
+        for i, pattern in enumerate(known):
+            groups.setdefault(pattern.tobytes(), []).append(i)
+        for members in groups.values():
+            pattern = known[members[0]]
+            count = int(pattern.sum())
+            if not count:
+                continue
+            inverse, log_root = self._factor(pattern)
+            away = rows[members][:, pattern][None] - self._mean[:, None, pattern]
+            squared = (np.matmul(away, inverse.transpose(0, 2, 1)) ** 2).sum(axis=2)
+            out[:, members] = -0.5 * (FREEDOM + count) * np.log1p(squared / FREEDOM) - log_root[:, None]
+        return out
 
 
-def log_density(look: Look, rows: FloatArray) -> FloatArray:
-    """(n,) log of the look's Student-t at (n, M) measures, up to a constant in the number of measures; columns that are
-    NaN for a man are left out for him (he is judged on the rest)."""
-    out = np.empty(len(rows))
-    known = np.isfinite(rows)
-    for pattern in np.unique(known, axis=0):
-        here = (known == pattern).all(axis=1)
-        if not pattern.any():
-            out[here] = 0.0
-            continue
-        factor = np.linalg.cholesky(look.covariance[np.ix_(pattern, pattern)])
-        scaled = solve_triangular(factor, (rows[here][:, pattern] - look.mean[pattern]).T, lower=True)
-        squared, count = (scaled**2).sum(axis=0), int(pattern.sum())
-        out[here] = -0.5 * (FREEDOM + count) * np.log1p(squared / FREEDOM) - np.log(np.diag(factor)).sum()
-    return out
-
-
-def in_left_form(rows: FloatArray, mirrored: bool | FloatArray) -> FloatArray:
+def in_left_form(rows: FloatArray, mirrored: bool | BoolArray) -> FloatArray:
     """Measures with the field mirrored for those who play on the right."""
+    sign = np.where(np.broadcast_to(np.asarray(mirrored), (len(rows),)), -1.0, 1.0)
     out = rows.copy()
-    flip = np.broadcast_to(np.asarray(mirrored), (len(rows),))
-    out[np.ix_(flip, ACROSS)] *= -1.0
+    out[:, ACROSS] *= sign[:, None]
     return out
 
 
-def role_scores(looks: Mapping[str, Look], measured: Measured, roles: Sequence[str]) -> dict[str, FloatArray]:
-    """(D,) log score of every defender in each role of `roles`."""
+@dataclass(frozen=True)
+class RoleScores:
+    """How well every defender looks like every role: `score` (L, D, R) with `roles` R names, in each dialect."""
+
+    roles: tuple[str, ...]
+    score: FloatArray
+
+
+@lru_cache(maxsize=8)
+def _densities(looks: Identity) -> Densities:
+    return Densities(looks.of)
+
+
+def score_roles(book: Book, measured: Measured) -> RoleScores:
+    """Log scores of all the roles that the book knows, man roles for each receiver ("man:2")."""
+    zones = sorted({role for structure in book.structures for role in structure.roles()})
+    receivers = range(len(measured.receivers))
     plain = measured.with_nearest()
-    scores: dict[str, FloatArray] = {}
-    for role in roles:
-        look = looks[look_of(role)]
-        if role.startswith("man:"):
-            rows = measured.with_receiver(int(role[4:]))
-            scores[role] = log_density(look, in_left_form(rows, np.nan_to_num(rows[:, ACROSS[0]]) > 0))
-        elif side_of(role) == "middle":
-            both = np.stack([log_density(look, in_left_form(plain, side)) for side in (False, True)])
-            scores[role] = logsumexp(both, axis=0) - np.log(2.0)
-        else:
-            scores[role] = log_density(look, in_left_form(plain, side_of(role) == "right"))
-    return scores
+    both = np.concatenate([in_left_form(plain, False), in_left_form(plain, True)])
+    paired = [measured.with_receiver(r) for r in receivers]
+    paired = [in_left_form(rows, np.nan_to_num(rows[:, ACROSS[0]]) > 0) for rows in paired]
+    tables = []
+    for looks in book.dialects.values():
+        density = _densities(Identity(looks))
+        left, right = np.split(density(both), 2, axis=1)
+        index = {name: k for k, name in enumerate(density.names)}
+        columns = []
+        for role in zones:
+            k = index[look_of(role)]
+            side = side_of(role)
+            columns.append(np.logaddexp(left[k], right[k]) - LOG_2 if side == "middle" else left[k] if side == "left" else right[k])
+        man = density(np.concatenate(paired))[index[MAN]].reshape(len(paired), -1) if paired else []
+        tables.append(np.stack([*columns, *man], axis=1))
+    return RoleScores((*zones, *(f"man:{r}" for r in receivers)), np.stack(tables))
 
 
 def weigh(book: Book, measured: Measured) -> Evidence:
     """The evidence of every way to play with these men. Empty when no structure has as many roles."""
-    men, dialects = len(measured.defenders), tuple(book.dialects)
-    ways = _ways(_Hashable(book.structures), men, len(measured.receivers)) if men else ()
+    return weigh_scores(book, score_roles(book, measured), len(measured.receivers))
+
+
+def weigh_scores(book: Book, scores: RoleScores, receivers: int) -> Evidence:
+    """The same from scores that are there already."""
+    dialects, men, _ = scores.score.shape
+    ways = _ways(Identity(book.structures), men, receivers) if men else ()
     if not ways:
-        return Evidence((), dialects, np.empty((len(dialects), 0)), np.empty((len(dialects), 0, men, men)))
-    roles = sorted({role for way in ways for role in way.roles})
-    column = {role: k for k, role in enumerate(roles)}
+        return Evidence((), tuple(book.dialects), np.empty((dialects, 0)), np.empty((dialects, 0, men, men)))
+    column = {role: k for k, role in enumerate(scores.roles)}
     picked = np.array([[column[role] for role in way.roles] for way in ways])
     prior = np.array([way.log_prior for way in ways])
-    totals, chances = [], []
-    for looks in book.dialects.values():
-        scores = role_scores(looks, measured, roles)
-        table = np.stack([scores[role] for role in roles], axis=1)
-        total, chance = share_out(table[:, picked].transpose(1, 0, 2))
-        totals.append(total + prior)
-        chances.append(chance)
-    return Evidence(ways, dialects, np.stack(totals), np.stack(chances))
+    log_score = scores.score[:, :, picked].transpose(0, 2, 1, 3).reshape(-1, men, men)
+    total, chance = share_out(log_score)
+    return Evidence(ways, tuple(book.dialects), total.reshape(dialects, -1) + prior, chance.reshape(dialects, -1, men, men))
 
 
 def family_posterior(book: Book, evidence: Evidence, time_s: float) -> dict[str, float]:
@@ -141,7 +190,7 @@ def family_posterior(book: Book, evidence: Evidence, time_s: float) -> dict[str,
     temperature, families = book.calibration.temperature_at(time_s), evidence.by_family()
     prior = book.calibration.log_prior
     joint = np.stack([families[f] / temperature + [prior.get(d, {}).get(f, 0.0) for d in evidence.dialects] for f in families])
-    chance = np.exp(logsumexp(joint, axis=1) - logsumexp(joint))
+    chance = np.exp(log_sum(joint, axis=1) - log_sum(joint))
     return {family: float(p) for family, p in zip(families, chance, strict=True)}
 
 
@@ -152,5 +201,5 @@ def way_posterior(evidence: Evidence, families: Mapping[str, float]) -> FloatArr
     for family, chance in families.items():
         here = names == family
         part = evidence.log_evidence[:, here]
-        out[:, here] = chance * np.exp(part - logsumexp(part))
+        out[:, here] = chance * np.exp(part - log_sum(part))
     return out

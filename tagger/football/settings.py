@@ -28,6 +28,8 @@ class FormationSettings:
 
 @dataclass(frozen=True)
 class ShellSettings:
+    inside_yd: float
+    level_share: float
     deep_yd: float
     shallow_deep_yd: float
     middle_yd: float

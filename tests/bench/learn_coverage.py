@@ -13,24 +13,26 @@ roles are known. The start, and the prior of every mean, are the trade's landmar
 from __future__ import annotations
 
 import argparse
-import csv
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-import pyarrow.parquet as parquet
+from labelled import read_labelled
 from scipy.special import logsumexp
-
 from simulated import SimulatedRep, parse_seeds, role_of, simulate
+
 from tagger.football.book import FLAT, Book, Look, format_looks, look_of, parse_structures, side_of
 from tagger.football.inference import in_left_form, weigh
-from tagger.football.vocabulary import FAMILIES
-from tagger.football.measures import ACROSS, LATEST_S, MEASURES, PLACE, Measured, measure
+from tagger.football.measures import ACROSS, LATEST_S, Measured, measure
+from tagger.football.playbook import shipped_playbook
+from tagger.football.reading import AFTER_THROW_S, LONGEST_RUSH_S
+from tagger.football.release import find_release
 from tagger.football.rush import rush_probability
 from tagger.football.scene import Scene, make_scene
 from tagger.football.types import PlayTracks
+from tagger.football.vocabulary import FAMILIES
 
 # depth and across (from the middle of the field, left negative) at stance, read, drop and landmark; common practice, no source.
 LANDMARKS = {
@@ -71,30 +73,11 @@ def first_looks() -> dict[str, Look]:
     return looks
 
 
-def read_labelled(tracks: Path, plays: Path) -> dict[str, tuple[PlayTracks, dict[str, str]]]:
-    """Every play's tracks (snap at 0) and its row of labels."""
-    with plays.open(encoding="utf-8") as file:
-        labels = {row["play_id"]: row for row in csv.DictReader(file)}
-    table = parquet.read_table(tracks).to_pandas()
-    out = {}
-    for play_id, rows in table[table["side"] != "ball"].groupby("play_id", observed=True):
-        times = np.sort(rows["time_s"].unique())
-        men = sorted(rows["player_id"].astype(str).unique())
-        at = np.searchsorted(men, rows["player_id"].astype(str).to_numpy()), np.searchsorted(times, rows["time_s"].to_numpy())
-        xy, facing = np.full((len(men), len(times), 2), np.nan), np.full((len(men), len(times)), np.nan)
-        xy[at] = rows[["x_yd", "y_yd"]].to_numpy()
-        facing[at] = rows["facing_rad"].to_numpy()
-        side = np.empty(len(men), dtype="U7")
-        side[at[0]] = rows["side"].astype(str).to_numpy()
-        sigma = np.where(np.isfinite(xy[:, :, 0]), 0.1, np.nan)
-        play = PlayTracks(times.astype(float), tuple(men), side, xy, sigma, facing, (None,) * len(men), snap_s=0.0)
-        out[str(play_id)] = (play, labels[str(play_id)])
-    return out
-
-
-def coverage_men(scene: Scene, time_s: float = LATEST_S) -> Measured:
-    """The measures of all who do not rush."""
-    return measure(scene, scene.defense[rush_probability(scene, time_s) < 0.5], time_s)
+def coverage_men(scene: Scene) -> Measured:
+    """The measures of all who do not rush, as the reading finds them."""
+    release = find_release(scene, shipped_playbook())
+    decided_s = LONGEST_RUSH_S if release is None else min(LONGEST_RUSH_S, release.best_s + AFTER_THROW_S)
+    return measure(scene, scene.defense[rush_probability(scene, decided_s, shipped_playbook()) < 0.5], LATEST_S)
 
 
 def latent_example(name: str, play: PlayTracks, family: str) -> Example:

@@ -1,0 +1,112 @@
+"""The coverage of one rep: family and each man's role with their probabilities, at any moment after the snap."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from tagger.football.book import Book
+from tagger.football.inference import Evidence, RoleScores, family_posterior, score_roles, way_posterior, weigh_scores
+from tagger.football.measures import LATEST_S, measure
+from tagger.football.scene import Scene
+from tagger.football.types import FamilyAt
+from vision.types import BoolArray, FloatArray, IntArray
+
+UNSURE = 0.2
+MOST_SETS = 4
+TIMES_S = tuple(np.round(np.arange(0.0, LATEST_S + 0.01, 0.2), 1))
+WORD_OF_LOOK = {"free:middle": "deep-third:middle", "pole:middle": "deep-third:middle"}
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """`family` probabilities (empty if nothing fits), `variant` of the likeliest family, `roles`: per defender (row of the
+    scene) the probability of each role as word:area, or man:PLAYER, or rush."""
+
+    family: Mapping[str, float]
+    variant: str | None
+    roles: Mapping[int, Mapping[str, float]]
+
+
+def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float) -> Coverage:
+    """The coverage as it stands `time_s` after the snap, `rush` (D,) being each defender's probability of rushing.
+
+    Where it is unsure who rushes, every likely set of rushers is read and the readings are averaged.
+    """
+    family: dict[str, float] = {}
+    variant: dict[str, float] = {}
+    roles: dict[int, dict[str, float]] = {int(d): {} for d in scene.defense}
+    everybody = measure(scene, scene.defense, time_s)
+    scores = score_roles(book, everybody)
+    for rushing, chance in _rush_sets(rush):
+        rows = np.flatnonzero(~rushing)
+        evidence = weigh_scores(book, _with_unseen(scores, rows, scene), len(scene.receivers))
+        posterior = family_posterior(book, evidence, time_s)
+        for d in scene.defense[rushing]:
+            _add(roles[int(d)], "rush", chance)
+        if not posterior:
+            continue
+        for name, p in posterior.items():
+            _add(family, name, chance * p)
+        ways = way_posterior(evidence, posterior)
+        _add_roles(roles, scene, scene.defense[rows], evidence, chance * ways)
+        for k, way in enumerate(evidence.ways):
+            _add(variant, f"{way.family}/{way.variant}", chance * float(ways[:, k].sum()))
+    total = sum(family.values())
+    family = {name: p / total for name, p in family.items()} if total > 0 else {}
+    best = max(family, key=lambda name: family[name]) if family else None
+    named = {k.partition("/")[2]: p for k, p in variant.items() if k.partition("/")[0] == best}
+    return Coverage(family, (max(named, key=lambda v: named[v]) or None) if named else None, roles)
+
+
+def family_over_time(scene: Scene, rush: FloatArray, book: Book, until_s: float) -> tuple[FamilyAt, ...]:
+    """The family probabilities at the snap and every 0.2 s after it, in the play's clock; the likeliest rushers only."""
+    rows = np.flatnonzero(rush <= 0.5)
+    out = []
+    for t in TIMES_S:
+        if t <= until_s + 1e-6:
+            scores = _with_unseen(score_roles(book, measure(scene, scene.defense[rows], float(t))), np.arange(len(rows)), scene)
+            family = family_posterior(book, weigh_scores(book, scores, len(scene.receivers)), float(t))
+            out.append(FamilyAt(round(scene.snap_s + float(t), 3), {name: round(p, 4) for name, p in family.items()}))
+    return tuple(out)
+
+
+def _rush_sets(rush: FloatArray) -> Iterator[tuple[BoolArray, float]]:
+    """The likeliest sets of rushers: the two least sure men both ways, the others as is likelier."""
+    unsure = np.argsort(np.abs(rush - 0.5))[:2]
+    unsure = unsure[np.abs(rush[unsure] - 0.5) < 0.5 - UNSURE]
+    sets = []
+    for choice in product((False, True), repeat=len(unsure)):
+        rushing = rush > 0.5
+        rushing[unsure] = choice
+        sets.append((rushing, float(np.prod(np.where(choice, rush[unsure], 1.0 - rush[unsure])))))
+    total = sum(p for _, p in sets)
+    yield from ((rushing, p / total) for rushing, p in sets)
+
+
+def _with_unseen(scores: RoleScores, rows: IntArray, scene: Scene) -> RoleScores:
+    """The scores of some men. Those who must be there but are out of the picture stand in as men of whom nothing is known:
+    any role is as open to them as any other."""
+    missing = max(0, (11 if scene.full_line else min(7, len(scene.offense))) - len(scene.defense))
+    dialects, _, count = scores.score.shape
+    return RoleScores(scores.roles, np.concatenate([scores.score[:, rows], np.zeros((dialects, missing, count))], axis=1))
+
+
+def _add_roles(roles: dict[int, dict[str, float]], scene: Scene, men: IntArray, evidence: Evidence, weight: FloatArray) -> None:
+    names = scene.play.player_id
+    for k, way in enumerate(evidence.ways):
+        if weight[:, k].sum() < 1e-4:
+            continue
+        table = np.einsum("l,ldr->dr", weight[:, k], evidence.chance[:, k])
+        for j, role in enumerate(way.roles):
+            word = f"man:{names[scene.receivers[int(role[4:])]]}" if role.startswith("man:") else WORD_OF_LOOK.get(role, role)
+            for i, d in enumerate(men):
+                if table[i, j] > 1e-4:
+                    _add(roles[int(d)], word, float(table[i, j]))
+
+
+def _add(table: dict[str, float], key: str, value: float) -> None:
+    table[key] = table.get(key, 0.0) + value

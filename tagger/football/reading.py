@@ -1,0 +1,126 @@
+"""Reads one rep: everything that football says of it, each tag with its reason, or an abstention by name."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tagger.football.book import Book, shipped_book
+from tagger.football.coverage import Coverage, family_over_time, read_coverage
+from tagger.football.formation import read_formation
+from tagger.football.kind import play_kind
+from tagger.football.linemen import find_front
+from tagger.football.measures import LATEST_S
+from tagger.football.motions import find_motions
+from tagger.football.playbook import shipped_playbook
+from tagger.football.release import find_release
+from tagger.football.rush import rush_probability
+from tagger.football.sampling import sample
+from tagger.football.scene import Scene, make_scene
+from tagger.football.settings import Settings, shipped_settings
+from tagger.football.shell import read_shell
+from tagger.football.snap import Snap, find_snap
+from tagger.football.timeline import read_defenders
+from tagger.football.types import Abstention, PlayTracks, Reading
+from tagger.football.vocabulary import UNKNOWN
+
+SNAP_STEP_S = 0.05
+AFTER_THROW_S = 0.1
+LONGEST_RUSH_S = 4.0
+
+
+def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | None = None) -> Reading:
+    """Read one rep. The snap is the play's own if it has one, else it is found. Never raises on a rep that cannot be read:
+    what is missing stands in `abstained`."""
+    settings, book = settings or shipped_settings(), book or shipped_book()
+    abstained: list[Abstention] = []
+    snap = locate_snap(play)
+    if snap is None:
+        return silent_reading(Abstention("snap", "nobody starts from a stand: the clip begins after the snap, or too few were followed"))
+    try:
+        scene = make_scene(play, snap.time_s, snap.front)
+    except ValueError as error:
+        return silent_reading(Abstention("rep", str(error)))
+    if len(scene.defense) < 3 or len(scene.receivers) < 2:
+        few = f"only {len(scene.offense)} of the offense and {len(scene.defense)} of the defense were followed"
+        return silent_reading(Abstention("rep", few))
+    numbers = shipped_playbook()
+    release = find_release(scene, numbers)
+    kinds = play_kind(scene, release, numbers)
+    kind = max(kinds, key=lambda k: kinds[k])
+    thrown_s = release.best_s if release is not None and kind != "run" else None
+    decided_s = LONGEST_RUSH_S if thrown_s is None else min(LONGEST_RUSH_S, thrown_s + AFTER_THROW_S)
+    rush = rush_probability(scene, decided_s, numbers)
+    until_s = min(LATEST_S, scene.last_s)
+    coverage = read_coverage(scene, rush, book, until_s)
+    over_time = family_over_time(scene, rush, book, until_s) if coverage.family else ()
+    look = read_shell(scene, settings.shell)
+    end_s = end_of_play(scene, thrown_s)
+    family, why = _family(coverage, kinds, kind, abstained)
+    defenders = read_defenders(scene, coverage, look.slot, thrown_s, end_s, kind == "pass", kind)
+    return Reading(
+        snap_s=round(snap.time_s, 3), release_s=None if thrown_s is None else round(snap.time_s + thrown_s, 3),
+        end_s=round(snap.time_s + end_s, 3), play_kind=kinds, shell=look.shell, shell_why=look.shell_why, family=family, family_why=why,
+        family_over_time=over_time, variant=coverage.variant if kind == "pass" else None,
+        formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)), defenders=defenders, events=(),
+        abstained=tuple(abstained), rush_count=int((rush > 0.5).sum()) if scene.full_line else 0, box_count=look.box)
+
+
+def locate_snap(play: PlayTracks) -> Snap | None:
+    """The snap, rounded to the input's nearest frame: it is a frame that the film shows."""
+    if len(play.time_s) < 8:
+        return None
+    grid = np.arange(play.time_s[0], play.time_s[-1], SNAP_STEP_S)
+    if len(grid) < 20:
+        return None
+    sampled = sample(play.time_s, play.xy_yd, play.sigma_yd, play.facing_rad, grid)
+    offense = play.side == "offense"
+    if offense.sum() < 3:
+        return None
+    if play.snap_s is not None:
+        at = int(np.argmin(np.abs(grid - play.snap_s)))
+        return Snap(play.snap_s, find_front(sampled.xy_yd[offense][:, max(0, at - 2)]), 1.0)
+    found = find_snap(sampled, offense)
+    if found is None:
+        return None
+    frame = float(play.time_s[int(np.argmin(np.abs(play.time_s - found.time_s)))])
+    return Snap(frame, found.front, found.confidence)
+
+
+def end_of_play(scene: Scene, thrown_s: float | None) -> float:
+    """When most have slowed to a walk after the throw (or after 2.5 s), at the latest when the tracks end; after the snap."""
+    start = scene.at((thrown_s or 2.0) + 0.8)
+    slow = np.median(np.linalg.norm(scene.velocity, axis=2)[:, start:], axis=0) < 1.0
+    quiet = np.flatnonzero(slow)
+    return float(scene.time_s[start + int(quiet[0])]) if len(quiet) else scene.last_s
+
+
+def _family(coverage: Coverage, kinds: dict[str, float], kind: str, abstained: list[Abstention]) -> tuple[dict[str, float], str]:
+    """Family probabilities with `unknown` for the chance that the rep has no coverage to grade."""
+    if not coverage.family:
+        abstained.append(Abstention("family", "no structure of the book has as many men in coverage as were seen"))
+        return {}, "no structure fits"
+    gradable = kinds["pass"]
+    family = {name: p * gradable for name, p in coverage.family.items()}
+    family[UNKNOWN] = 1.0 - gradable
+    if kind != "pass":
+        reason = {"run": "the rep is a run: no zone grades", "screen": "the ball was out to a screen before anyone had a landmark",
+                  "quick": "the ball was out before anyone could reach a landmark"}[kind]
+        abstained.append(Abstention("family", reason))
+        return family, reason
+    best = max(coverage.family, key=lambda name: coverage.family[name])
+    return family, _family_why(coverage, best)
+
+
+def _family_why(coverage: Coverage, best: str) -> str:
+    words = {"deep": 0, "man": 0, "rush": 0, "under": 0}
+    for chances in coverage.roles.values():
+        role = max(chances, key=lambda r: chances[r]) if chances else ""
+        word = "man" if role.startswith("man") else "rush" if role == "rush" else "deep" if role.startswith("deep") else "under"
+        words[word] += 1 if role else 0
+    return f"{best}: {words['deep']} deep, {words['under']} underneath, {words['man']} in man, {words['rush']} rushing"
+
+
+def silent_reading(abstention: Abstention) -> Reading:
+    """A reading that says nothing but why."""
+    why = abstention.why
+    return Reading(None, None, None, {}, {}, why, {}, why, (), None, None, (), (), (abstention,))
