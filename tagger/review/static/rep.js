@@ -50,7 +50,6 @@ class Page {
   async open(repId, remember = true) {
     const asked = performance.now();
     const { rep, movings, videos } = await (this.ready.get(repId) || prepared(repId));
-    this.ready.clear();
     this.chosen = null;
     this.chosenEvent = null;
     this.take(rep, movings);
@@ -65,8 +64,15 @@ class Page {
     if (remember) history.pushState({ repId }, "", `/rep/${repId}`);
     this.saying.readAgain();
     performance.measure("rep-to-rep", { start: asked });
-    const next = this.neighbour(1);
-    if (next) this.ready.set(next, prepared(next).catch(() => { this.ready.delete(next); return prepared(next); }));
+    this.prepareNeighbours();
+  }
+
+  /** The reps before and behind this one are fetched ahead, so that going there takes no wait. */
+  prepareNeighbours() {
+    this.ready.clear();
+    for (const near of [this.neighbour(1), this.neighbour(-1)].filter(Boolean)) {
+      this.ready.set(near, prepared(near).catch(() => prepared(near)));
+    }
   }
 
   neighbour(step) { return this.order[this.order.indexOf(this.rep.rep_id) + step]; }
@@ -105,6 +111,11 @@ class Page {
     moved ||= said(rep) !== said(this.rep);
     const movings = moved ? await Promise.all(rep.clips.map((clip) => fetched(`/api/reps/${rep.rep_id}/moving/${clip.clip_id}`))) : this.movings;
     if (rep.rep_id !== this.rep.rep_id) return;
+    this.shows(rep, movings);
+  }
+
+  /** Put a state of the rep on the page. */
+  shows(rep, movings = this.movings) {
     this.take(rep, movings);
     if (this.chosenEvent !== null && this.chosenEvent >= rep.reading.events.length) this.chosenEvent = null;
     this.film.screens.forEach((screen, k) => { screen.moving = movings[k]; screen.clip = rep.clips[k]; screen.offset = rep.clips[k].minus_main_s; });

@@ -4,6 +4,7 @@
 import { bothVersions, askText } from "./choosing.js";
 import { byId } from "./dom.js";
 import { saidWords } from "./card.js";
+import { foreseen } from "./foreseen.js";
 import { notice } from "./notice.js";
 import { posted, Refusal } from "./server.js";
 
@@ -35,7 +36,11 @@ export class Saying {
     if (!who) { notice("A correction needs a name.", true); return false; }
     const reason = byId("reason").value.trim();
     byId("reason").value = "";
-    return inTurn(() => this.send("corrections", { who, reason, edits }, edits.map((e) => saidWords(e)).join("\n")));
+    const before = this.page.rep;
+    this.page.shows(foreseen(before, edits));
+    const stands = await inTurn(() => this.send("corrections", { who, reason, edits }, edits.map((e) => saidWords(e)).join("\n")));
+    if (!stands && this.page.rep.rep_id === before.rep_id && this.page.rep.version === before.version) this.page.shows(before);
+    return stands;
   }
 
   async send(what, body, words) {
