@@ -24,6 +24,8 @@ SHARED = 5  # centre x, y, z, distortion, mark offset
 KERNEL = 3.0
 DAMPING = 1e-6
 DENSE_SIZE = 70
+MOST_OFFSET_YD = 0.4
+"""Marks are two feet long: with an end on the inbounds line, their middle is a foot off."""
 
 
 @dataclass(frozen=True)
@@ -107,7 +109,7 @@ def moved(solution: Solution, step: Array) -> Solution:
     """A solution with a step (4 F + 5,) added."""
     pose = solution.pose + step[:-SHARED].reshape(-1, 4)
     return replace(solution, pose=pose, centre_yd=solution.centre_yd + step[-5:-2], distortion=float(solution.distortion + step[-2]),
-                   mark_offset_yd=float(solution.mark_offset_yd + step[-1]))
+                   mark_offset_yd=float(np.clip(solution.mark_offset_yd + step[-1], -MOST_OFFSET_YD, MOST_OFFSET_YD)))
 
 
 def robust_weight(residual: Array, seen: Measurements) -> Array:

@@ -28,6 +28,7 @@ LABEL_GAPS = (1, 2, 3, 4)
 HEIGHT_YD = (2.5, 45.0)
 PAIR_STRIPES = 14
 COMB_TOLERANCE = 0.07
+WIDEST_TOLERANCE = 0.16
 KEPT_COMBS = 6
 COMB_SHARE = 0.6
 BIN_YD = 0.25
@@ -174,10 +175,16 @@ def vote(label, usable, points, tolerance=COMB_TOLERANCE):  # type: ignore[no-un
     whole = np.round(label.mean(axis=3))
     off = np.abs(label - whole[..., None]).max(axis=3)
     span = np.abs(label.max(axis=3) - label.min(axis=3))
-    hit = usable & (off < 2.0 * tolerance) & (tolerance < 0.35)
+    hit = usable & (off < 2.0 * tolerance) & (tolerance < WIDEST_TOLERANCE)
     weight = np.where(hit, np.exp(-((off / tolerance) ** 2)), 0.0) * np.minimum(points, 60)
+    # Two stripes cannot be the same yard line: the better supported one is.
+    order = np.argsort(-points, kind="stable")
+    whole_sorted = np.where(hit, whole, np.nan)[..., order]
+    repeated = np.stack([(whole_sorted[..., :s] == whole_sorted[..., s:s + 1]).any(axis=-1) if s else np.zeros(whole.shape[:2], dtype=bool)
+                         for s in range(len(order))], axis=-1)
+    weight[..., order] = np.where(repeated, 0.0, weight[..., order])
     # A stripe that runs like a yard line, between two of them, speaks against the comb.
-    stray = np.where(usable & ~hit & (span < 0.1) & (off < 0.5), np.minimum(points, 60) * np.clip((off - 2 * tolerance) * 5.0, 0, 1), 0.0)
+    stray = np.where(usable & ~hit & (tolerance < WIDEST_TOLERANCE) & (span < 0.1) & (off < 0.5), np.minimum(points, 60) * np.clip((off - 2 * tolerance) * 5.0, 0, 1), 0.0)
     lowest = np.where(hit, whole, np.inf).min(axis=2)
     highest = np.where(hit, whole, -np.inf).max(axis=2)
     order = np.sort(np.where(hit, whole, np.inf), axis=2)

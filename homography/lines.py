@@ -15,6 +15,7 @@ import numpy.typing as npt
 from scipy.spatial import cKDTree
 
 from homography.evidence import NO_POINTS, Ridges
+from homography.turf import below_edge
 
 REFERENCE_WIDTH_PX = 1280.0
 SCAN_STEP_PX = 6
@@ -48,8 +49,9 @@ def outside_boxes(xy_px: npt.NDArray[Any], boxes_xyxy: npt.NDArray[Any], margin:
     return np.asarray(~inside.all(axis=2).any(axis=1))
 
 
-def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any]) -> Ridges:
-    """Ridges of one picture. `grey` (H, W), `half` the same at half size, `boxes_xyxy` (B, 4) px of people to leave out."""
+def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.NDArray[Any] | None = None) -> Ridges:
+    """Ridges of one picture. `grey` (H, W), `half` the same at half size, `boxes_xyxy` (B, 4) px of people to leave out, `edge` the
+    turf's far edge (`turf.far_edge`)."""
     height, width = grey.shape
     scale = max(width, height) / REFERENCE_WIDTH_PX
     step = max(1, round(SCAN_STEP_PX * scale))
@@ -68,11 +70,12 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any]) -> Ridges:
         good = (tilted > (np.sqrt(1 - STEEP_NORMAL**2) if flat else STEEP_NORMAL)) & (coherence > COHERENCE)
         found.append(np.column_stack([xy, normal, extent * tilted, contrast, coherence])[good])
     table = np.concatenate(found)
+    table = table[below_edge(table[:, :2], edge, (width, height))]
     table = table[outside_boxes(table[:, :2], boxes_xyxy)]
     table = table[np.argsort(-np.minimum(table[:, 4], BRIGHT) * table[:, 5], kind="stable")[:MOST_CANDIDATES]]
     neighbours = along_stripe_neighbours(table[:, :2], table[:, 2], NEIGHBOUR_STEPS * step)
     table = table[np.argsort(-np.minimum(neighbours, 2), kind="stable")[:MOST_POINTS]]
-    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy)
+    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy, edge)
     table = table.astype(np.float32)
     return Ridges(table[:, :2], table[:, 2], table[:, 3], table[:, 4], dash_xy, dash_size)
 
@@ -128,7 +131,8 @@ def along_stripe_neighbours(xy_px: npt.NDArray[Any], normal_rad: npt.NDArray[Any
     return np.bincount(pairs[agree].ravel(), minlength=len(xy_px))
 
 
-def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[Any],
+                edge: npt.NDArray[Any] | None) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
     """Short bright components: those that stand alone, and flat ones that cross a steep stripe."""
     kernel = np.ones((widest, widest), np.uint8)
     alone = cv2.morphologyEx(grey, cv2.MORPH_TOPHAT, kernel)
@@ -146,6 +150,7 @@ def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[A
         strength = image[row, column] * np.sqrt(stats[fits, 4])
         parts.append(np.column_stack([centroids[fits] + 0.5, size[fits], strength]))
     table = np.concatenate(parts)
+    table = table[below_edge(table[:, :2], edge, (grey.shape[1], grey.shape[0]))]
     table = table[outside_boxes(table[:, :2], boxes_xyxy)]
     if len(table) > MOST_DASHES:
         table = table[np.argsort(-table[:, 4], kind="stable")[:MOST_DASHES]]

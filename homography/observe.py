@@ -11,6 +11,7 @@ import numpy.typing as npt
 from homography.evidence import FrameEvidence
 from homography.lines import find_ridges
 from homography.motion import BackgroundMotion
+from homography.turf import far_edge
 
 PAINT_EVERY = 3
 
@@ -37,7 +38,7 @@ class Observer:
         before, after = self._motion.step(half, boxes)
         ridges = None
         if self._calls % self._paint_every == 0 or not len(after):
-            ridges = find_ridges(grey, half, boxes)
+            ridges = find_ridges(grey, half, boxes, far_edge(bgr, boxes))
         self._calls += 1
         evidence = FrameEvidence(frame_index, time_s, (grey.shape[1], grey.shape[0]), ridges,
                                  self._before_index if len(after) else None, before, after, boxes)
