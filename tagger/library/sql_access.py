@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ TIME_LIMIT_S = 30.0
 _FORBIDDEN_FUNCTIONS = frozenset({"load_extension", "readfile", "writefile", "edit", "fts3_tokenizer"})
 
 
-def query_views(folder: Path, sql: str, values: Sequence[Any] = ()) -> tuple[list[str], list[tuple[Any, ...]]]:
+def query_views(folder: Path, sql: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> tuple[list[str], list[tuple[Any, ...]]]:
     """(column names, rows) of one SELECT on the views. Raises LibraryError with one line for anything else."""
     connection = connect(folder, read_only=True)
     refused: list[str] = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -168,7 +168,7 @@ class Library:
         with self._reading() as connection:
             return _search.check_film_words(connection, query)
 
-    def sql(self, text: str, values: Sequence[Any] = ()) -> tuple[list[str], list[tuple[Any, ...]]]:
+    def sql(self, text: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> tuple[list[str], list[tuple[Any, ...]]]:
         """(columns, rows) of a SELECT on the documented views."""
         return query_views(self.folder, text, values)
 

@@ -19,7 +19,7 @@ from tagger.library.records import Correction, StoredRep
 from tagger.library.store import Library
 from tagger.review.edits import Edits, Reread, Undo
 from tagger.review.film import FilmServer
-from tagger.review.queue_order import progress_of, review_queue
+from tagger.review.queue_order import progress_of
 from tagger.review.rep_data import log_data, moving_data, rep_data, version_of
 from tagger.review.reread import is_stale, reread
 from tagger.review.safety import refused
@@ -36,7 +36,7 @@ def _library(request: Request) -> Library:
 @router.get("/api/queue")
 def queue(request: Request) -> dict[str, Any]:
     """Ids of all reps in the order in which to look at them, and how far the pass has come."""
-    reps = review_queue(_library(request))
+    reps = request.app.state.shelf.queue.ordered(_library(request))
     progress = progress_of(reps)
     return {
         "order": [rep.rep_id for rep in reps],

@@ -14,6 +14,7 @@ from tagger.library.faults import LibraryError
 from tagger.library.store import Library
 from tagger.review import api, pages
 from tagger.review.film import FilmServer
+from tagger.review.queue_order import ReviewQueue
 from tagger.review.safety import Door, SafetyLayer, refused
 
 
@@ -23,6 +24,7 @@ class Shelf:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.rereading = threading.Lock()
+        self.queue = ReviewQueue()
         self._local = threading.local()
 
     @property

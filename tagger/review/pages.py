@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from tagger.library.store import Library
 from tagger.review import guide_words, words
 from tagger.review.field_pictures import field_picture, hatch_patterns
-from tagger.review.queue_order import progress_of, review_queue
+from tagger.review.queue_order import progress_of
 from tagger.review.truth_report import truth_report
 
 router = APIRouter(default_response_class=HTMLResponse)
@@ -66,7 +66,7 @@ def queue_page(
 ) -> Response:
     """The queue, the most valuable look first; `search` narrows it in the language of `deepthird reps`."""
     library: Library = request.app.state.shelf.library
-    queue, fault = review_queue(library), ""
+    queue, fault = request.app.state.shelf.queue.ordered(library), ""
     progress = progress_of(queue)
     if search.strip():
         try:

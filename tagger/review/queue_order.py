@@ -6,6 +6,7 @@ busts and a played coverage that differs from the called one are worth a look ev
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from typing import Any
 
@@ -69,12 +70,48 @@ SELECT r.rep_id, r.rep, r.review_state, r.family, r.family_confidence, r.family_
     coalesce(e.doubt, 0), coalesce(a.doubt, 0), coalesce(c.solved_share, 0)
 FROM reps r
 LEFT JOIN (SELECT rep_id, sum(kind LIKE 'bust-%') AS busts,
-           sum(CASE verdict WHEN 'open' THEN 1 - abs(2 * confidence - 1) ELSE 0 END) AS doubt FROM events GROUP BY rep_id) e
-    USING (rep_id)
+           sum(CASE verdict WHEN 'open' THEN 1 - abs(2 * confidence - 1) ELSE 0 END) AS doubt
+           FROM events WHERE rep_id BETWEEN :first AND :last GROUP BY rep_id) e USING (rep_id)
 LEFT JOIN (SELECT rep_id, sum((1 - confidence) * duration_s) / max(sum(duration_s), 0.1) * count(DISTINCT player_id) AS doubt
-           FROM assignments WHERE source = 'auto' GROUP BY rep_id) a USING (rep_id)
-LEFT JOIN (SELECT rep_id, max(solved_share) AS solved_share FROM clips GROUP BY rep_id) c USING (rep_id)
+           FROM assignments WHERE source = 'auto' AND rep_id BETWEEN :first AND :last GROUP BY rep_id) a USING (rep_id)
+LEFT JOIN (SELECT rep_id, max(solved_share) AS solved_share FROM clips WHERE rep_id BETWEEN :first AND :last GROUP BY rep_id) c
+    USING (rep_id)
+WHERE r.rep_id BETWEEN :first AND :last
 """
+_STAMPS = """
+SELECT r.rep_id, r.tagged_at, r.review_state, r.family, r.family_confidence, r.snap_s, coalesce(k.newest, 0)
+FROM reps r LEFT JOIN (SELECT rep_id, max(correction_id) AS newest FROM corrections GROUP BY rep_id) k USING (rep_id)
+"""
+FEW = 20
+"""Up to so many changed reps are asked for one by one; above, everything is read anew."""
+
+
+class ReviewQueue:
+    """The queue of one library, kept between requests: only reps that changed since are weighed anew."""
+
+    def __init__(self, weights: Weights | None = None) -> None:
+        self._weights = weights or Weights()
+        self._lock = threading.Lock()
+        self._stamps: dict[int, tuple[Any, ...]] = {}
+        self._reps: dict[int, QueuedRep] = {}
+
+    def ordered(self, library: Library) -> list[QueuedRep]:
+        """Every rep of the library, the most valuable look first, those done last."""
+        with self._lock:
+            self._refresh(library)
+            reps = list(self._reps.values())
+        return sorted(reps, key=lambda rep: (rep.done, -rep.value, rep.name))
+
+    def _refresh(self, library: Library) -> None:
+        stamps = {row[0]: row[1:] for row in library.sql(_STAMPS)[1]}
+        changed = [rep_id for rep_id, stamp in stamps.items() if self._stamps.get(rep_id) != stamp]
+        for rep_id in self._reps.keys() - stamps.keys():
+            del self._reps[rep_id]
+        spans = [(rep_id, rep_id) for rep_id in changed] if len(changed) <= FEW else [(0, max(stamps))]
+        for first, last in spans:
+            for row in library.sql(_FACTS, {"first": first, "last": last})[1]:
+                self._reps[row[0]] = _queued(row, self._weights)
+        self._stamps = stamps
 
 
 def called_family(call: str | None) -> str | None:
@@ -86,10 +123,7 @@ def called_family(call: str | None) -> str | None:
 
 def review_queue(library: Library, weights: Weights | None = None) -> list[QueuedRep]:
     """Every rep of the library, the most valuable look first, those done last."""
-    chosen = weights or Weights()
-    _, rows = library.sql(_FACTS)
-    reps = [_queued(row, chosen) for row in rows]
-    return sorted(reps, key=lambda rep: (rep.done, -rep.value, rep.name))
+    return ReviewQueue(weights).ordered(library)
 
 
 def progress_of(queue: list[QueuedRep]) -> Progress:

@@ -200,3 +200,38 @@ def test_senseless_words_on_a_clip_are_refused(library: Library, field: str, aft
     with pytest.raises(ValueError, match=r"."):
         library.correct(1, word("clip:abc", field, after))
     assert not library.rep(1).corrections
+
+
+def say(client: TestClient, *edits: tuple[str, str, Any]) -> dict[str, Any]:
+    version = client.get("/api/reps/1").json()["version"]
+    body = {"version": version, "who": "A", "edits": [{"subject": s, "field": f, "after": a} for s, f, a in edits]}
+    return client.post("/api/reps/1/corrections", json=body).json()
+
+
+def test_a_moved_snap_is_read_into_everything_else(client: TestClient, library: Library) -> None:
+    fixed = {"assignment": "deep-half", "area": "left", "start_s": 2.1, "end_s": 5.0}
+    said = say(client, ("rep", "snap_s", 2.1), ("defender:D1", "assignment", fixed))
+    assert said["stale"]
+    answer = client.post("/api/reps/1/reread", json={"version": said["version"]})
+    assert answer.status_code == 200, answer.text
+    rep = answer.json()
+    assert not rep["stale"]
+    assert rep["reading"]["snap_s"] == 2.1
+    assert {d["player_id"] for d in rep["reading"]["defenders"]} == {f"D{k}" for k in range(1, 12)}, "everybody keeps his name"
+    assert rep["reading"]["family"] != dict(reading().family), "read by the real inference, not kept"
+    corner = next(d for d in rep["reading"]["defenders"] if d["player_id"] == "D1")
+    assert ("deep-half", 1.0) in {(i["assignment"], i["confidence"]) for i in corner["intervals"]}, "the coach's word stands"
+    assert library.rep(1).automatic == reading(), "the blind reading stays what it was"
+
+
+def test_who_is_not_in_the_rep_is_left_out_when_it_is_read_anew(client: TestClient) -> None:
+    said = say(client, ("player:O8", "side", "other"))
+    rep = client.post("/api/reps/1/reread", json={"version": said["version"]}).json()
+    assert "O8" not in rep["reading"]["formation"]["receivers"]
+    assert "O9" in rep["reading"]["formation"]["receivers"]
+
+
+def test_a_reading_for_an_old_version_is_not_made(client: TestClient) -> None:
+    said = say(client, ("rep", "snap_s", 2.1))
+    say(client, ("rep", "snap_s", 2.3))
+    assert client.post("/api/reps/1/reread", json={"version": said["version"]}).json()["stale"]
