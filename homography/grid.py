@@ -17,7 +17,7 @@ import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d
 
 from homography.assign import hash_rows_yd
-from homography.camera import LOG_FOCAL, ground, pose_of, rotation
+from homography.camera import LOG_FOCAL, ground, pose_of
 from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
 from homography.stripes import Stripes
 
@@ -33,18 +33,23 @@ KEPT_COMBS = 6
 COMB_SHARE = 0.6
 BIN_YD = 0.25
 ROW_REACH_YD = 130.0
-ROW_BLUR_BINS = 2.0
+ROW_BLUR_BINS = 1.6
 MARK_SHARE = 0.12
+ROLL_SD = 0.02
+SLOPE_NOISE = 0.002
+MARK_OFFSETS_YD = (-1 / 3, 0.0, 1 / 3)
 
 
 @dataclass(frozen=True)
 class Guess:
-    """A camera (`pose` (4,), `centre_yd` (3,)) for one frame, with the level that its rows suggest."""
+    """A camera (`pose` (4,), `centre_yd` (3,)) for one frame, with the level that its rows suggest and how its marks
+    lie on them."""
 
     view: str
     pose: Array
     centre_yd: Array
     level: str
+    mark_offset_yd: float
     score: float
 
 
@@ -71,7 +76,7 @@ def guess_cameras(stripes: Stripes, dash_xy_px: Array, image_size_px: tuple[int,
         for focal in FINE_FOCAL_GRID * image_size_px[0]:
             based = place(comb, stripes, float(focal), image_size_px)
             if based is not None:
-                guesses += rows(comb, based, stripes, dash_xy_px, image_size_px, levels)
+                guesses += rows(comb.view, comb.score, based, stripes, dash_xy_px, image_size_px, levels)
     kept: list[Guess] = []
     for guess in sorted(guesses, key=lambda g: -g.score):
         same = [g for g in kept if g.level == guess.level]
@@ -232,8 +237,11 @@ def place(comb: Comb, stripes: Stripes, focal: float, size: tuple[int, int]) -> 
         tilt = np.arctan2(-comb.horizon_px, focal)
         slope = -line[:, 0] / line[:, 1]
         row = -line[:, 2] / line[:, 1]
-        reach = slope / (comb.horizon_px - row)
-        pose = np.array([np.arctan(-focal * np.average(reach, weights=weight) / np.cos(tilt)), tilt, 0.0, np.log(focal)])
+        # Slopes of yard lines change evenly with their distance below the horizon; at the horizon they have its own slope.
+        design = np.column_stack([np.ones_like(row), comb.horizon_px - row]) * np.sqrt(weight)[:, None]
+        normal = design.T @ design + np.diag([weight.sum() * (SLOPE_NOISE / ROLL_SD) ** 2, 0.0])
+        level, reach = np.linalg.solve(normal + 1e-9 * np.eye(2), design.T @ (slope * np.sqrt(weight)))
+        pose = np.array([np.arctan(-focal * reach / np.cos(tilt)), tilt, -np.arctan(level), np.log(focal)])
     ends = stripes.ends_px[comb.which].reshape(-1, 2)
     spot = ground(ends, pose, np.array([0.0, 0.0, 1.0]), 0.0, size)[:, 0]
     if not np.isfinite(spot).all():
@@ -249,7 +257,7 @@ def place(comb: Comb, stripes: Stripes, focal: float, size: tuple[int, int]) -> 
     return pose, height, float(np.average(label - height * spot, weights=weight))
 
 
-def rows(comb: Comb, based: tuple[Array, float, float], stripes: Stripes, dash_xy_px: Array, size: tuple[int, int],
+def rows(view: str, score: float, based: tuple[Array, float, float], stripes: Stripes, dash_xy_px: Array, size: tuple[int, int],
          levels: tuple[str, ...]) -> list[Guess]:
     """The best distances to the near sideline, by level, for a camera that is known but for its y."""
     pose, height, x = based
@@ -270,23 +278,22 @@ def rows(comb: Comb, based: tuple[Array, float, float], stripes: Stripes, dash_x
     marks = np.sqrt(np.maximum(gaussian_filter1d(marks, ROW_BLUR_BINS), 0.0))
     solid = np.sqrt(gaussian_filter1d(solid, ROW_BLUR_BINS))
     found = []
-    low, high = (2.0, 90.0) if comb.view == "sideline" else (-55.0, 15.0)
+    low, high = (2.0, 90.0) if view == "sideline" else (-55.0, 15.0)
     start = np.arange(int((low + ROW_REACH_YD) / BIN_YD), int((min(high, ROW_REACH_YD - WIDTH_YD - 1) + ROW_REACH_YD) / BIN_YD))
     across = round(WIDTH_YD / BIN_YD)
     for level in levels:
-        near, far = (round(row / BIN_YD) for row in hash_rows_yd(level))
-        total = marks[start + near] + marks[start + far] + solid[start] + solid[start + across]
+        totals = []
+        for offset in MARK_OFFSETS_YD:
+            near, far = (round((row + inward * offset) / BIN_YD) for row, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True))
+            totals.append(marks[start + near] + marks[start + far] + solid[start] + solid[start + across])
+        total = np.array(totals)
         for _ in range(2):
-            best = int(total.argmax())
-            if total[best] <= 0:
+            habit, best = np.unravel_index(int(total.argmax()), total.shape)
+            if total[habit, best] <= 0:
                 break
             y0 = (start[best] + 0.5) * BIN_YD - ROW_REACH_YD
             # End-zone cameras look along +x with +y to the left, so both views share the field's orientation.
-            found.append(Guess(comb.view, pose, np.array([x, -y0, height]), level, float(comb.score * (1.0 + 0.12 * total[best]))))
-            total[max(0, best - 12): best + 12] = 0.0
+            found.append(Guess(view, pose, np.array([x, -y0, height]), level, MARK_OFFSETS_YD[habit],
+                               float(score * (1.0 + 0.12 * total[habit, best]))))
+            total[:, max(0, best - 12): best + 12] = 0.0
     return found
-
-
-def level_camera_axes(pose: Array) -> Array:
-    """(3, 3) field axes in camera coordinates, one a column."""
-    return rotation(pose)

@@ -17,7 +17,7 @@ from homography.adjust import Solution
 from homography.camera import LOG_FOCAL, ground, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
-from homography.grid import guess_cameras
+from homography.grid import guess_cameras, rows
 from homography.refine import camera_prior, refine
 from homography.score import support
 from homography.stripes import find_stripes
@@ -30,6 +30,8 @@ TEST_FRAMES = 6
 GUESSES_KEPT = 6
 FINALISTS = 5
 SAME_CAMERA_YD = 0.8
+FIRST_GATES_PX = (18.0,)
+LAST_GATES_PX = (12.0, 5.0, 3.5)
 TEST_GATES_PX = (12.0, 6.0, 3.5)
 
 
@@ -65,10 +67,18 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothes
     size = frame.image_size_px
     ideal = undistort(frame.ridges.xy_px, START_DISTORTION, size)
     dashes = undistort(frame.ridges.dash_xy_px, START_DISTORTION, size)
+    stripes = find_stripes(ideal, frame.ridges.normal_rad)
     found: list[Hypothesis] = []
-    for guess in guess_cameras(find_stripes(ideal, frame.ridges.normal_rad), dashes, size, levels):
-        start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size)
-        solution = refine([frame], [0], start, guess.level, camera_prior(guess.centre_yd))
+    for guess in guess_cameras(stripes, dashes, size, levels):
+        start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd)
+        solution = refine([frame], [0], start, guess.level, camera_prior(guess.centre_yd), gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
+        # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.
+        based = (solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]))
+        again = rows(guess.view, guess.score, based, stripes, dashes, size, (guess.level,))
+        if again:
+            best = max(again, key=lambda g: g.score)
+            solution = replace(solution, centre_yd=best.centre_yd, mark_offset_yd=best.mark_offset_yd)
+        solution = refine([frame], [0], solution, guess.level, camera_prior(solution.centre_yd), gates_px=LAST_GATES_PX, rounds=4, per_line=8)
         score = support(frame, solution, 0, guess.level).total
         if score > 0:
             found.append(Hypothesis(guess.view, guess.level, (0,), solution, score))
@@ -111,10 +121,10 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
     tests = spread_rows(painted, TEST_FRAMES)
     finalists: list[Hypothesis] = []
     for key in key_frames(frames, KEY_FRAMES):
-        rows = sorted({*tests, key})
+        shown = sorted({*tests, key})
         for guess in single_frame(frames[key], levels)[:GUESSES_KEPT]:
             poses = turning.poses(key, guess.solution.pose[0], guess.solution.distortion)
-            good = [row for row in rows if np.isfinite(poses[row]).all()]
+            good = [row for row in shown if np.isfinite(poses[row]).all()]
             start = replace(guess.solution, pose=poses[good])
             finalists.append(Hypothesis(guess.view, guess.level, tuple(good), start, guess.score))
     tested = [test(frames, one) for one in unlike(sorted(finalists, key=lambda h: -h.score))[: 2 * FINALISTS]]

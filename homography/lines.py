@@ -61,7 +61,7 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     columns = cv2.resize(grey, (max(1, width // step), height), interpolation=cv2.INTER_AREA)
     found = []
     for image, flat in ((rows, False), (np.ascontiguousarray(columns.T), True)):
-        along, line, extent, contrast = scan_peaks(image, widest)
+        along, line, extent, contrast = scan_peaks(image, widest, flat)
         # Coordinates count from the picture's corner: the middle of pixel i is at i + 0.5.
         across, along = (line + 0.5) * step, along + 0.5
         xy = np.stack([across, along] if flat else [along, across], axis=1)
@@ -80,10 +80,14 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     return Ridges(table[:, :2], table[:, 2], table[:, 3], table[:, 4], dash_xy, dash_size)
 
 
-def scan_peaks(image: Grey, widest: int) -> tuple[npt.NDArray[Any], ...]:
-    """Bright peaks along each row of `image`: (N,) sub-pixel position, row number, width at half height, height."""
+def scan_peaks(image: Grey, widest: int, flat: bool) -> tuple[npt.NDArray[Any], ...]:
+    """Bright peaks along each row of `image`: (N,) sub-pixel position, row number, width at half height, height. `flat`: the rows
+    are the picture's columns. The threshold follows the turf's noise, which changes with the distance, so with the picture's y."""
     top = cv2.morphologyEx(image, cv2.MORPH_TOPHAT, np.ones((1, widest), np.uint8))
-    threshold = max(LEAST_CONTRAST, NOISE_FACTOR * float(np.median(top)))
+    noise = np.median(top[::3], axis=0) if flat else np.median(top[:, ::5], axis=1)
+    noise = cv2.blur(noise.astype(np.float32).reshape(-1, 1), (1, 31 if flat else 5), borderType=cv2.BORDER_REPLICATE).ravel()
+    threshold = np.maximum(LEAST_CONTRAST, NOISE_FACTOR * noise)
+    threshold = threshold[None] if flat else threshold[:, None]
     best = cv2.dilate(top, np.ones((1, 7), np.uint8))
     peak = (top == best) & (top > threshold)
     peak[:, 1:] &= ~peak[:, :-1]
@@ -134,6 +138,8 @@ def along_stripe_neighbours(xy_px: npt.NDArray[Any], normal_rad: npt.NDArray[Any
 def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[Any],
                 edge: npt.NDArray[Any] | None) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
     """Short bright components: those that stand alone, and flat ones that cross a steep stripe."""
+    first = 0 if edge is None else int(np.clip(edge.min() * grey.shape[0], 0, grey.shape[0] - widest))
+    grey = grey[first:]
     kernel = np.ones((widest, widest), np.uint8)
     alone = cv2.morphologyEx(grey, cv2.MORPH_TOPHAT, kernel)
     level = cv2.morphologyEx(grey, cv2.MORPH_OPEN, np.ones((1, max(3, round(9 * scale))), np.uint8))
@@ -148,9 +154,9 @@ def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[A
         fits[0] = False
         column, row = centroids[fits].astype(int).T
         strength = image[row, column] * np.sqrt(stats[fits, 4])
-        parts.append(np.column_stack([centroids[fits] + 0.5, size[fits], strength]))
+        parts.append(np.column_stack([centroids[fits] + [0.5, first + 0.5], size[fits], strength]))
     table = np.concatenate(parts)
-    table = table[below_edge(table[:, :2], edge, (grey.shape[1], grey.shape[0]))]
+    table = table[below_edge(table[:, :2], edge, (grey.shape[1], grey.shape[0] + first))]
     table = table[outside_boxes(table[:, :2], boxes_xyxy)]
     if len(table) > MOST_DASHES:
         table = table[np.argsort(-table[:, 4], kind="stable")[:MOST_DASHES]]

@@ -13,7 +13,7 @@ from homography.lines import find_ridges
 from homography.motion import BackgroundMotion
 from homography.turf import far_edge
 
-PAINT_EVERY = 3
+PAINT_EVERY = 4
 
 
 class Observer:

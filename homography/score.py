@@ -35,7 +35,8 @@ ALONG = np.linspace(-OVERRUN_YD[1], WIDTH_YD + OVERRUN_YD[1], 105)
 MARK_GAIN, MARK_MISS_COST = 3.0, 0.4
 ROW_REACH_YD = 0.4
 STRAY_ROW_BIN_YD = 0.5
-STRAY_ROW_LEAST = 5.0
+STRAY_ROW_LEAST = 4.0
+ON_YARD = 0.22
 BORDER_PX = 8.0
 
 
@@ -157,17 +158,18 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
     spot = ground(frame.ridges.dash_xy_px.astype(np.float64), solution.pose[row], solution.centre_yd, solution.distortion,
                   frame.image_size_px)
     with np.errstate(invalid="ignore"):
-        spot = spot[(np.abs(spot[:, 0] - np.round(spot[:, 0])) < 0.22) & (spot[:, 1] > 2.0) & (spot[:, 1] < WIDTH_YD - 2.0)]
+        spot = spot[(spot[:, 1] > 2.0) & (spot[:, 1] < WIDTH_YD - 2.0)]
+    stray_rows = stray_row_marks(spot, level, solution.mark_offset_yd)
+    spot = spot[np.abs(spot[:, 0] - np.round(spot[:, 0])) < ON_YARD]
     x = np.arange(np.ceil(solution.centre_yd[0] - 70.0), np.ceil(solution.centre_yd[0] + 110.0))
     five = np.abs(x / YARD_LINE_SPACING_YD - np.round(x / YARD_LINE_SPACING_YD)) < 1e-6
-    gain, taken = 0.0, np.zeros(len(spot), dtype=bool)
+    gain = 0.0
     for inbounds, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True):
         middle = inbounds + inward * solution.mark_offset_yd
         px, inside = visible(frame, np.column_stack([x, np.full_like(x, middle)]), solution, row)
         with np.errstate(invalid="ignore"):
             inside &= np.concatenate([[0.0], np.linalg.norm(np.diff(px, axis=0), axis=1)]) > 5.0
         on = np.abs(spot[:, 1] - middle) < ROW_REACH_YD
-        taken |= np.abs(spot[:, 1] - middle) < 1.5 * ROW_REACH_YD + abs(solution.mark_offset_yd)
         hits = np.unique(np.round(spot[on, 0]))
         decoys = [np.unique(np.round(spot[np.abs(spot[:, 1] - middle - off) < ROW_REACH_YD, 0])) for off in (-1.7, 1.7)]
         best = 0.0
@@ -176,8 +178,18 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
             stray = 0.5 * sum(float(np.isin(x[use], marks).sum()) for marks in decoys)
             best = max(best, MARK_GAIN * (hit - stray) - MARK_MISS_COST * (use.sum() - hit))
         gain += best
-    off_five = np.abs(spot[:, 0] / YARD_LINE_SPACING_YD - np.round(spot[:, 0] / YARD_LINE_SPACING_YD)) > 0.1
-    others = np.bincount((spot[~taken & off_five, 1] / STRAY_ROW_BIN_YD).astype(int), minlength=int(WIDTH_YD / STRAY_ROW_BIN_YD) + 1)
-    pairs = np.sort(others[:-1] + others[1:])[::-1][:2]
-    usual = float(np.mean(others)) * 2.0
-    return gain - MARK_GAIN * float(np.maximum(pairs - 2.0 * usual - STRAY_ROW_LEAST, 0.0).sum())
+    return gain - MARK_GAIN * stray_rows
+
+
+def stray_row_marks(spot: Array, level: str, mark_offset_yd: float) -> float:
+    """Marks in the two best filled rows of marks that lie elsewhere than the hash rows. Chance dashes fall on whole yards as
+    often as between them, so those between are deducted."""
+    off = np.abs(spot[:, 0] - np.round(spot[:, 0]))
+    weight = np.where(off < ON_YARD, 1.0, -ON_YARD / (0.5 - ON_YARD))
+    inbounds = [row + inward * mark_offset_yd for row, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True)]
+    known = np.min([np.abs(spot[:, 1] - row) for row in inbounds], axis=0) < 2.0 * ROW_REACH_YD
+    five = np.abs(spot[:, 0] / YARD_LINE_SPACING_YD - np.round(spot[:, 0] / YARD_LINE_SPACING_YD)) < 0.1
+    use = ~known & ~five
+    counts = np.bincount((spot[use, 1] / STRAY_ROW_BIN_YD).astype(int), weights=weight[use], minlength=int(WIDTH_YD / STRAY_ROW_BIN_YD) + 1)
+    pairs = np.sort(counts[:-1] + counts[1:])[::-1][:2]
+    return float(np.maximum(pairs - STRAY_ROW_LEAST, 0.0).sum())
