@@ -69,6 +69,13 @@ def progress(total: int, what: str) -> Iterator[Tell]:
         yield lambda share, word: bar.update(task, completed=share, description=word or what)
 
 
+def coverage(family: str, variant: str | None, play_kind: str | None) -> str:
+    """The coverage in words; for a play that has no coverage to grade, what it was instead."""
+    if family == "unknown":
+        return family if play_kind in (None, "pass") else f"{family} ({play_kind})"
+    return f"{family} {variant or ''}".strip()
+
+
 def percent(probability: float | None) -> str:
     """A probability as a whole percentage."""
     return "" if probability is None else f"{100 * probability:.0f}%"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tagger.cli.console import percent, print_json, print_table, say, seconds
+from tagger.cli.console import coverage, percent, print_json, print_table, say, seconds
 from tagger.cli.filters import filter_options, query_of
 from tagger.cli.options import json_option, library_option
 
@@ -63,9 +63,15 @@ def _print(found: list[RepSummary], library: Library, as_json: bool) -> None:
         say("no rep fits" if library.count() else f"{library.folder}: the library is empty; start with deepthird tag PATH")
         return
     print_table(("id", "rep", "down", "call", "snap", "shell", "family", "sure", "review"), [
-        (rep.rep_id, rep.name, _down(rep), rep.call, seconds(rep.snap_s), rep.shell, f"{rep.family} {rep.variant or ''}".strip(),
-         "coach" if rep.family_source == "coach" else percent(rep.family_confidence), rep.review_state) for rep in found])
+        (rep.rep_id, rep.name, _down(rep), rep.call, seconds(rep.snap_s), rep.shell, coverage(rep.family, rep.variant, rep.play_kind),
+         _sure(rep), rep.review_state) for rep in found])
     say(f"{len(found)} rep(s)")
+
+
+def _sure(rep: RepSummary) -> str:
+    if rep.family_source == "coach":
+        return "coach"
+    return "" if rep.family == "unknown" else percent(rep.family_confidence)
 
 
 def _down(rep: RepSummary) -> str:

@@ -60,7 +60,8 @@ def timeline(stored: StoredRep, width: int) -> str:
         lines.append(" " * label_width + ruler(start_s, end_s, reading.snap_s, lane_width))
         for defender in reading.defenders:
             pieces = [(i.start_s, i.end_s, _word(i.assignment, i.area, i.receiver)) for i in defender.intervals]
-            lines.append(_label(defender, stored).ljust(label_width) + lane(pieces, start_s, end_s, lane_width))
+            shown = lane(pieces, start_s, end_s, lane_width) or "left open"
+            lines.append(_label(defender, stored).ljust(label_width) + shown)
         lines.append("")
     lines += _family_lines(reading) + _event_lines(stored) + _why_lines(stored)
     return "\n".join(line.rstrip() for line in lines)
@@ -122,7 +123,7 @@ def _heading(stored: StoredRep) -> list[str]:
     return [line for line in (
         f"{summary.name}  ({', '.join(f'{c.view}: {c.path.name}' for c in stored.clips)})",
         situation,
-        f"family {summary.family} {reading.variant or ''}".rstrip() + (f" ({by})" if reading.family else "") +
+        f"family {summary.family} {reading.variant or ''}".rstrip() + (f" ({by})" if summary.family != "unknown" else "") +
         (f", shell {shell[0]} ({percent(shell[1])})" if shell else "") + (f", {kind[0]}" if kind else "") +
         (f", snap at {reading.snap_s:.2f} s" if reading.snap_s is not None else ""),
         "" if formation is None else f"offense {formation.set_name}, strength {formation.strength}"

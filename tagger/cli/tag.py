@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tagger.cli.console import percent, print_json, print_table, progress, say, seconds
+from tagger.cli.console import coverage, percent, print_json, print_table, progress, say, seconds
 from tagger.cli.options import DEFAULT_LIBRARY, EXISTING_PATH, json_option, level_or_none, library_option, tagging_options
 
 if TYPE_CHECKING:
@@ -115,13 +115,15 @@ def _print(saved: list[tuple[str, list[str], Reading]], failures: list[str], lib
 
 def summary_row(name: str, reading: Reading) -> tuple[Any, ...]:
     """A rep's line in the table."""
+    from tagger.football.vocabulary import UNKNOWN
     from tagger.library import family_of, likeliest
 
     family, sure = family_of(reading)
-    shell = likeliest(reading.shell)
-    why = "" if reading.family or not reading.abstained else reading.abstained[0].why
-    return (name, seconds(reading.snap_s) or "not found", shell[0] if shell else "?", f"{family} {reading.variant or ''}".strip(),
-            percent(sure) if reading.family else why, deep_men(reading), events_in_short(reading))
+    shell, kind = likeliest(reading.shell), likeliest(reading.play_kind)
+    why = reading.abstained[0].why if family == UNKNOWN and reading.abstained else ""
+    return (name, seconds(reading.snap_s) or "not found", shell[0] if shell else "?",
+            coverage(family, reading.variant, kind[0] if kind else None), percent(sure) if family != UNKNOWN else "",
+            deep_men(reading) or why, events_in_short(reading))
 
 
 def deep_men(reading: Reading) -> str:
