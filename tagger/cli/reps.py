@@ -63,8 +63,8 @@ def _print(found: list[RepSummary], library: Library, as_json: bool) -> None:
         say("no rep fits" if library.count() else f"{library.folder}: the library is empty; start with deepthird tag PATH")
         return
     print_table(("id", "rep", "down", "call", "snap", "shell", "family", "sure", "review"), [
-        (rep.rep_id, rep.name, _down(rep), rep.call, seconds(rep.snap_s), rep.shell, coverage(rep.family, rep.variant, rep.play_kind),
-         _sure(rep), rep.review_state) for rep in found])
+        (rep.rep_id, rep.name, _down(rep), rep.call, seconds(rep.snap_s), rep.shell,
+         coverage(rep.family, rep.variant, rep.play_kind), _sure(rep), rep.review_state) for rep in found])
     say(f"{len(found)} rep(s)")
 
 
