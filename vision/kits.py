@@ -13,6 +13,7 @@ import numpy.typing as npt
 from scipy.cluster.hierarchy import fcluster, linkage
 
 from vision.boxes import shared_area
+from vision.teams import NOBODY, two_teams
 from vision.types import NO_KIT, FloatArray, IntArray
 
 ROWS, CORE_COLUMNS, RING_COLUMNS = 32, 10, 4
@@ -42,14 +43,11 @@ DIMENSIONS = 12
 """L, a, b of helmet, torso and legs (light removed), the torso's spread of L, the share of pixels that are not turf, and how
 far the torso's most saturated tenth stands out (trim and numbers)."""
 
-KIT_DISTANCE = 16.0
-"""Two shirts are one kit below this distance (CIE Lab units of the weighted parts)."""
+USUAL_SPREAD = np.array([18.0, 9.0, 9.0, 12.0, 7.0, 7.0, 16.0, 9.0, 9.0])
+"""How far one team's men differ in L, a, b of helmet, torso and legs: torsos tell teams apart best."""
 
-BIG_SHARE = 0.2
-"""A team is at least this share of all tracks; smaller clusters are officials, coaches, or one man in red."""
-
-PART_WEIGHTS = np.array([0.45] * 3 + [1.0] * 3 + [0.6] * 3)
-"""Torsos tell teams apart best; helmets are small, legs are often alike."""
+FARTHEST = 4.0
+"""A short track joins a kit, and odd men make a small kit, within this distance in units of USUAL_SPREAD."""
 
 
 def describe(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> npt.NDArray[np.float32]:
@@ -62,7 +60,7 @@ def describe(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> npt.NDArray[np.flo
     at_x, at_y = _sample_points(boxes)
     picked = cv2.remap(bgr, at_x.reshape(-1, at_x.shape[2]), at_y.reshape(-1, at_x.shape[2]), cv2.INTER_LINEAR,
                        borderMode=cv2.BORDER_REPLICATE)
-    lab = _lab(np.asarray(picked).view(np.uint8)).reshape(*at_x.shape, 3)
+    lab = _lab(np.asarray(picked, dtype=np.uint8)).reshape(*at_x.shape, 3)
     is_turf = np.hypot(lab[..., 1] - turf[1], lab[..., 2] - turf[2]) < TURF_TOLERANCE
     is_turf &= np.abs(lab[..., 0] - turf[0]) < TURF_LIGHTNESS_TOLERANCE
     ring, ring_turf = lab[:, :, CORE_COLUMNS:, 0], is_turf[:, :, CORE_COLUMNS:]
@@ -89,7 +87,7 @@ def describe(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> npt.NDArray[np.flo
 def _turf_colour(bgr: npt.NDArray[np.uint8]) -> FloatArray:
     """(3,) Lab of the ground: the commonest colour of the picture's lower two thirds."""
     small = cv2.resize(bgr[bgr.shape[0] // 3:], (160, 60), interpolation=cv2.INTER_NEAREST)
-    lab = _lab(small).reshape(-1, 3)
+    lab = _lab(np.asarray(small, dtype=np.uint8)).reshape(-1, 3)
     counts, a_edges, b_edges = np.histogram2d(lab[:, 1], lab[:, 2], bins=32, range=[[-64, 64], [-64, 64]])
     a, b = np.unravel_index(int(counts.argmax()), counts.shape)
     middle = np.array([a_edges[a] + 2, b_edges[b] + 2])
@@ -150,66 +148,45 @@ def summarise(looks: FloatArray, visible: FloatArray) -> FloatArray:
 def cluster(track_looks: Sequence[FloatArray] | FloatArray, weight: FloatArray | None = None) -> IntArray:
     """`kit_id` (N,) of N tracks from their colours (N, A): 0 and 1 the two teams, the larger first, 2 ... small kits.
 
-    `weight` (N,) says how much of each track was seen (frames); short tracks never found a kit. A man alone in his colour gets
-    NO_KIT.
+    `weight` (N,) says how much of each track was seen (frames); the teams are found on the long tracks, short ones join the
+    nearest. A man alone in his colour gets NO_KIT.
     """
     n = len(track_looks)
     weight = np.ones(n) if weight is None else np.asarray(weight, dtype=np.float64)
-    kit = np.full(n, NO_KIT, dtype=np.int64)
     if n < 2:
-        return kit
-    points = np.asarray(track_looks, dtype=np.float64)[:, :9] * PART_WEIGHTS
+        return np.full(n, NO_KIT, dtype=np.int64)
+    points = np.asarray(track_looks, dtype=np.float64)[:, :9] / USUAL_SPREAD
     long = weight >= 0.3 * np.quantile(weight, 0.8)
-    groups = _groups(points[long])
-    labels = np.full(n, -1)
-    labels[long] = groups
-    labels = _teams_first(points, labels, long)
-    middles = {label: np.median(points[long & (labels == label)], axis=0) for label in np.unique(labels[long]) if label >= 0}
+    labels = np.full(n, NO_KIT, dtype=np.int64)
+    labels[long] = _groups(points[long])
     for row in np.flatnonzero(~long):
-        apart = {label: float(np.linalg.norm(points[row] - middle)) for label, middle in middles.items()}
-        label = min(apart, key=apart.__getitem__)
-        labels[row] = label if apart[label] < 1.5 * KIT_DISTANCE else NO_KIT
-    kit[:] = labels
-    return kit
+        apart = {int(label): _distance(points[row], points[labels == label]) for label in np.unique(labels[long]) if label >= 0}
+        label = min(apart, key=apart.__getitem__, default=NO_KIT)
+        if label != NO_KIT and apart[label] < FARTHEST:
+            labels[row] = label
+    return _larger_first(labels)
 
 
 def _groups(points: FloatArray) -> IntArray:
-    """Agglomerate; if everything hangs together, still look for two even halves that differ (white against light grey)."""
-    if len(points) < 2:
-        return np.zeros(len(points), dtype=np.int64)
-    tree = linkage(points, method="average")
-    labels = fcluster(tree, KIT_DISTANCE, criterion="distance") - 1
-    sizes = np.bincount(labels)
-    if (sizes >= BIG_SHARE * len(points)).sum() < 2:
-        biggest = np.flatnonzero(labels == sizes.argmax())
-        split = _halves(points[biggest])
-        if split is not None:
-            labels[biggest[split]] = labels.max() + 1
-    return labels.astype(np.int64)
+    """The two teams, and small kits among the rest. Everybody in one kit: one team."""
+    team, _ = two_teams(points)
+    labels = np.where(team == NOBODY, NO_KIT, team).astype(np.int64)
+    rest = np.flatnonzero(labels == NO_KIT)
+    if len(rest) > 1:
+        small = fcluster(linkage(points[rest], method="average"), FARTHEST, criterion="distance")
+        sizes = np.bincount(small)
+        labels[rest] = np.where(sizes[small] > 1, small + 1, NO_KIT)
+    return labels
 
 
-def _halves(points: FloatArray) -> npt.NDArray[np.bool_] | None:
-    """(M,) one half of two clearly separate ones along the direction that separates them best, or None."""
-    if len(points) < 6:
-        return None
-    labels = fcluster(linkage(points, method="ward"), 2, criterion="maxclust") == 1
-    if not BIG_SHARE < labels.mean() < 1 - BIG_SHARE:
-        return None
-    one, other = points[labels], points[~labels]
-    direction = one.mean(axis=0) - other.mean(axis=0)
-    gap = float(np.linalg.norm(direction))
-    direction /= max(gap, 1e-9)
-    spread = np.sqrt((np.var(one @ direction) + np.var(other @ direction)) / 2)
-    # Ashman's D (Ashman, Bird, Zepf 1994): above 2 two groups are cleanly apart; 3 because the split was searched for.
-    return labels if gap > 3 * max(spread, 1.0) else None
+def _distance(point: FloatArray, others: FloatArray) -> float:
+    return float(np.linalg.norm(point - np.median(others, axis=0)))
 
 
-def _teams_first(points: FloatArray, labels: IntArray, long: npt.NDArray[np.bool_]) -> IntArray:
-    """Renumber by size; clusters of one man become NO_KIT."""
-    found, sizes = np.unique(labels[long], return_counts=True)
-    order = found[np.argsort(-sizes, kind="stable")]
+def _larger_first(labels: IntArray) -> IntArray:
+    """Renumber by size from 0 on; NO_KIT stays."""
+    found, sizes = np.unique(labels[labels != NO_KIT], return_counts=True)
     out = np.full_like(labels, NO_KIT)
-    for rank, label in enumerate(order):
-        members = labels == label
-        out[members] = rank if members.sum() > 1 else NO_KIT
+    for rank, label in enumerate(found[np.argsort(-sizes, kind="stable")]):
+        out[labels == label] = rank
     return out

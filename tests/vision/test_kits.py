@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.kits import BIG_SHARE, DIMENSIONS, cluster, describe, summarise
+from vision.kits import DIMENSIONS, cluster, describe, summarise
+from vision.teams import SMALLEST_TEAM
 from vision.types import NO_KIT
 
 TURF = (60, 120, 70)
@@ -122,4 +123,4 @@ def test_short_tracks_never_found_a_kit_but_join_one() -> None:
 def test_nobody_and_one_man() -> None:
     assert len(cluster(np.zeros((0, DIMENSIONS)))) == 0
     assert cluster(np.zeros((1, DIMENSIONS))).tolist() == [NO_KIT]
-    assert 0 < BIG_SHARE < 0.5
+    assert 0 < SMALLEST_TEAM < 0.5
