@@ -16,8 +16,8 @@ from vision.types import Detections
 PERSON = "person"
 DEFAULT_WEIGHTS = "people.onnx"
 DEFAULT_IMAGE_SIZE_PX = 960
-MIN_CONFIDENCE = 0.1
-"""Boxes below are noise; between this and certainty the tracker decides."""
+MIN_CONFIDENCE = 0.2
+"""Boxes below are mostly one person boxed twice; between this and certainty the tracker decides."""
 
 class Detector(Protocol):
     """Finds people. `image_size_px` is the longest side of the picture that the network sees."""

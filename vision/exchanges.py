@@ -18,6 +18,9 @@ from vision.observations import Observations
 from vision.tracking_settings import TrackingSettings
 from vision.types import BoolArray, FloatArray, IntArray
 
+MAX_CUTS = 12
+"""Cuts tried within one meeting; men who stand beside each other for seconds need no more."""
+
 
 @dataclass(frozen=True)
 class Cuts:
@@ -54,8 +57,7 @@ def meetings(obs: Observations, h: Histories, settings: TrackingSettings) -> Cut
     since = np.searchsorted(obs.time_s, obs.time_s[h.first] - coast)
     found: list[tuple[int, int, int, int]] = []
     steps = np.arange(frames)
-    where = np.where(steps[None, :, None] <= h.last[:, None, None], h.past.position, h.past.position)
-    where = np.where(steps[None, :, None] < h.first[:, None, None], h.future.position, where)
+    where = np.where(steps[None, :, None] < h.first[:, None, None], h.future.position, h.past.position)
     near_enough = settings.swap_distance_yd**2
     for a in range(n):
         for b in range(a + 1, n):
@@ -74,10 +76,10 @@ def _runs(near: BoolArray) -> list[tuple[int, int, int, int]]:
     edges = np.flatnonzero(np.diff(np.concatenate([[False], near, [False]]).astype(np.int8)))
     cuts = []
     for first, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        cuts += [(k, k, 0, 1) for k in range(first, end)]
+        cuts += [(k, k, 0, 1) for k in range(first, end, 1 + (end - first) // MAX_CUTS)]
         cuts += [(first, end - 1, -margin, margin) for margin in (0, 2, 5)]
         if end - first > 6:
-            cuts += [(first + k, first + k, -3, 3) for k in range(3, end - first - 3, 2)]
+            cuts += [(k, k, -3, 3) for k in range(first + 3, end - 3, 2 + (end - first) // MAX_CUTS)]
     return cuts
 
 

@@ -75,11 +75,11 @@ def _previous_from_current(image_motion: FloatArray | None, frame_count: int) ->
     return back
 
 
-def place(ground_from_image: FloatArray, foot_px: FloatArray, covariance_px: FloatArray,
-          sigma_yd: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def place(ground_from_image: FloatArray, foot_px: FloatArray,
+          covariance_px: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Foot points (N, 2) px, each by its own matrix (N, 3, 3): where they are (N, 2), how sure (N, 2, 2), and the picture's
     scale there (N,) in px a yard across the line of sight."""
     slope = jacobian(ground_from_image, foot_px)
-    spread = slope @ covariance_px @ slope.swapaxes(1, 2) + np.eye(2) * sigma_yd[:, None, None] ** 2
+    spread = slope @ covariance_px @ slope.swapaxes(1, 2)
     scale = 1.0 / np.maximum(np.linalg.svd(slope, compute_uv=False)[:, 1], 1e-9)
     return map_points(ground_from_image, foot_px), spread, scale

@@ -29,7 +29,7 @@ def sightings(obs: Observations, tracks: Sequence[Track], settings: TrackingSett
     speed = np.zeros((n, k))
     for row, boxes in enumerate(tracks):
         position[row, obs.frame[boxes]] = obs.position[boxes]
-        covariance[row, obs.frame[boxes]] = obs.covariance[boxes]
+        covariance[row, obs.frame[boxes]] = obs.covariance[boxes] * settings.repeated_error
         speed[row] = _speed(obs.time_s, obs.time_s[obs.frame[boxes]], obs.position[boxes], settings.speed_window_s)
     return Sightings(obs.time_s, position, covariance, settings.density(speed))
 
@@ -78,9 +78,10 @@ def histories(obs: Observations, tracks: Sequence[Track], settings: TrackingSett
     """Everything that joins and exchanges ask for, in one pass forward and one backward."""
     seen = sightings(obs, tracks, settings)
     n, k = seen.position.shape[:2]
+    clarity = obs.clarity
     looks, weight = np.zeros((n, k, obs.appearance.shape[1])), np.zeros((n, k))
     for row, boxes in enumerate(tracks):
-        weight[row, obs.frame[boxes]] = np.maximum(1 - obs.covered[boxes], 0.02)
+        weight[row, obs.frame[boxes]] = np.maximum(clarity[boxes], 0.01)
         looks[row, obs.frame[boxes]] = obs.appearance[boxes]
     summed, counted = np.cumsum(looks * weight[..., None], axis=1), np.cumsum(weight, axis=1)
     later, left = summed[:, -1:] - summed + looks * weight[..., None], counted[:, -1:] - counted + weight
@@ -99,7 +100,7 @@ def looks_cost(h: Histories, head: Moment, tail: Moment, settings: TrackingSetti
     """(M,) nats against the heads (track, frame) and the tails (track, frame) wearing the same."""
     if not h.past_looks.shape[2]:
         return np.zeros(len(head[0]))
-    variance = PERSISTENT_LOOKS_SIGMA**2 + 1 / np.maximum(h.past_weight[head], 0.5) + 1 / np.maximum(h.future_weight[tail], 0.5)
+    variance = PERSISTENT_LOOKS_SIGMA**2 + 1 / np.maximum(h.past_weight[head], 0.1) + 1 / np.maximum(h.future_weight[tail], 0.1)
     squared = ((h.past_looks[head] - h.future_looks[tail]) ** 2).sum(axis=-1) / variance
     surprise = np.maximum(squared - h.past_looks.shape[2], 0) / 2
     cost: FloatArray = np.minimum(settings.join_appearance_weight * surprise, settings.join_appearance_cap_nats)

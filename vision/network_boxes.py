@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from vision.boxes import box_area, shared_area
+from vision.boxes import box_area, iou, shared_area
 from vision.types import Detections, FloatArray
 
 STRIDE_PX = 32
@@ -17,7 +17,10 @@ PAD_GREY = 114
 """Grey level around a letterboxed picture, as these networks are trained with."""
 
 DOUBLED_IOU = 0.75
-"""Two boxes that overlap more are one person: even linemen shoulder to shoulder overlap less."""
+DOUBTFUL_DOUBLED_IOU = 0.5
+SURE_CONFIDENCE = 0.5
+"""A box that overlaps a surer one by more than DOUBLED_IOU is the same person boxed twice; linemen shoulder to shoulder overlap
+less. Below SURE_CONFIDENCE the bound falls toward DOUBTFUL_DOUBLED_IOU: there doubles are commoner than hidden people."""
 
 RAW_NMS_IOU = 0.65
 """The same for heads that propose each person many times."""
@@ -87,6 +90,17 @@ def suppress(xyxy: FloatArray, confidence: FloatArray, iou: float) -> npt.NDArra
     return np.asarray(kept, dtype=np.intp).reshape(-1)
 
 
+def single(xyxy: FloatArray, confidence: FloatArray) -> npt.NDArray[np.intp]:
+    """Rows without doubled boxes, surest first; the less sure a box, the less it may overlap a surer one."""
+    overlap = iou(xyxy, xyxy)
+    bound = DOUBTFUL_DOUBLED_IOU + (DOUBLED_IOU - DOUBTFUL_DOUBLED_IOU) * np.minimum(confidence / SURE_CONFIDENCE, 1.0)
+    kept: list[int] = []
+    for row in np.argsort(-confidence, kind="stable").tolist():
+        if not kept or overlap[row, kept].max() <= bound[row]:
+            kept.append(row)
+    return np.array(kept, dtype=np.intp)
+
+
 def finish(frame_index: int, time_s: float, xyxy: FloatArray, confidence: FloatArray,
            height_width: tuple[int, ...]) -> Detections:
     """Clip to the picture, drop what lies outside or has no area, drop doubled and contained boxes, sort by confidence."""
@@ -94,7 +108,7 @@ def finish(frame_index: int, time_s: float, xyxy: FloatArray, confidence: FloatA
     xyxy = np.clip(xyxy, 0.0, [width, height, width, height])
     sound = np.isfinite(xyxy).all(axis=1) & (xyxy[:, 2] - xyxy[:, 0] > 1) & (xyxy[:, 3] - xyxy[:, 1] > 1)
     xyxy, confidence = xyxy[sound], confidence[sound]
-    kept = suppress(xyxy, confidence, DOUBLED_IOU)
+    kept = single(xyxy, confidence)
     xyxy, confidence = xyxy[kept], confidence[kept]
     whole = ~_is_part(xyxy, confidence)
     n = int(whole.sum())

@@ -16,9 +16,10 @@ from vision.types import Detections, FloatArray, IntArray, foot_of
 
 @dataclass(frozen=True)
 class Observations:
-    """D boxes in K frames. `frame` (D,) is the row of `time_s` (K,), sorted. `position` (D, 2) yd on the ground with `covariance`
-    (D, 2, 2); `height_yd` (D,) the box's height by the picture's scale there; `covered` (D,) the share that nearer people
-    hide; `appearance` (D, A) in units of one person's own spread."""
+    """D boxes in K frames. `frame` (D,) is the row of `time_s` (K,), sorted. `position` (D, 2) yd on the ground with
+    `covariance` (D, 2, 2), of which `box_covariance` (D, 2, 2) is the box's own error; `height_yd` (D,) the box's height by the
+    picture's scale there; `covered` (D,) the share that nearer people hide; `appearance` (D, A) in units of one person's spread.
+    """
 
     frame_index: IntArray
     time_s: FloatArray
@@ -28,11 +29,18 @@ class Observations:
     appearance: FloatArray
     position: FloatArray
     covariance: FloatArray
+    box_covariance: FloatArray
     height_yd: FloatArray
     covered: FloatArray
 
     def __len__(self) -> int:
         return len(self.frame)
+
+    @property
+    def clarity(self) -> FloatArray:
+        """(D,) how far a box's colours are that man's own, 0..1: doubtful boxes and covered ones show others too."""
+        clear: FloatArray = (1 - self.covered).clip(0, 1) * self.confidence**2
+        return clear
 
     def of_frame(self, k: int) -> slice:
         """The rows of frame k."""
@@ -50,14 +58,15 @@ def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] |
     covered = np.concatenate([covered_share(d.xyxy.astype(np.float64)) for d in detections])
     row = np.array([row_of_frame[d.frame_index] for d in detections])[frame]
     height = np.maximum(xyxy[:, 3] - xyxy[:, 1], 1.0)
-    sigma = np.stack([np.hypot(settings.foot_x_sigma, 0.5 * settings.hidden_foot_sigma * covered),
-                      np.hypot(settings.foot_y_sigma, settings.hidden_foot_sigma * covered)], axis=1) * height[:, None]
-    covariance_px = np.eye(2) * (sigma**2)[:, None, :]
-    position, covariance, scale = place(ground.ground_from_image[row], foot_of(xyxy), covariance_px, ground.sigma_yd[row])
+    sigma = (settings.foot_sigma + settings.doubtful_foot_sigma * (1 - confidence) ** 2) * height
+    covariance_px = np.eye(2) * (sigma**2)[:, None, None]
+    position, exact, scale = place(ground.ground_from_image[row], foot_of(xyxy), covariance_px)
+    covariance = exact + np.eye(2) * (settings.jitter_share * ground.sigma_yd[row, None, None]) ** 2
     looks = np.zeros((len(frame), 0)) if appearance is None else discriminate(detections, appearance)
     return Observations(
         frame_index=np.array([d.frame_index for d in detections]),
         time_s=np.array([d.time_s for d in detections], dtype=np.float64),
-        frame=frame, xyxy=xyxy, confidence=confidence, appearance=looks, position=position, covariance=covariance,
+        frame=frame, xyxy=xyxy, confidence=confidence, appearance=looks, position=position,
+        covariance=covariance, box_covariance=exact,
         height_yd=height / scale, covered=covered,
     )

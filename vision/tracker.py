@@ -14,8 +14,9 @@ import numpy as np
 from vision import kalman
 from vision.boxes import jacobian, map_points
 from vision.exchanges import exchange
+from vision.gaps import fill_gaps
 from vision.ground import Ground, build_ground, place
-from vision.histories import Track, sightings
+from vision.histories import Track
 from vision.joins import drop_doubles, join
 from vision.observations import Observations, observe
 from vision.tracking_settings import TrackingSettings
@@ -58,6 +59,7 @@ def find_people(obs: Observations, image_size_px: tuple[int, int], settings: Tra
     people = exchange(obs, people, settings)
     people = join(obs, people, image_size_px, settings)
     people = drop_doubles(obs, people, settings)
+    people = fill_gaps(obs, people, settings)
     return [boxes for boxes in people if _is_person(obs, boxes, settings)]
 
 
@@ -74,8 +76,8 @@ def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_
         return _nobody()
     n, f = len(people), len(frame_index)
     row = np.searchsorted(frame_index, obs.frame_index)
-    foot, foot_spread = _smooth_feet(obs, people, ground, row, time_s, settings)
-    size = _smooth_sizes(obs, people, ground, row, time_s, settings)
+    foot, foot_spread = _smooth_feet(obs, people, row, time_s, settings)
+    size = _smooth_sizes(obs, people, row, time_s, settings)
     seen, confidence = np.zeros((n, f), dtype=np.bool_), np.zeros((n, f))
     alive = np.zeros((n, f), dtype=np.bool_)
     for person, boxes in enumerate(people):
@@ -88,7 +90,7 @@ def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_
     feet_px = map_points(image_from_ground, foot[who, when])
     slope = jacobian(image_from_ground, foot[who, when])
     spread_px = slope @ foot_spread[who, when] @ slope.swapaxes(1, 2)
-    _, _, scale = place(ground.ground_from_image[when], feet_px, np.zeros((len(when), 2, 2)), np.zeros(len(when)))
+    _, _, scale = place(ground.ground_from_image[when], feet_px, np.zeros((len(when), 2, 2)))
     width, height = (np.exp(size[who, when]) * scale[:, None]).T
     xyxy = np.stack([feet_px[:, 0] - width / 2, feet_px[:, 1] - height, feet_px[:, 0] + width / 2, feet_px[:, 1]], axis=1)
     # Somebody whose middle is out of the picture is unknown, not invented.
@@ -104,19 +106,21 @@ def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_
     )
 
 
-def _smooth_feet(obs: Observations, people: Sequence[Track], ground: Ground, row: IntArray, time_s: FloatArray,
+def _smooth_feet(obs: Observations, people: Sequence[Track], row: IntArray, time_s: FloatArray,
                  settings: TrackingSettings) -> tuple[FloatArray, FloatArray]:
     """Feet (N, F, 2) on the ground and their covariance (N, F, 2, 2)."""
-    seen = sightings(obs, people, settings)
     n, f = len(people), len(time_s)
     position, covariance = np.full((n, f, 2), np.nan), np.tile(np.eye(2), (n, f, 1, 1))
-    position[:, row], covariance[:, row] = seen.position, seen.covariance * settings.smoothing_trust
+    for person, boxes in enumerate(people):
+        rows = row[obs.frame[boxes]]
+        position[person, rows] = obs.position[boxes]
+        covariance[person, rows] = obs.box_covariance[boxes] * settings.smoothing_trust
     density = np.full((n, f), settings.max_density)
     best = kalman.smooth(kalman.Sightings(time_s, position, covariance, density), settings.motion)
     return best.position, best.position_covariance
 
 
-def _smooth_sizes(obs: Observations, people: Sequence[Track], ground: Ground, row: IntArray, time_s: FloatArray,
+def _smooth_sizes(obs: Observations, people: Sequence[Track], row: IntArray, time_s: FloatArray,
                   settings: TrackingSettings) -> FloatArray:
     """Logarithm of width and height (N, F, 2) in units of the picture's scale at the feet."""
     n, f = len(people), len(time_s)
@@ -126,7 +130,7 @@ def _smooth_sizes(obs: Observations, people: Sequence[Track], ground: Ground, ro
     for person, boxes in enumerate(people):
         rows = row[obs.frame[boxes]]
         position[person, rows] = size[boxes]
-        sigma = np.hypot(settings.box_size_sigma, settings.hidden_size_sigma * obs.covered[boxes])
+        sigma = settings.box_size_sigma + settings.doubtful_size_sigma * (1 - obs.confidence[boxes]) ** 2
         covariance[person, rows] = np.eye(2) * (sigma**2)[:, None, None]
     density = np.full((n, f), settings.size_density)
     best = kalman.smooth(kalman.Sightings(time_s, position, covariance, density), kalman.MotionModel(1.0, settings.outlier))

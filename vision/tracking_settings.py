@@ -23,17 +23,19 @@ class TrackingSettings:
 
     outlier: float = 6.0                # squared Mahalanobis distance beyond which a box counts for less
 
-    # A box as a measurement of the feet, in shares of its height.
-    foot_x_sigma: float = 0.05
-    foot_y_sigma: float = 0.05
-    hidden_foot_sigma: float = 0.08     # more where nearer people cover the box, times the covered share
+    # A box as a measurement of the feet, in shares of its height: sure boxes are exact, doubtful ones (covered men) are not.
+    foot_sigma: float = 0.018           # of a box of full confidence
+    doubtful_foot_sigma: float = 0.10   # more at no confidence, by the square of what lacks
+    jitter_share: float = 0.4           # of the ground's sigma that changes from frame to frame
     size_sigma: float = 0.14            # of the logarithm of a box's height; bending and raising arms
+    repeated_error: float = 1.0         # covariances count this much more over a track: boxes of neighbouring frames err alike
 
     # Frame to frame.
     sure_confidence: float = 0.45       # boxes from here on are matched first
     birth_confidence: float = 0.35      # and may begin a track from here on
     birth_max_iou: float = 0.5          # unless they overlap a box already taken by this: a doubled box
-    gate_nats: float = 9.0              # a match may cost this much more than an exact one
+    gate_nats: float = 7.5              # a match may cost this much more than an exact one
+    ambiguous_nats: float = 2.0         # another assignment that costs less than this more leaves the box to nobody
     coast_s: float = 0.7                # a tracklet without boxes ends after this long
     appearance_weight: float = 0.5      # share of the looks' log likelihood: frames in a row err alike
     appearance_cap_nats: float = 4.0    # colours of a covered man lie, so they never decide alone
@@ -51,7 +53,7 @@ class TrackingSettings:
 
     # Exchanging the futures of two tracks.
     swap_distance_yd: float = 2.5
-    swap_margin_nats: float = 2.0
+    swap_margin_nats: float = 8.0
     swap_rounds: int = 6
 
     # Who counts as a person in the end.
@@ -61,9 +63,9 @@ class TrackingSettings:
     doubled_iou: float = 0.55           # two tracks that share their boxes by this on average are one person
 
     # Writing out.
-    smoothing_trust: float = 0.5        # the feet's covariance for smoothing, as a share of that for matching
-    box_size_sigma: float = 0.06        # of the logarithm of a box's sides
-    hidden_size_sigma: float = 0.4      # more where covered, times the covered share
+    smoothing_trust: float = 0.5        # the feet's covariance for smoothing, as a share of the box's own
+    box_size_sigma: float = 0.03        # of the logarithm of a sure box's sides
+    doubtful_size_sigma: float = 0.3    # more at no confidence, by the square of what lacks
     size_density: float = 2.0           # how fast the logarithm of a side changes: arms and strides, 1/s3
 
     @property

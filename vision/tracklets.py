@@ -10,7 +10,7 @@ from vision.boxes import iou
 from vision.kalman import Belief
 from vision.observations import Observations
 from vision.tracking_settings import TrackingSettings
-from vision.types import FloatArray, IntArray
+from vision.types import BoolArray, FloatArray, IntArray
 
 FORBIDDEN = 1e6
 APPEARANCE_MEMORY = 0.9
@@ -22,7 +22,8 @@ class _Living:
 
     def __init__(self, appearance_size: int) -> None:
         self.boxes: list[list[int]] = []
-        self.mean, self.covariance = np.zeros((0, 4)), np.zeros((0, 4, 4))
+        self.mean: FloatArray = np.zeros((0, 4))
+        self.covariance: FloatArray = np.zeros((0, 4, 4))
         self.appearance, self.height_yd = np.zeros((0, appearance_size)), np.zeros(0)
         self.seen_s = np.zeros(0)
 
@@ -43,7 +44,7 @@ class _Living:
         after = kalman.update(Belief(self.mean[rows], self.covariance[rows]), obs.position[boxes], obs.covariance[boxes])
         self.mean[rows], self.covariance[rows] = after.mean, after.covariance
         # A covered man shows other people's colours and a cut box.
-        fresh = (1 - obs.covered[boxes]).clip(0, 1)
+        fresh = obs.clarity[boxes]
         learn = (1 - APPEARANCE_MEMORY) * fresh[:, None]
         self.appearance[rows] += learn * (obs.appearance[boxes] - self.appearance[rows])
         self.height_yd[rows] += (1 - SIZE_MEMORY) * fresh * (obs.height_yd[boxes] - self.height_yd[rows])
@@ -73,7 +74,7 @@ def match_costs(position: FloatArray, covariance: FloatArray, height_yd: FloatAr
     cost = 0.5 * squared + width + 0.5 * np.minimum(size**2, 9.0)
     if appearance.shape[1]:
         apart = ((appearance[:, None] - obs.appearance[boxes][None]) ** 2).sum(axis=-1) / 2
-        cost += np.minimum(settings.appearance_weight * apart, settings.appearance_cap_nats) * (1 - obs.covered[boxes])[None]
+        cost += np.minimum(settings.appearance_weight * apart, settings.appearance_cap_nats) * obs.clarity[boxes][None]
     out: FloatArray = np.where(0.5 * squared < settings.gate_nats, cost, FORBIDDEN)
     return out
 
@@ -83,6 +84,25 @@ def assign(cost: FloatArray, unmatched_nats: float) -> tuple[IntArray, IntArray]
     rows, columns = linear_sum_assignment(np.minimum(cost, unmatched_nats))
     allowed = cost[rows, columns] < unmatched_nats
     return rows[allowed], columns[allowed]
+
+
+def _is_clear(cost: FloatArray, rows: IntArray, columns: IntArray, doubled: BoolArray, margin: float) -> BoolArray:
+    """(P,) False for the pairs that another assignment would make differently for less than `margin` nats more; `doubled`
+    (P, M) marks the boxes that are no alternative to a pair's own.
+
+    Such a box is nobody's for now: better a gap that the whole clip closes than a wrong man followed.
+    """
+    own = cost[rows, columns]
+    matched = np.zeros(cost.shape, dtype=np.bool_)
+    matched[rows, columns] = True
+    idle_row, idle_column = ~matched.any(axis=1), ~matched.any(axis=0)
+    by_idle_man = cost[idle_row][:, columns].min(axis=0, initial=FORBIDDEN) - own
+    to_idle_box = np.where(doubled, FORBIDDEN, cost[rows])[:, idle_column].min(axis=1, initial=FORBIDDEN) - own
+    crossed = cost[np.ix_(rows, columns)]
+    exchanged = crossed + crossed.T - own[:, None] - own[None]
+    np.fill_diagonal(exchanged, FORBIDDEN)
+    least = np.minimum(np.minimum(by_idle_man, to_idle_box), exchanged.min(axis=1, initial=FORBIDDEN))
+    return np.asarray(least >= margin)
 
 
 def build_tracklets(obs: Observations, settings: TrackingSettings) -> list[IntArray]:
@@ -113,12 +133,19 @@ def _grow(living: _Living, boxes: IntArray, obs: Observations, now_s: float, set
         cost = match_costs(where.position, where.position_covariance, living.height_yd[idle], living.appearance[idle], obs, group,
                            settings)
         rows, columns = assign(cost, settings.gate_nats)
-        living.take(idle[rows], group[columns], obs, now_s)
-        free[idle[rows]] = False
         taken += group[columns].tolist()
-        left += np.delete(group, columns).tolist()
-    begin = np.array([box for box in left if obs.confidence[box] >= settings.birth_confidence], dtype=np.int64)
-    if len(begin) and taken:
-        begin = begin[iou(obs.xyxy[begin], obs.xyxy[taken]).max(axis=1) < settings.birth_max_iou]
-    if len(begin):
-        living.begin(begin, obs, now_s, settings.speed_sigma_yd_s)
+        free[idle[rows]] = False
+        # A doubled box is no alternative: both are the same man.
+        doubled = iou(obs.xyxy[group[columns]], obs.xyxy[group]) > settings.birth_max_iou
+        clear = _is_clear(cost, rows, columns, doubled, settings.ambiguous_nats)
+        rows, columns = rows[clear], columns[clear]
+        living.take(idle[rows], group[columns], obs, now_s)
+        left += [int(box) for box in group if box not in taken]
+    begin: list[int] = []
+    for box in sorted(left, key=lambda box: -float(obs.confidence[box])):
+        others = taken + begin
+        doubled = bool(others) and iou(obs.xyxy[[box]], obs.xyxy[others]).max() > settings.birth_max_iou
+        if obs.confidence[box] >= settings.birth_confidence and not doubled:
+            begin.append(box)
+    if begin:
+        living.begin(np.array(begin), obs, now_s, settings.speed_sigma_yd_s)

@@ -75,7 +75,7 @@ def test_one_man_walking_is_one_track_on_every_frame() -> None:
 
 def test_smoothing_is_nearer_to_the_truth_than_the_boxes() -> None:
     feet = line((300, 400), (500, 430))[None]
-    detections = clip(feet, noise_px=3.0)
+    detections = clip(feet, noise_px=1.5)
     tracks = track(detections, SIZE)
     raw = np.array([d.foot_xy[0] for d in detections])
     assert np.linalg.norm(tracks.foot_xy - feet[0], axis=1).mean() < 0.6 * np.linalg.norm(raw - feet[0], axis=1).mean()
