@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import combinations_with_replacement
 from typing import Any
 
 import numpy as np
@@ -33,12 +34,11 @@ class Structure:
     deep: tuple[str, ...]
     under: Mapping[int, tuple[tuple[str, ...], ...]]
     man: bool
-    spare: str | None
+    spare: tuple[str, ...]
 
     def roles(self) -> set[str]:
         """All zone roles of the structure."""
-        spare = (self.spare or "robber:middle",) if self.man else ()
-        return {*self.deep, *spare, *(role for ways in self.under.values() for way in ways for role in way)}
+        return {*self.deep, *self.spare, *(role for ways in self.under.values() for way in ways for role in way)}
 
     def ways(self, men: int) -> list[tuple[str, ...]]:
         """All lists of `men` roles of this structure; man roles stand as the plain word `man`."""
@@ -48,7 +48,7 @@ class Structure:
         if not self.man:
             return [self.deep + under for under in self.under.get(rest, ())]
         spared = [s for s in range(3) if 1 <= rest - s <= 5 and rest - s >= max(1, min(rest, 5) - 1)]
-        return [self.deep + (self.spare or "robber:middle",) * s + (MAN,) * (rest - s) for s in spared]
+        return [self.deep + spare + (MAN,) * (rest - s) for s in spared for spare in combinations_with_replacement(self.spare, s)]
 
 
 @dataclass(frozen=True)
@@ -135,7 +135,7 @@ def _structure(entry: Mapping[str, Any], where: str) -> Structure:
         under[int(key)] = tuple(tuple(way) for way in ways)
     if man == bool(under):
         raise ValueError(f"{where}: wants either man = true or a table [structure.under]")
-    spare = _roles([entry["spare"]], where, "spare")[0] if "spare" in entry else None
+    spare = _roles(entry.get("spare", []), where, "spare")
     weight = entry.get("weight", 1.0)
     if not isinstance(weight, int | float) or weight <= 0:
         raise ValueError(f"{where}: weight {weight!r}, wanted a number above 0")
@@ -187,7 +187,8 @@ def _entry(look: Look) -> dict[str, list[float]]:
 def parse_calibration(text: str) -> Calibration:
     """Read the calibration of the posterior."""
     data = json.loads(text)
-    return Calibration(np.array(data["time_s"], dtype=float), np.array(data["temperature"], dtype=float), data["log_prior"])
+    temperature = {name: np.array(values, dtype=float) for name, values in data["temperature"].items()}
+    return Calibration(np.array(data["time_s"], dtype=float), temperature, data["log_prior"])
 
 
 def parse_book(coverages: str, roles: str, calibration: str) -> Book:

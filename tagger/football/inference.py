@@ -20,6 +20,7 @@ from tagger.football.permanents import share_out
 from vision.types import BoolArray, FloatArray
 
 LOG_2 = float(np.log(2.0))
+DIALECT_TEMPERATURE = 3.0
 FREEDOM = 10.0
 """Degrees of freedom of the Student-t: players are not always where the drawing has them."""
 
@@ -187,11 +188,22 @@ def family_posterior(book: Book, evidence: Evidence, time_s: float) -> dict[str,
     """Probability of each family, every dialect being possible. Sums to 1; empty without evidence."""
     if not evidence.ways:
         return {}
-    temperature, families = book.calibration.temperature_at(time_s), evidence.by_family()
-    prior = book.calibration.log_prior
-    joint = np.stack([families[f] / temperature + [prior.get(d, {}).get(f, 0.0) for d in evidence.dialects] for f in families])
-    chance = np.exp(log_sum(joint, axis=1) - log_sum(joint))
-    return {family: float(p) for family, p in zip(families, chance, strict=True)}
+    families = evidence.by_family()
+    table = np.stack(list(families.values()), axis=1)
+    prior, joint = book.calibration.log_prior, []
+    speaks = dialect_chances(table)
+    for k, dialect in enumerate(evidence.dialects):
+        known = np.array([prior.get(dialect, {}).get(family, 0.0) for family in families])
+        posterior = table[k] / book.calibration.temperature_at(dialect, time_s) + known
+        joint.append(speaks[k] * np.exp(posterior - log_sum(posterior)))
+    return {family: float(p) for family, p in zip(families, np.sum(joint, axis=0), strict=True)}
+
+
+def dialect_chances(table: FloatArray) -> FloatArray:
+    """(L,) probability of each dialect from the (L, F) evidence of its families."""
+    whole = log_sum(table, axis=1) / DIALECT_TEMPERATURE
+    out: FloatArray = np.exp(whole - log_sum(whole))
+    return out
 
 
 def way_posterior(evidence: Evidence, families: Mapping[str, float]) -> FloatArray:

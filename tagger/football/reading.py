@@ -26,6 +26,8 @@ from tagger.football.vocabulary import UNKNOWN
 SNAP_STEP_S = 0.05
 AFTER_THROW_S = 0.1
 LONGEST_RUSH_S = 4.0
+NO_COVERAGE = {"run": "the rep is a run: no zone grades", "screen": "the ball was out to a screen before anyone had a landmark",
+               "quick": "the ball was out before anyone could reach a landmark"}
 
 
 def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | None = None) -> Reading:
@@ -95,20 +97,16 @@ def end_of_play(scene: Scene, thrown_s: float | None) -> float:
 
 
 def _family(coverage: Coverage, kinds: dict[str, float], kind: str, abstained: list[Abstention]) -> tuple[dict[str, float], str]:
-    """Family probabilities with `unknown` for the chance that the rep has no coverage to grade."""
+    """Family probabilities; of a rep that has no coverage to grade, `unknown` with the chance of that before all others."""
     if not coverage.family:
         abstained.append(Abstention("family", "no structure of the book has as many men in coverage as were seen"))
         return {}, "no structure fits"
-    gradable = kinds["pass"]
-    family = {name: p * gradable for name, p in coverage.family.items()}
-    family[UNKNOWN] = 1.0 - gradable
     if kind != "pass":
-        reason = {"run": "the rep is a run: no zone grades", "screen": "the ball was out to a screen before anyone had a landmark",
-                  "quick": "the ball was out before anyone could reach a landmark"}[kind]
+        reason = NO_COVERAGE[kind]
         abstained.append(Abstention("family", reason))
-        return family, reason
+        return {UNKNOWN: 1.0 - kinds["pass"]} | {name: p * kinds["pass"] for name, p in coverage.family.items()}, reason
     best = max(coverage.family, key=lambda name: coverage.family[name])
-    return family, _family_why(coverage, best)
+    return dict(coverage.family), _family_why(coverage, best)
 
 
 def _family_why(coverage: Coverage, best: str) -> str:

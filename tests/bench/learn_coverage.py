@@ -182,19 +182,19 @@ def left_out_evidence(sources: dict[str, list[Example]], text: str) -> list[tupl
     return out
 
 
-def fit_temperatures(left_out: Sequence[tuple[str, str, list[np.ndarray]]], priors: dict[str, dict[str, float]]) -> list[float]:
-    """The temperature at each of TIMES_S that makes the left-out examples likeliest."""
-    prior = np.array([[priors[d][f] for f in FAMILIES] for d in priors])
-    chosen = []
-    for k in range(len(TIMES_S)):
-        grid = np.geomspace(1.0, 12.0, 40)
-        losses = [np.mean([_loss(tables[k], prior, t, family) for _, family, tables in left_out]) for t in grid]
-        chosen.append(round(float(grid[int(np.argmin(losses))]), 2))
+def fit_temperatures(left_out: Sequence[tuple[str, str, list[np.ndarray]]], priors: dict[str, dict[str, float]]) -> dict[str, list[float]]:
+    """Each dialect's temperature at each of TIMES_S that makes its left-out examples likeliest."""
+    grid = np.geomspace(0.7, 12.0, 40)
+    chosen = {}
+    for row, dialect in enumerate(priors):
+        prior = np.array([priors[dialect][f] for f in FAMILIES])
+        mine = [(family, tables) for name, family, tables in left_out if name == dialect]
+        losses = [[np.mean([_loss(tables[k][row] / t + prior, family) for family, tables in mine]) for t in grid] for k in range(len(TIMES_S))]
+        chosen[dialect] = [round(float(grid[int(np.argmin(at))]), 2) for at in losses]
     return chosen
 
 
-def _loss(table: np.ndarray, prior: np.ndarray, temperature: float, family: str) -> float:
-    joint = logsumexp(table / temperature + prior, axis=0)
+def _loss(joint: np.ndarray, family: str) -> float:
     chance = np.exp(joint - logsumexp(joint))
     right = chance[FAMILIES.index(family)] + (chance[FAMILIES.index("tampa-2")] if family == "cover-2" else 0.0)
     return float(-np.log(0.99 * right + 0.01 / len(FAMILIES)))
@@ -217,7 +217,7 @@ def main() -> None:
     sources = {"games": games, "drawn": drawn}
     priors = {name: log_prior(some) for name, some in sources.items()}
     temperatures = fit_temperatures(left_out_evidence(sources, text), priors)
-    print("temperatures", dict(zip(TIMES_S, temperatures, strict=True)))
+    print("temperatures", TIMES_S, temperatures)
     (options.out / "roles.json").write_text(format_looks({name: learn(some, text) for name, some in sources.items()}))
     calibration = {"time_s": TIMES_S, "temperature": temperatures, "log_prior": priors}
     (options.out / "coverage_calibration.json").write_text(json.dumps(calibration, indent=1) + "\n")
