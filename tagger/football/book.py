@@ -61,16 +61,16 @@ class Look:
 
 @dataclass(frozen=True)
 class Calibration:
-    """`temperature` divides the log evidence (men's paths are not independent of each other, so their product is too sure),
-    at the times `time_s` after the snap; `log_prior` of each family in each dialect."""
+    """`temperature` of each dialect divides the log evidence (men's paths are not independent of each other, so their product
+    is too sure), at the times `time_s` after the snap; `log_prior` of each family in each dialect."""
 
     time_s: FloatArray
-    temperature: FloatArray
+    temperature: Mapping[str, FloatArray]
     log_prior: Mapping[str, Mapping[str, float]]
 
-    def temperature_at(self, time_s: float) -> float:
-        """The temperature at a time, between the learned ones in a straight line."""
-        return float(np.interp(time_s, self.time_s, self.temperature))
+    def temperature_at(self, dialect: str, time_s: float) -> float:
+        """The temperature at a time, between the learned ones in a straight line; 1 where nothing was learned."""
+        return float(np.interp(time_s, self.time_s, self.temperature[dialect])) if dialect in self.temperature else 1.0
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ class Book:
     calibration: Calibration
 
 
-FLAT = Calibration(np.array([0.0]), np.array([1.0]), {})
+FLAT = Calibration(np.array([0.0]), {}, {})
 """No calibration."""
 
 

@@ -30,17 +30,19 @@ class Linear:
 
 @dataclass(frozen=True)
 class PlayBook:
-    """`release` has one class, the moment of the throw; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes."""
+    """`release` has one class, the moment of the throw; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes;
+    `rush_count` (12,) the log share of reps with 0, 1, ... rushers."""
 
     release: Linear
     kind: Linear
     rush: Linear
+    rush_count: FloatArray
 
 
 def parse_playbook(text: str) -> PlayBook:
     """Read the learned numbers."""
     data = json.loads(text)
-    return PlayBook(*(_linear(data[name]) for name in ("release", "kind", "rush")))
+    return PlayBook(*(_linear(data[name]) for name in ("release", "kind", "rush")), np.array(data["rush_count"], dtype=float))
 
 
 def _linear(entry: dict[str, Any]) -> Linear:
@@ -56,6 +58,7 @@ def format_playbook(book: PlayBook, measures: dict[str, tuple[str, ...]]) -> str
             key: np.round(getattr(linear, key), 4).tolist() for key in ("mean", "sd", "weight", "bias")}
         lines = ",\n".join(f"  {json.dumps(key)}: {json.dumps(value)}" for key, value in entry.items())
         blocks.append(f"{json.dumps(name)}: {{\n{lines}\n}}")
+    blocks.append(f'"rush_count": {json.dumps(np.round(book.rush_count, 3).tolist())}')
     return "{\n" + ",\n".join(blocks) + "\n}\n"
 
 

@@ -11,7 +11,7 @@ from tagger.football.kind import play_kind
 from tagger.football.linemen import find_front
 from tagger.football.measures import LATEST_S
 from tagger.football.motions import find_motions
-from tagger.football.playbook import shipped_playbook
+from tagger.football.playbook import PlayBook, shipped_playbook
 from tagger.football.release import find_release
 from tagger.football.rush import rush_probability
 from tagger.football.sampling import sample
@@ -24,13 +24,12 @@ from tagger.football.types import Abstention, PlayTracks, Reading
 from tagger.football.vocabulary import UNKNOWN
 
 SNAP_STEP_S = 0.05
-AFTER_THROW_S = 0.1
-LONGEST_RUSH_S = 4.0
 NO_COVERAGE = {"run": "the rep is a run: no zone grades", "screen": "the ball was out to a screen before anyone had a landmark",
                "quick": "the ball was out before anyone could reach a landmark"}
 
 
-def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | None = None) -> Reading:
+def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | None = None,
+              numbers: PlayBook | None = None) -> Reading:
     """Read one rep. The snap is the play's own if it has one, else it is found. Never raises on a rep that cannot be read:
     what is missing stands in `abstained`."""
     settings, book = settings or shipped_settings(), book or shipped_book()
@@ -45,13 +44,12 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     if len(scene.defense) < 3 or len(scene.receivers) < 2:
         few = f"only {len(scene.offense)} of the offense and {len(scene.defense)} of the defense were followed"
         return silent_reading(Abstention("rep", few))
-    numbers = shipped_playbook()
+    numbers = numbers or shipped_playbook()
     release = find_release(scene, numbers)
     kinds = play_kind(scene, release, numbers)
     kind = max(kinds, key=lambda k: kinds[k])
     thrown_s = release.best_s if release is not None and kind != "run" else None
-    decided_s = LONGEST_RUSH_S if thrown_s is None else min(LONGEST_RUSH_S, thrown_s + AFTER_THROW_S)
-    rush = rush_probability(scene, decided_s, numbers)
+    rush = rush_probability(scene, numbers)
     until_s = min(LATEST_S, scene.last_s)
     coverage = read_coverage(scene, rush, book, until_s)
     over_time = family_over_time(scene, rush, book, until_s) if coverage.family else ()

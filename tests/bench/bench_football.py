@@ -56,7 +56,9 @@ def labelled_report(tracks: Path, plays: Path, simulated: range, count: int, fol
     """Family, man against zone, rushers and snap of labelled plays, each read by a tagger that was learned without it."""
     labelled = {name: pair for name, pair in read_labelled(tracks, plays).items() if pair[1]["coverage_family"] in FAMILIES}
     names = list(labelled)
-    reps = list(simulate(simulated, count))
+    reps = list(simulate(simulated, count)) + [rep for some in ("run", "screen", "quick")
+                                               for rep in simulate(simulated, 3, options={"play_kind": some, "period": "team"})]
+    scenes = [(make_scene(rep.play, rep.truth["snap_s"]), rep.truth) for rep in reps]
     drawn = [known_example(rep) for rep in reps if rep.truth["gradable"]]
     text = (Path(__file__).parents[2] / "models" / "coverages.toml").read_text(encoding="utf-8")
     drawn_looks = learn(drawn, text)
@@ -68,7 +70,8 @@ def labelled_report(tracks: Path, plays: Path, simulated: range, count: int, fol
         priors = {"games": log_prior(examples), "drawn": log_prior(drawn)}
         calibration = Calibration(shipped.calibration.time_s, shipped.calibration.temperature, priors)
         book = Book(shipped.structures, {"games": learn(examples, text), "drawn": drawn_looks}, calibration)
-        answers += [(labelled[name][1], read_play(replace(labelled[name][0], snap_s=None), book)) for name in names[fold::folds]]
+        numbers = learn_play([(make_scene(labelled[n][0], 0.0), labelled[n][1]) for n in inside], scenes)
+        answers += [(labelled[n][1], read_play(replace(labelled[n][0], snap_s=None), book, numbers=numbers)) for n in names[fold::folds]]
     return _judge_labelled(answers)
 
 

@@ -27,8 +27,6 @@ from tagger.football.book import FLAT, Book, Look, format_looks, look_of, parse_
 from tagger.football.inference import in_left_form, weigh
 from tagger.football.measures import ACROSS, LATEST_S, Measured, measure
 from tagger.football.playbook import shipped_playbook
-from tagger.football.reading import AFTER_THROW_S, LONGEST_RUSH_S
-from tagger.football.release import find_release
 from tagger.football.rush import rush_probability
 from tagger.football.scene import Scene, make_scene
 from tagger.football.types import PlayTracks
@@ -75,9 +73,7 @@ def first_looks() -> dict[str, Look]:
 
 def coverage_men(scene: Scene) -> Measured:
     """The measures of all who do not rush, as the reading finds them."""
-    release = find_release(scene, shipped_playbook())
-    decided_s = LONGEST_RUSH_S if release is None else min(LONGEST_RUSH_S, release.best_s + AFTER_THROW_S)
-    return measure(scene, scene.defense[rush_probability(scene, decided_s, shipped_playbook()) < 0.5], LATEST_S)
+    return measure(scene, scene.defense[rush_probability(scene, shipped_playbook()) < 0.5], LATEST_S)
 
 
 def latent_example(name: str, play: PlayTracks, family: str) -> Example:

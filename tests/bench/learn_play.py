@@ -69,38 +69,30 @@ def fit_kind(rows: np.ndarray, kinds: Sequence[str], ridge: float = 1.0) -> Line
     return Linear(mean, sd, table[:, 1:], table[:, 0])
 
 
-def fit_rush(counted: Sequence[tuple[np.ndarray, int]], known: Sequence[tuple[np.ndarray, np.ndarray]], ridge: float = 0.05) -> Linear:
-    """Logistic regression on depth and nearness to a receiver, from plays with a count and plays with every man known."""
+def fit_rush(counted: Sequence[tuple[np.ndarray, int]], known: Sequence[tuple[np.ndarray, np.ndarray]], ridge: float = 0.1) -> Linear:
+    """Logistic regression from plays of which the number of rushers is known and plays of which every man is known."""
     stacked = np.concatenate([x for x, _ in (*counted, *known)])
     mean, sd = stacked.mean(axis=0), stacked.std(axis=0) + 1e-6
-    used = [rush.MEASURES.index(name) for name in ("depth", "near_receiver")]
 
     def loss(parameters: np.ndarray) -> float:
         total = ridge * (parameters[1:] ** 2).sum()
         for x, count in counted:
-            total -= np.log(0.9 * _count_chances(_chance(x, parameters))[count] + 0.1 / 12)
+            total -= np.log(0.9 * rush.count_chances(chance_of(x, parameters))[count] + 0.1 / 12)
         for x, rushes in known:
-            chance = _chance(x, parameters)
+            chance = chance_of(x, parameters)
             total -= 0.1 * np.log(np.where(rushes, chance, 1.0 - chance)).sum()
         return float(total)
 
-    def _chance(x: np.ndarray, parameters: np.ndarray) -> np.ndarray:
-        return np.clip(expit(((x - mean) / sd)[:, used] @ parameters[1:] + parameters[0]), 1e-4, 1 - 1e-4)
+    def chance_of(x: np.ndarray, parameters: np.ndarray) -> np.ndarray:
+        return np.clip(expit((x - mean) / sd @ parameters[1:] + parameters[0]), 1e-4, 1 - 1e-4)
 
-    parameters = minimize(loss, np.array([-1.0, -4.0, 0.0]), method="L-BFGS-B").x
-    weight = np.zeros((1, len(mean)))
-    weight[0, used] = parameters[1:]
-    return Linear(mean, sd, weight, parameters[:1])
+    parameters = minimize(loss, np.array([-1.0, -3.0, 0.0]), method="L-BFGS-B").x
+    return Linear(mean, sd, parameters[None, 1:], parameters[:1])
 
 
-def _count_chances(chance: np.ndarray) -> np.ndarray:
-    """Distribution of the number of successes of independent, unequal coins."""
-    out = np.zeros(len(chance) + 1)
-    out[0] = 1.0
-    for p in chance:
-        out[1:] = out[1:] * (1 - p) + out[:-1] * p
-        out[0] *= 1 - p
-    return out
+def log_shares(counts: Sequence[int]) -> np.ndarray:
+    """(12,) log share of reps with so many rushers, one rep added to each."""
+    return np.log((np.bincount(counts, minlength=12)[:12] + 1.0) / (len(counts) + 12.0))
 
 
 def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequence[tuple[Scene, dict]]) -> PlayBook:
@@ -108,21 +100,22 @@ def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequ
     throws = [(scene, float(row["pass_time"])) for scene, row in labelled]
     throws += [(scene, t["release_s"] - t["snap_s"]) for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
     thrown = fit_release(throws)
-    book = PlayBook(thrown, thrown, thrown)
+    book = PlayBook(thrown, thrown, thrown, np.zeros(12))
     scenes = [scene for scene, _ in labelled] + [scene for scene, _ in simulated]
     quick_s = 1.5
     kinds = ["quick" if float(row["pass_time"]) < quick_s else "pass" for _, row in labelled] + [t["play_kind"] for _, t in simulated]
     rows = np.stack([kind.measure_kind(scene, release.find_release(scene, book)) for scene in scenes])
-    counted = [(rush.measure_rush(scene, float(row["pass_time"]) + 0.1), int(float(row["number_of_pass_rushers"]))) for scene, row in labelled]
+    counts = [int(float(row["number_of_pass_rushers"])) for _, row in labelled]
+    counted = [(rush.measure_rush(scene), count) for (scene, _), count in zip(labelled, counts, strict=True)]
     known = [_rush_known(scene, t) for scene, t in simulated if t["play_kind"] == "pass" and t["period"] == "team"]
-    return PlayBook(thrown, fit_kind(rows, kinds), fit_rush(counted, known))
+    counts += [int(rushes.sum()) for _, rushes in known]
+    return PlayBook(thrown, fit_kind(rows, kinds), fit_rush(counted, known), log_shares(counts))
 
 
 def _rush_known(scene: Scene, truth: dict) -> tuple[np.ndarray, np.ndarray]:
     names = scene.play.player_id
     roles = {d["player_id"]: role_of(truth, d["intervals"][0], []) for d in truth["defenders"]}
-    measured = rush.measure_rush(scene, (truth["release_s"] or 99.0) - truth["snap_s"] + 0.1)
-    return measured, np.array([roles[names[d]] == "rush" for d in scene.defense])
+    return rush.measure_rush(scene), np.array([roles[names[d]] == "rush" for d in scene.defense])
 
 
 def main() -> None:
