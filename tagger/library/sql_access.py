@@ -16,7 +16,8 @@ TIME_LIMIT_S = 30.0
 _FORBIDDEN_FUNCTIONS = frozenset({"load_extension", "readfile", "writefile", "edit", "fts3_tokenizer"})
 
 
-def query_views(folder: Path, sql: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> tuple[list[str], list[tuple[Any, ...]]]:
+def query_views(folder: Path, sql: str,
+                values: Sequence[Any] | Mapping[str, Any] = ()) -> tuple[list[str], list[tuple[Any, ...]]]:
     """(column names, rows) of one SELECT on the views. Raises LibraryError with one line for anything else."""
     connection = connect(folder, read_only=True)
     refused: list[str] = []

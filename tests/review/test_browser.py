@@ -9,6 +9,7 @@ import json
 import os
 import statistics
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from invented import FPS, SNAP_S, add_rep
 from tagger.library.records import Correction
 from tagger.library.store import Library
 from tagger.review.rep_data import fixed_arrays
+from tagger.review.reread import is_stale
 from tagger.review.serve import Listening, serve
 
 playwright = pytest.importorskip("playwright.sync_api")
@@ -113,6 +115,17 @@ def corrections(home: Path, rep: int) -> list[tuple[str, str, Any]]:
         return [(c.subject, c.field, c.after) for c in library.rep(rep).corrections]
 
 
+def until_kept(home: Path, rep: int) -> None:
+    """Wait until the rep was read anew on the newest word."""
+    for _ in range(100):
+        with Library.open(home / "library") as library:
+            stored = library.rep(rep)
+        if stored.reread_upto and not is_stale(stored):
+            return
+        time.sleep(0.1)
+    raise AssertionError("the rep was not read anew")
+
+
 def until(page: Any, expression: str) -> None:
     """Wait until a JavaScript expression holds. (Playwright's own way evaluates text in the page, which its policy forbids.)"""
     for _ in range(200):
@@ -174,22 +187,27 @@ def test_a_whole_pass(page: Any, address: str, home: Path) -> None:
     assert moved[:2] == ("defender:D6", "assignment")
     assert (moved[2]["area"], moved[2]["end_s"] > 3.7) == ("left", True)
 
+    # An event that was not one.
+    press(page, "e", "x")
+    said(page, 4)
+
     # The snap by dragging its line.
     snap = page.locator(".ticks .snap").bounding_box()
     page.mouse.move(snap["x"] + 12, snap["y"] + 10)
     page.mouse.down()
     page.mouse.move(snap["x"] + 44, snap["y"] + 10, steps=5)
     page.mouse.up()
-    said(page, 4)
-    assert corrections(home, 1)[3][:2] == ("rep", "snap_s")
-    assert corrections(home, 1)[3][2] == pytest.approx(SNAP_S + 0.2, abs=0.05)
+    said(page, 5)
+    assert corrections(home, 1)[4][:2] == ("rep", "snap_s")
+    assert corrections(home, 1)[4][2] == pytest.approx(SNAP_S + 0.2, abs=0.05)
 
-    # Undo, redo, and an event that was not one.
+    # What follows from the moved snap is read anew without being asked for.
+    until_kept(home, 1)
+
+    # Undo, redo.
     press(page, "u")
-    said(page, 3)
-    press(page, "Shift+U")
     said(page, 4)
-    press(page, "e", "x")
+    press(page, "Shift+U")
     said(page, 5)
 
     # Accept in one key: on to the next rep, progress counts.

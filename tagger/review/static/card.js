@@ -2,7 +2,7 @@
 
 import { byId, el } from "./dom.js";
 import { intervalAt } from "./geometry.js";
-import { eventName, familyName, percent, receiverName, tagLabel } from "./looks.js";
+import { eventName, familyName, percent, receiverName, slotName, tagLabel } from "./looks.js";
 
 const SHOWN_CHANCES = 4, SHOWN_LOG = 6;
 
@@ -61,7 +61,7 @@ function man(page, act) {
   const defender = page.defenders.get(page.chosen);
   if (!page.chosen) return el("p", { class: "why" }, "Choose a man with J and K, or click his lane.");
   const number = page.rep.numbers[page.chosen], person = page.movings[0].people.find((p) => p.player === page.chosen);
-  const title = [number && `#${number}`, page.chosen, defender ? defender.slot : (page.receivers[page.chosen] ? receiverName(page.receivers[page.chosen]) : person && person.side)].filter(Boolean).join(" ");
+  const title = [number && `#${number}`, page.chosen, defender ? slotName(defender.slot) : (page.receivers[page.chosen] ? receiverName(page.receivers[page.chosen]) : person && person.side)].filter(Boolean).join(" ");
   const interval = intervalAt(defender, page.timeS);
   const events = page.rep.reading.events.filter((e) => e.player_id === page.chosen);
   return el("section", { "aria-label": "Chosen man" }, el("h2", {}, title),

@@ -26,6 +26,12 @@ export function receiverName(receiver) {
   return number && words.areas[side] ? `#${number} ${words.areas[side]}` : receiver;
 }
 
+/** "corner-left" as "corner L", "linebacker-middle" as "linebacker mid". */
+export function slotName(slot) {
+  const [, stem, side] = /^(.*?)-([a-z]+)$/.exec(slot) || [];
+  return words.areas[side] ? `${stem} ${words.areas[side]}` : slot;
+}
+
 const patterns = new Map();
 
 /** A canvas fill of the assignment's colour with its hatch. */

@@ -46,7 +46,7 @@ export class Saying {
   async send(what, body, words) {
     const rep = this.page.rep;
     try {
-      this.page.replaced(await posted(`/api/reps/${rep.rep_id}/${what}`, { ...body, version: rep.version }));
+      await this.page.replaced(await posted(`/api/reps/${rep.rep_id}/${what}`, { ...body, version: rep.version }));
       notice(what === "undo" ? "Taken back." : words, false);
       this.readAgain();
       return true;
@@ -58,7 +58,7 @@ export class Saying {
 
   async conflict(refusal, what, body, words) {
     const theirs = refusal.answer.theirs.map((row) => `${row.who}: ${row.undoes === null ? saidWords(row) : `took back ${row.field}`}`).join("\n");
-    this.page.replaced(refusal.answer.rep);
+    await this.page.replaced(refusal.answer.rep);
     if (await bothVersions(refusal.message, words, theirs) !== "mine") return false;
     return this.send(what, body, words);
   }

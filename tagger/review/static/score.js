@@ -3,9 +3,9 @@
 
 import { byId, el, svg } from "./dom.js";
 import { playFromField, spotAt } from "./geometry.js";
-import { eventName, familyName, hatchClass, lookOf, percent, tagLabel } from "./looks.js";
+import { eventName, familyName, hatchClass, lookOf, percent, slotName, tagLabel } from "./looks.js";
 
-const DEEPEST_YD = 28, BEHIND_YD = 4, DOUBT = 0.6, RANKED = 4;
+const LABEL_PX = 112, DEEPEST_YD = 28, BEHIND_YD = 4, DOUBT = 0.6, RANKED = 4;
 
 export class Score {
   /** `act`: { choose(player), seek(t), moveBorder(defender, index, t), moveSnap(t), chooseEvent(index) }. */
@@ -86,8 +86,8 @@ export class Score {
   lane(defender) {
     const { page } = this, stave = el("div", { class: "stave" });
     const number = page.rep.numbers[defender.player_id];
-    const name = el("button", { type: "button", class: "name", onclick: () => this.act.choose(defender.player_id) },
-      el("b", {}, number ? `#${number}` : defender.player_id), el("span", {}, defender.slot || ""));
+    const name = el("button", { type: "button", class: "name", title: defender.player_id, onclick: () => this.act.choose(defender.player_id) },
+      number ? el("b", {}, `#${number}`) : null, el("span", {}, slotName(defender.slot) || defender.player_id));
     stave.append(this.depth(defender));
     defender.intervals.forEach((interval, index) => stave.append(this.piece(defender, interval, index, stave)));
     page.rep.reading.events.forEach((event, index) => { if (event.player_id === defender.player_id) stave.append(this.event(event, index)); });
@@ -160,7 +160,7 @@ export class Score {
   place(t) {
     this.t = t;
     if (!this.lanes) return;
-    const label = 92, width = this.box.clientWidth - label;
+    const label = LABEL_PX, width = this.box.clientWidth - label;
     this.playhead.style.height = `${this.box.scrollHeight}px`;
     this.playhead.style.transform = `translateX(${label + width * this.share(t) - 1}px)`;
   }
