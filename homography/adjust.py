@@ -53,6 +53,7 @@ class Prior:
     centre_sd_yd: Array
     distortion: float = -0.012
     distortion_sd: float = 0.012
+    mark_offset_yd: float = 0.0
     mark_offset_sd_yd: float = 0.25
     roll_sd_rad: float = 0.03
     roll_step_sd_rad: float = 0.0015
@@ -262,7 +263,7 @@ def prior_part(solution: Solution, prior: Prior, size: int) -> Part:
     roll = solution.pose[:, 2]
     shared = np.array([*((solution.centre_yd - prior.centre_yd) / prior.centre_sd_yd),
                        (solution.distortion - prior.distortion) / prior.distortion_sd,
-                       solution.mark_offset_yd / prior.mark_offset_sd_yd])
+                       (solution.mark_offset_yd - prior.mark_offset_yd) / prior.mark_offset_sd_yd])
     shared_slope = np.array([*(1.0 / prior.centre_sd_yd), 1.0 / prior.distortion_sd, 1.0 / prior.mark_offset_sd_yd])
     level = 1.0 / (prior.roll_sd_rad * np.sqrt(frames))
     step = 1.0 / prior.roll_step_sd_rad

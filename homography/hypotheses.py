@@ -17,8 +17,9 @@ from homography.adjust import Solution
 from homography.camera import LOG_FOCAL, ground, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
-from homography.grid import guess_cameras, rows
+from homography.grid import guess_cameras
 from homography.refine import camera_prior, refine
+from homography.rows import Based, place_rows
 from homography.score import support
 from homography.stripes import find_stripes
 from homography.turning import Turning
@@ -26,9 +27,11 @@ from homography.turning import Turning
 Array = npt.NDArray[np.float64]
 START_DISTORTION = -0.012
 KEY_FRAMES = 3
-TEST_FRAMES = 6
+TEST_FRAMES = 5
 GUESSES_KEPT = 6
-FINALISTS = 5
+FINALISTS = 6
+FINALIST_SHARE = 0.45
+SAME_PLACE_YD = 1.0
 SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
@@ -73,8 +76,8 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothes
         start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd)
         solution = refine([frame], [0], start, guess.level, camera_prior(guess.centre_yd), gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
         # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.
-        based = (solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]))
-        again = rows(guess.view, guess.score, based, stripes, dashes, size, (guess.level,))
+        based = Based(guess.view, solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]), guess.score)
+        again = place_rows(based, stripes, dashes, size, (guess.level,))
         if again:
             best = max(again, key=lambda g: g.score)
             solution = replace(solution, centre_yd=best.centre_yd, mark_offset_yd=best.mark_offset_yd)
@@ -120,15 +123,28 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
     painted = [row for row, frame in enumerate(frames) if frame.ridges is not None]
     tests = spread_rows(painted, TEST_FRAMES)
     finalists: list[Hypothesis] = []
+    leaders: list[Hypothesis] = []
     for key in key_frames(frames, KEY_FRAMES):
         shown = sorted({*tests, key})
-        for guess in single_frame(frames[key], levels)[:GUESSES_KEPT]:
+        guesses = single_frame(frames[key], levels)[:GUESSES_KEPT]
+        for guess in guesses:
             poses = turning.poses(key, guess.solution.pose[0], guess.solution.distortion)
             good = [row for row in shown if np.isfinite(poses[row]).all()]
             start = replace(guess.solution, pose=poses[good])
             finalists.append(Hypothesis(guess.view, guess.level, tuple(good), start, guess.score))
-    tested = [test(frames, one) for one in unlike(sorted(finalists, key=lambda h: -h.score))[: 2 * FINALISTS]]
+        leaders += guesses[:1]
+        if len(leaders) >= 2 and same_place(leaders[-1], leaders[-2]):
+            break
+    ranked = unlike(sorted(finalists, key=lambda h: -h.score))
+    tested = [test(frames, one) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
     return unlike(sorted(tested, key=lambda h: -h.score))
+
+
+def same_place(one: Hypothesis, other: Hypothesis) -> bool:
+    """Whether the winners of two frames stand in one place, on the same level's field (x counts up to whole 5 yd)."""
+    off = one.solution.centre_yd - other.solution.centre_yd
+    off[0] -= np.round(off[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
+    return one.view == other.view and one.level == other.level and bool(np.abs(off).max() < SAME_PLACE_YD)
 
 
 def test(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:

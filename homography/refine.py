@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Measurements, Prior, Solution, adjust
-from homography.assign import SIDELINE, Assigned, assign, thin_out
+from homography.assign import FINE_GATE_PX, SIDELINE, Assigned, assign, thin_out
 from homography.camera import ground
 from homography.evidence import FrameEvidence
 from homography.field import LINE_WIDTH_YD
@@ -20,6 +20,11 @@ GATES_PX = (18.0, 9.0, 5.0, 3.5)
 CAMERA_HEIGHT_YD, CAMERA_HEIGHT_SD_YD = 13.0, 12.0
 CENTRE_SD_YD = 60.0
 BORDER_FRAMES = 8
+MARK_OFFSETS_YD = (-1 / 3, 0.0, 1 / 3)
+PAINT_SD_YD = 0.04
+HABIT_GATE_PX = 5.0
+HABIT_ROUNDS = 5
+HABIT_LEAD = 3.0
 FEWEST_WIDTHS = 8
 BLUR_PX = 1.8
 WIDEST_BORDER_YD = 3.0
@@ -67,7 +72,8 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
     """Adjust a solution to the paint of the frames and to the background links, under each gate in turn."""
     solution = start
     for gate in gates_px:
-        solution = replace(solution, border_yd=border_width(frames, rows, solution, level, gate) / 2.0)
+        if gate <= FINE_GATE_PX:
+            solution = replace(solution, border_yd=border_width(frames, rows, solution, level, gate) / 2.0)
         seen = measure(frames, rows, solution, level, gate, links, per_line)
         if len(seen.row) < 12:
             return solution
@@ -75,6 +81,21 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
         if not np.isfinite(solution.pose).all() or solution.centre_yd[2] < 1.0:
             return start
     return solution
+
+
+def mark_habit(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str) -> tuple[float, float]:
+    """Mean and standard deviation of the mark offset: marks stand with an end or with their middle on the inbounds line. Where one
+    of these three habits explains the frames clearly better, it is taken; else the offset stays free."""
+    seen = measure(frames, rows, solution, level, HABIT_GATE_PX)
+    prior = camera_prior(solution.centre_yd)
+    costs = []
+    for offset in MARK_OFFSETS_YD:
+        held = replace(prior, mark_offset_yd=offset, mark_offset_sd_yd=PAINT_SD_YD)
+        costs.append(adjust(solution, seen, held, HABIT_ROUNDS).cost)
+    best, second = np.sort(costs)[:2]
+    if second - best < HABIT_LEAD:
+        return 0.0, prior.mark_offset_sd_yd
+    return MARK_OFFSETS_YD[int(np.argmin(costs))], PAINT_SD_YD
 
 
 def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str, gate_px: float) -> float:

@@ -22,12 +22,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse.linalg import splu
 
-from homography.adjust import SHARED, Measurements, Solution
+from homography.adjust import SHARED, Solution
+from homography.assign import YARD_LINE, assign
 from homography.camera import TILT, ground
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
-from homography.hypotheses import Hypothesis, contest, same_camera
-from homography.refine import camera_prior, refine
+from homography.hypotheses import Hypothesis, contest, same_camera, spread_rows
+from homography.refine import camera_prior, mark_habit, refine
 from homography.score import support
 from homography.turning import Turning
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
@@ -41,12 +42,14 @@ LOST_SIGMA_YD = 1.5
 FULL_GATES_PX = (7.0, 3.5)
 FULL_PER_LINE = 9
 LINK_POINTS = 16
+HABIT_FRAMES = 6
 LEAST_LINES = 3.0
 LEAST_COVER = 0.18
 LEAST_SCORE = 60.0
 LEAST_ROWS = 12.0
-LEAST_LEAD = 0.03
+LEAST_LEAD = 0.05
 NEAR_PAINT_FRAMES = 6
+POINTS_ON_LINE = 6
 SAME_CENTRE_YD = 6.0
 
 
@@ -172,7 +175,15 @@ def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: So
             some = slice(None, LINK_POINTS)
             links.append((place[row - 1], place[row], frame.before_px[some].astype(float), frame.after_px[some].astype(float)))
     frames = [evidence[row] for row in rows]
-    return refine(frames, range(len(frames)), start, level, camera_prior(start.centre_yd), links, FULL_GATES_PX, 4, FULL_PER_LINE)
+    mean, sd = mark_habit(*habit_frames(frames), start, level)
+    prior = replace(camera_prior(start.centre_yd), mark_offset_yd=mean, mark_offset_sd_yd=sd)
+    return refine(frames, range(len(frames)), start, level, prior, links, FULL_GATES_PX, 4, FULL_PER_LINE)
+
+
+def habit_frames(frames: Sequence[FrameEvidence]) -> tuple[list[FrameEvidence], list[int]]:
+    """A few painted frames, evenly spread, and their rows."""
+    rows = spread_rows([row for row, frame in enumerate(frames) if frame.ridges is not None], HABIT_FRAMES)
+    return [frames[row] for row in rows], rows
 
 
 def settle_x(solution: Solution, view: str) -> Solution:
@@ -225,14 +236,20 @@ def ground_slope(solution: Solution, row: int, px: Array) -> tuple[Array, Array]
     return np.nan_to_num(slope), spot
 
 
+def lines_seen(frame: FrameEvidence, solution: Solution, row: int, level: str) -> int:
+    """How many yard lines of one frame have paint where the camera puts them."""
+    if frame.ridges is None:
+        return 0
+    found = assign(frame.ridges, solution, row, level, FULL_GATES_PX[-1])
+    return int((np.unique(found.line[found.kind == YARD_LINE, 2], return_counts=True)[1] >= POINTS_ON_LINE).sum())
+
+
 def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, winner: Hypothesis,
                index: npt.NDArray[Any], size: tuple[int, int], reason: str) -> FieldView:
     """Put frames, statuses and sigmas together; frames that were not observed lie between their neighbours."""
     observed = np.array([evidence[row].frame_index for row in rows])
     sigma = sigmas(solution)
-    seen = np.array([evidence[row].ridges is not None
-                     and support(evidence[row], solution, i, winner.level).yard_lines >= 2
-                     for i, row in enumerate(rows)])
+    seen = np.array([lines_seen(evidence[row], solution, i, winner.level) >= 2 for i, row in enumerate(rows)])
     painted = observed[seen]
     pose = np.full((len(index), 4), np.nan)
     out_sigma = np.full(len(index), np.nan)
@@ -256,6 +273,3 @@ def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution:
         reason = "no linked frame with visible lines is near enough"
     return FieldView(index, plane_fits(camera, size), out_sigma, status, winner.view, winner.level, False, camera, size,
                      reason if lost.any() else "")
-
-
-__all__ = ["Measurements", "solve_clip"]

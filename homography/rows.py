@@ -1,0 +1,100 @@
+"""Where the rows lie (hash marks, sidelines): the last unknown of a first guess, and the one that tells the levels apart.
+
+All rows run along x. Projected to the ground by a camera that is known but for its y, marks and solid stripes pile up at the
+rows' distances; the field's four rows, with the hash rows of one level, are slid along until they fit best.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import gaussian_filter1d
+
+from homography.assign import hash_rows_yd
+from homography.camera import ground
+from homography.field import WIDTH_YD
+from homography.refine import MARK_OFFSETS_YD
+from homography.stripes import Stripes
+
+Array = npt.NDArray[np.float64]
+BIN_YD = 0.25
+REACH_YD = 130.0
+BINS = int(2 * REACH_YD / BIN_YD)
+COARSE_BLUR_YD, FINE_BLUR_YD = 0.6, 0.3
+MARK_SHARE = 0.12
+NEAR_SIDELINE_YD = {"sideline": (2.0, REACH_YD - WIDTH_YD - 1.0), "end-zone": (-55.0, 15.0)}
+APART_BINS = 12
+ROW_WEIGHT = 0.12
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A camera (`pose` (4,), `centre_yd` (3,)) for one frame, with the level that its rows suggest and how its marks lie on
+    them."""
+
+    view: str
+    pose: Array
+    centre_yd: Array
+    level: str
+    mark_offset_yd: float
+    score: float
+
+
+@dataclass(frozen=True)
+class Based:
+    """A camera that is known but for its y: pose (4,), height and x in yards, and the score of the comb it came from."""
+
+    view: str
+    pose: Array
+    height_yd: float
+    x_yd: float
+    score: float
+
+
+def place_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], levels: tuple[str, ...],
+               blur_yd: float = FINE_BLUR_YD) -> list[Guess]:
+    """The two best distances to the near sideline, by level. `dash_xy_px` (M, 2) and the stripes in ideal px."""
+    marks, solid = piles(based, stripes, dash_xy_px, size, blur_yd)
+    low, high = NEAR_SIDELINE_YD[based.view]
+    start = np.arange(int((low + REACH_YD) / BIN_YD), int((high + REACH_YD) / BIN_YD))
+    across = round(WIDTH_YD / BIN_YD)
+    found = []
+    for level in levels:
+        totals = []
+        for offset in MARK_OFFSETS_YD:
+            near, far = (round((row + inward * offset) / BIN_YD)
+                         for row, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True))
+            totals.append(marks[start + near] + marks[start + far] + solid[start] + solid[start + across])
+        total = np.array(totals)
+        for _ in range(2):
+            habit, best = np.unravel_index(int(total.argmax()), total.shape)
+            if total[habit, best] <= 0:
+                break
+            y0 = (start[best] + 0.5) * BIN_YD - REACH_YD
+            # End-zone cameras look along +x with +y to the left, so both views share the field's orientation.
+            found.append(Guess(based.view, based.pose, np.array([based.x_yd, -y0, based.height_yd]), level, MARK_OFFSETS_YD[habit],
+                               float(based.score * (1.0 + ROW_WEIGHT * total[habit, best]))))
+            total[:, max(0, best - APART_BINS): best + APART_BINS] = 0.0
+    return found
+
+
+def piles(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], blur_yd: float) -> tuple[Array, Array]:
+    """(BINS,) strengths of rows of marks and of solid stripes by y, the camera standing at y = 0."""
+    centre = np.array([based.x_yd, 0.0, based.height_yd])
+    spot = ground(np.concatenate([dash_xy_px, stripes.ends_px.reshape(-1, 2)]), based.pose, centre, 0.0, size)
+    spot = np.where(np.isfinite(spot).all(axis=1, keepdims=True) & (np.abs(spot[:, 1:]) < REACH_YD - 1), spot, np.nan)
+    dash, ends = spot[: len(dash_xy_px)], spot[len(dash_xy_px):].reshape(-1, 2, 2)
+    dash = dash[np.isfinite(dash[:, 0])]
+    off = dash[:, 0] - np.round(dash[:, 0])
+    # Marks stand on whole yards: what chance puts there is deducted, but for a little, as x may yet be a bit off.
+    weight = np.exp(-((off / MARK_SHARE) ** 2)) - MARK_SHARE * np.sqrt(np.pi) + 0.1
+    marks = np.bincount(((dash[:, 1] + REACH_YD) / BIN_YD).astype(int), weights=weight, minlength=BINS)
+    along = np.abs(ends[:, 0] - ends[:, 1])
+    with np.errstate(invalid="ignore"):
+        level_row = (along[:, 1] < 0.06 * along[:, 0]) & (along[:, 0] > 4.0)
+    spots = ((ends[level_row, :, 1].mean(axis=1) + REACH_YD) / BIN_YD).astype(int)
+    solid = np.bincount(spots, weights=np.minimum(stripes.points[level_row], 40) * 0.4, minlength=BINS)
+    blurred = [gaussian_filter1d(pile, blur_yd / BIN_YD, truncate=3.0) for pile in (marks, solid)]
+    return np.sqrt(np.maximum(blurred[0], 0.0)), np.sqrt(blurred[1])
