@@ -8,12 +8,18 @@ import numpy as np
 
 from demo_clips.formations import Formation
 from demo_clips.people import Person, draw_number, make_person
-from demo_clips.setting import WIDTH_YD, Setting
+from demo_clips.setting import Setting
+from homography.field import WIDTH_YD
 
 # front: tackles, edges, linebackers, nickels; weight by the number of wide receivers
 FRONTS: dict[str, tuple[int, int, int, int]] = {
-    "4-2-5": (2, 2, 2, 1), "4-3": (2, 2, 3, 0), "3-4": (3, 2, 2, 0), "3-3-5": (3, 0, 3, 1), "2-4-5": (2, 2, 2, 1),
-    "4-1-6": (2, 2, 1, 2), "seven": (0, 0, 2, 1),
+    "4-2-5": (2, 2, 2, 1),
+    "4-3": (2, 2, 3, 0),
+    "3-4": (3, 2, 2, 0),
+    "3-3-5": (3, 0, 3, 1),
+    "2-4-5": (2, 2, 2, 1),
+    "4-1-6": (2, 2, 1, 2),
+    "seven": (0, 0, 2, 1),
 }
 
 
@@ -35,14 +41,15 @@ def draw_people(rng: np.random.Generator, formation: Formation, setting: Setting
     """Pick a front that fits the offense's personnel and make its men; slots name their places."""
     wide = sum(p.role == "wr" for p in formation.people)
     names = ["4-2-5", "4-3", "3-4", "3-3-5", "2-4-5", "4-1-6"]
-    weights = {2: [2, 5, 4, 1, 1, 0], 3: [6, 2, 1.5, 2.5, 3, 0.7]}.get(min(max(wide, 2), 3), [6, 0, 0, 3, 3, 2])
-    if wide >= 4:
-        weights = [5, 0, 0, 3, 3, 2.5]
-    front = "seven" if setting.period == "seven-on-seven" else str(rng.choice(names, p=np.array(weights) / sum(weights)))
+    by_wide = {2: [2.0, 5.0, 4.0, 1.0, 1.0, 0.0], 3: [6.0, 2.0, 1.5, 2.5, 3.0, 0.7], 4: [5.0, 0.0, 0.0, 3.0, 3.0, 2.5]}
+    weights = np.array(by_wide[min(max(wide, 2), 4)])
+    front = "seven" if setting.period == "seven-on-seven" else str(rng.choice(names, p=weights / weights.sum()))
     tackles, edges, backers, nickels = FRONTS[front]
     roles: list[tuple[str, str]] = []
     roles += [("edge", "edge-left"), ("edge", "edge-right")][:edges]
-    roles += [("tackle", s) for s in {2: ("tackle-left", "tackle-right"), 3: ("tackle-left", "nose", "tackle-right")}.get(tackles, ())]
+    roles += [
+        ("tackle", s) for s in {2: ("tackle-left", "tackle-right"), 3: ("tackle-left", "nose", "tackle-right")}.get(tackles, ())
+    ]
     roles += [("linebacker", s) for s in {1: ("mike",), 2: ("mike", "will"), 3: ("sam", "mike", "will")}[backers]]
     roles += [("nickel", s) for s in ("nickel", "dime")[:nickels]]
     roles += [("corner", "corner-left"), ("corner", "corner-right"), ("safety", "safety-left"), ("safety", "safety-right")]
@@ -54,11 +61,22 @@ def draw_people(rng: np.random.Generator, formation: Formation, setting: Setting
 
 def draw_stance(rng: np.random.Generator, setting: Setting, press: float) -> Stance:
     """Depths and shades of the day; `press` is the chance that a corner walks up."""
-    depth = {s: float(rng.uniform(1.1, 2.0)) if rng.random() < press else float(np.clip(rng.normal(7.1, 1.5), 4.0, 10.5)) for s in (-1, 1)}
+    depth = {
+        s: float(rng.uniform(1.1, 2.0)) if rng.random() < press else float(np.clip(rng.normal(7.1, 1.5), 4.0, 10.5))
+        for s in (-1, 1)
+    }
     shade = {s: float(rng.choice([-0.9, 0.2, 0.9], p=[0.35, 0.2, 0.45])) + float(rng.normal(0, 0.2)) for s in (-1, 1)}
     deeper = 0.12 * max(setting.distance_yd - 10, -4)
-    return Stance(depth, shade, float(np.clip(rng.normal(12.4, 2.0), 8.4, 18)) + deeper, float(np.clip(rng.normal(14.8, 2.2), 9.0, 20)) + deeper,
-                  float(np.clip(rng.normal(3.9, 0.7), 2.4, 6)), float(np.clip(rng.normal(3.7, 1.5), 1.3, 7.0)), float(rng.normal(0.0, 1.1)), float(rng.uniform(0.35, 0.95)))
+    return Stance(
+        depth,
+        shade,
+        float(np.clip(rng.normal(12.4, 2.0), 8.4, 18)) + deeper,
+        float(np.clip(rng.normal(14.8, 2.2), 9.0, 20)) + deeper,
+        float(np.clip(rng.normal(3.9, 0.7), 2.4, 6)),
+        float(np.clip(rng.normal(3.7, 1.5), 1.3, 7.0)),
+        float(rng.normal(0.0, 1.1)),
+        float(rng.uniform(0.35, 0.95)),
+    )
 
 
 def receiver_spots(formation: Formation, xy: list[tuple[float, float]], ball: float) -> dict[int, list[tuple[float, float]]]:
@@ -87,8 +105,16 @@ def _front_spots(people: list[Person], ball: float, te_sides: set[int], strong: 
     return spots
 
 
-def align(people: list[Person], formation: Formation, receivers: dict[int, list[tuple[float, float]]], setting: Setting,
-          stance: Stance, shell: str, down_side: int, strong: int) -> dict[int, tuple[float, float]]:
+def align(
+    people: list[Person],
+    formation: Formation,
+    receivers: dict[int, list[tuple[float, float]]],
+    setting: Setting,
+    stance: Stance,
+    shell: str,
+    down_side: int,
+    strong: int,
+) -> dict[int, tuple[float, float]]:
     """Where each defender stands for this shell. `down_side`: the side whose safety plays low in a one-high shell."""
     ball = setting.ball_y_yd
     te_sides = {s for s in (-1, 1) if receivers[s] and abs(receivers[s][-1][1] - ball) < 5.2}
@@ -105,7 +131,9 @@ def align(people: list[Person], formation: Formation, receivers: dict[int, list[
     need = [(s, y) for s in (strong, -strong) for _, y in receivers[s][1:]]
     need.sort(key=lambda n: (-abs(n[1] - ball) > -7.0, n[0] != strong))
     helpers = [by_slot[n] for n in ("nickel", "dime") if n in by_slot]
-    low = {"one-high": ["safety-left" if down_side < 0 else "safety-right"], "zero-high": ["safety-left", "safety-right"]}.get(shell, [])
+    low = {"one-high": ["safety-left" if down_side < 0 else "safety-right"], "zero-high": ["safety-left", "safety-right"]}.get(
+        shell, []
+    )
     left_over = []
     for side, y in need:
         inside = y - ball
@@ -128,8 +156,14 @@ def align(people: list[Person], formation: Formation, receivers: dict[int, list[
     return {i: (x, float(np.clip(y, 1.0, WIDTH_YD - 1.0))) for i, (x, y) in spots.items()}
 
 
-def _place_backers(people: list[Person], spots: dict[int, tuple[float, float]], left_over: list[tuple[int, float]], ball: float,
-                   stance: Stance, strong: int) -> None:
+def _place_backers(
+    people: list[Person],
+    spots: dict[int, tuple[float, float]],
+    left_over: list[tuple[int, float]],
+    ball: float,
+    stance: Stance,
+    strong: int,
+) -> None:
     backers = [i for i, p in enumerate(people) if p.role == "linebacker"]
     rows = {1: (0.0,), 2: (1.9 * strong, -2.1 * strong), 3: (4.2 * strong, 0.2 * strong, -3.8 * strong)}
     base = dict(zip(backers, rows.get(len(backers), ()), strict=False))
@@ -145,8 +179,15 @@ def _place_backers(people: list[Person], spots: dict[int, tuple[float, float]], 
         spots[i] = (stance.box_depth, ball + (y if len(base) > 1 else 0.4 * y))
 
 
-def _place_high(by_slot: dict[str, int], spots: dict[int, tuple[float, float]], receivers: dict[int, list[tuple[float, float]]],
-                setting: Setting, stance: Stance, shell: str, down_side: int) -> None:
+def _place_high(
+    by_slot: dict[str, int],
+    spots: dict[int, tuple[float, float]],
+    receivers: dict[int, list[tuple[float, float]]],
+    setting: Setting,
+    stance: Stance,
+    shell: str,
+    down_side: int,
+) -> None:
     ball, middle = setting.ball_y_yd, WIDTH_YD / 2
     if shell == "one-high":
         name = "safety-right" if down_side < 0 else "safety-left"

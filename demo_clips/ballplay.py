@@ -6,8 +6,8 @@ from math import atan2, hypot
 
 import numpy as np
 
-from demo_clips.setting import WIDTH_YD
 from demo_clips.world import Want, World, angle_to, arrive, run_at, turn_between
+from homography.field import WIDTH_YD
 
 
 def go_to_ball(world: World, me: int) -> Want:
@@ -39,11 +39,11 @@ def break_on_ball(world: World, me: int, reach: float) -> Want | None:
     return vx, vy, None
 
 
-def pursue(world: World, me: int, contain: float) -> Want:
-    """Run down the ball carrier with a pursuit angle; blocked men fight through slowly."""
+def pursue(world: World, me: int, contain: float, free: bool) -> tuple[Want, bool]:
+    """Run down the ball carrier with a pursuit angle; blocked men fight through slowly. Also whether he is blocked."""
     x, y = world.at(me)
     if world.carrier is None:
-        return 0.0, 0.0, None
+        return (0.0, 0.0, None), False
     cx, cy = world.at(world.carrier)
     vx, vy = world.velocity(world.carrier)
     gap = hypot(cx - x, cy - y)
@@ -51,16 +51,17 @@ def pursue(world: World, me: int, contain: float) -> Want:
     tx, ty = cx + max(vx, 1.0) * lead, cy + vy * lead + contain * min(gap / 6.0, 1.0)
     ty = min(max(ty, 0.5), WIDTH_YD - 0.5)
     speed = 9.5
-    if gap > 1.6:
+    blocked = False
+    if gap > 1.2:
         heading = angle_to(x, y, tx, ty)
         for i in (*world.line, *world.blockers):
             bx, by = world.at(i)
             if hypot(bx - x, by - y) < 1.25 and abs(turn_between(heading, angle_to(x, y, bx, by))) < 1.3:
-                speed = 1.8
+                speed, blocked = (4.5 if free else 1.3), True
                 break
     if gap < 3.0:
         speed = min(speed, 4.0 + 2.0 * gap)
-    return *run_at(x, y, tx, ty, speed), None
+    return (*run_at(x, y, tx, ty, speed), None), blocked
 
 
 def carry(world: World, me: int, aim_y: float | None) -> Want:

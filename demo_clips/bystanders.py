@@ -6,21 +6,27 @@ import numpy as np
 import numpy.typing as npt
 
 from demo_clips.motion import POSES, Actor
-from demo_clips.setting import WIDTH_YD, Setting
+from demo_clips.setting import Setting
+from homography.field import WIDTH_YD
 
 Float = npt.NDArray[np.float64]
 
 
-def draw_bystanders(rng: np.random.Generator, setting: Setting, time_s: Float, run_from_x: Float,
-                    kit: str) -> tuple[list[Actor], Float, Float, npt.NDArray[np.int64]]:
+def draw_bystanders(
+    rng: np.random.Generator, setting: Setting, time_s: Float, run_from_x: Float, kit: str
+) -> tuple[list[Actor], Float, Float, npt.NDArray[np.int64]]:
     """Actors with play-frame tracks (N, T, 2), torso directions (N, T) and poses. `run_from_x` (T,): how far downfield the
     play has come, so that those in the way give ground."""
     ball = setting.ball_y_yd
     spots: list[tuple[str, str, float, float, float]] = []  # role, kit, x, y, give: how much he retreats with the play
     if setting.period == "team" and rng.random() < 0.6:
-        spots += [("official", "official", -12.5, ball + 7.0, 0.0), ("official", "official", 6.5, ball + float(rng.uniform(-3, 3)), 0.2),
-                  ("official", "official", 0.3, 0.5, 0.3), ("official", "official", 0.3, WIDTH_YD - 0.5, 0.3),
-                  ("official", "official", 22.0, ball + 3.0, 0.8)]
+        spots += [
+            ("official", "official", -12.5, ball + 7.0, 0.0),
+            ("official", "official", 6.5, ball + float(rng.uniform(-3, 3)), 0.2),
+            ("official", "official", 0.3, 0.5, 0.3),
+            ("official", "official", 0.3, WIDTH_YD - 0.5, 0.3),
+            ("official", "official", 22.0, ball + 3.0, 0.8),
+        ]
         spots = [s for s in spots if rng.random() < 0.8]
     for _ in range(int(rng.integers(1, 4))):
         spots.append(("coach", "coach", -float(rng.uniform(13, 18)), ball + float(rng.uniform(-9, 9)), 0.0))
@@ -28,11 +34,21 @@ def draw_bystanders(rng: np.random.Generator, setting: Setting, time_s: Float, r
         spots.append(("coach", "coach", float(rng.uniform(23, 30)), ball + float(rng.uniform(-9, 9)), 0.9))
     side = float(rng.choice([-1.0, 1.0]))
     for k in range(int(rng.integers(2, 9))):
-        spots.append(("waiting", kit, -float(rng.uniform(16, 22)) - 0.15 * k, ball + side * (4.0 + 1.3 * k) + float(rng.normal(0, 0.4)), 0.0))
+        spots.append(
+            (
+                "waiting",
+                kit,
+                -float(rng.uniform(16, 22)) - 0.15 * k,
+                ball + side * (4.0 + 1.3 * k) + float(rng.normal(0, 0.4)),
+                0.0,
+            )
+        )
     for y in (-3.2, WIDTH_YD + 3.2):
         for _ in range(int(rng.integers(0, 8))):
             who = "coach" if rng.random() < 0.25 else "waiting"
-            spots.append((who, "coach" if who == "coach" else kit, float(rng.uniform(-22, 24)), y + float(rng.normal(0, 0.8)), 0.0))
+            spots.append(
+                (who, "coach" if who == "coach" else kit, float(rng.uniform(-22, 24)), y + float(rng.normal(0, 0.8)), 0.0)
+            )
     spots = [s for s in spots if s[2] < setting.back_line_x + 4]
     n, t = len(spots), len(time_s)
     xy, face = np.zeros((n, t, 2)), np.zeros((n, t))
@@ -48,7 +64,7 @@ def draw_bystanders(rng: np.random.Generator, setting: Setting, time_s: Float, r
         number = int(rng.integers(1, 99)) if role == "waiting" else None
         actors.append(Actor(f"X{k + 1}", "other", role, role, number, dress, float(rng.normal(1.97, 0.06))))
     pose = np.full((n, t), POSES.index("stand"), dtype=np.int64)
-    speed = np.hypot(*np.gradient(xy, axis=1).transpose(2, 0, 1)) * 30.0 if n else np.zeros((0, t))
+    speed = np.linalg.norm(np.diff(xy, axis=1, prepend=xy[:, :1]), axis=-1) * 30.0
     pose[speed > 0.6] = POSES.index("walk")
     pose[speed > 3.0] = POSES.index("backpedal")
     return actors, xy, face, pose

@@ -12,23 +12,67 @@ from demo_clips.setting import Setting
 
 # Routes of one side from #1 inward, by how many receivers it has. Common practice, no source.
 DROPBACK: dict[int, dict[str, tuple[str, ...]]] = {
-    1: {"go": ("go",), "post": ("post",), "dig": ("dig",), "comeback": ("comeback",), "curl": ("curl",), "out": ("out",),
-        "fade": ("fade",), "shallow": ("shallow",), "over": ("over",), "corner": ("corner",)},
-    2: {"verticals": ("go", "seam"), "smash": ("hitch", "corner"), "curl-flat": ("curl", "flat"), "dagger": ("dig", "seam"),
-        "levels": ("in", "shallow"), "scissors": ("post", "corner"), "post-wheel": ("post", "wheel"), "drive": ("shallow", "dig"),
-        "out-seam": ("comeback", "seam"), "sail": ("go", "sail"), "post-over": ("post", "over"), "post-cross": ("post", "drag"),
-        "dig-out": ("dig", "quick-out"), "bender": ("go", "bender"), "go-option": ("go", "option"), "curl-seam": ("curl", "seam"),
-        "whip-dig": ("whip", "dig"), "pivot-corner": ("whip", "post-corner")},
-    3: {"flood": ("go", "sail", "flat"), "verticals": ("go", "seam", "over"), "snag": ("snag", "corner", "flat"),
-        "smash-seam": ("hitch", "corner", "seam"), "dagger": ("dig", "seam", "shallow"), "levels": ("in", "in", "shallow"),
-        "curl-flat": ("curl", "flat", "seam"), "mills": ("post", "dig", "flat"), "drive": ("shallow", "dig", "corner"),
-        "stick-go": ("go", "arrow", "stick"), "post-wheel-drag": ("post", "wheel", "drag"), "cross": ("post", "over", "sit")},
-    4: {"flood": ("go", "sail", "flat", "sit"), "verticals": ("go", "seam", "bender", "sit"), "levels": ("in", "dig", "shallow", "sit"),
-        "stick": ("go", "out", "stick", "flat")},
+    1: {
+        "go": ("go",),
+        "post": ("post",),
+        "dig": ("dig",),
+        "comeback": ("comeback",),
+        "curl": ("curl",),
+        "out": ("out",),
+        "fade": ("fade",),
+        "shallow": ("shallow",),
+        "over": ("over",),
+        "corner": ("corner",),
+    },
+    2: {
+        "verticals": ("go", "seam"),
+        "smash": ("hitch", "corner"),
+        "curl-flat": ("curl", "flat"),
+        "dagger": ("dig", "seam"),
+        "levels": ("in", "shallow"),
+        "scissors": ("post", "corner"),
+        "post-wheel": ("post", "wheel"),
+        "drive": ("shallow", "dig"),
+        "out-seam": ("comeback", "seam"),
+        "sail": ("go", "sail"),
+        "post-over": ("post", "over"),
+        "post-cross": ("post", "drag"),
+        "dig-out": ("dig", "quick-out"),
+        "bender": ("go", "bender"),
+        "go-option": ("go", "option"),
+        "curl-seam": ("curl", "seam"),
+        "whip-dig": ("whip", "dig"),
+        "pivot-corner": ("whip", "post-corner"),
+    },
+    3: {
+        "flood": ("go", "sail", "flat"),
+        "verticals": ("go", "seam", "over"),
+        "snag": ("snag", "corner", "flat"),
+        "smash-seam": ("hitch", "corner", "seam"),
+        "dagger": ("dig", "seam", "shallow"),
+        "levels": ("in", "in", "shallow"),
+        "curl-flat": ("curl", "flat", "seam"),
+        "mills": ("post", "dig", "flat"),
+        "drive": ("shallow", "dig", "corner"),
+        "stick-go": ("go", "arrow", "stick"),
+        "post-wheel-drag": ("post", "wheel", "drag"),
+        "cross": ("post", "over", "sit"),
+    },
+    4: {
+        "flood": ("go", "sail", "flat", "sit"),
+        "verticals": ("go", "seam", "bender", "sit"),
+        "levels": ("in", "dig", "shallow", "sit"),
+        "stick": ("go", "out", "stick", "flat"),
+    },
 }
 QUICK: dict[int, dict[str, tuple[str, ...]]] = {
     1: {"slant": ("slant",), "hitch": ("hitch",), "smoke": ("smoke",), "quick-out": ("quick-out",)},
-    2: {"slants": ("slant", "slant"), "hitches": ("hitch", "hitch"), "slant-flat": ("slant", "flat"), "quick-outs": ("quick-out", "seam")},
+    2: {
+        "slants": ("slant", "slant"),
+        "hitches": ("hitch", "hitch"),
+        "slant-flat": ("slant", "flat"),
+        "quick-outs": ("quick-out", "seam"),
+    },
     3: {"stick": ("go", "flat", "stick"), "slants": ("slant", "slant", "flat"), "hitches": ("hitch", "seam", "hitch")},
     4: {"stick": ("go", "quick-out", "stick", "flat")},
 }
@@ -59,7 +103,9 @@ def _side_of(formation: Formation, i: int, setting: Setting) -> int:
     return -1 if formation.people[i].y < setting.ball_y_yd else 1
 
 
-def _add(rng: np.random.Generator, call: Call, formation: Formation, i: int, name: str, setting: Setting, delay_s: float = 0.0) -> None:
+def _add(
+    rng: np.random.Generator, call: Call, formation: Formation, i: int, name: str, setting: Setting, delay_s: float = 0.0
+) -> None:
     p = formation.people[i]
     out = _side_of(formation, i, setting)
     move = next((m for m in formation.moves if m.person == i and m.kind in ("jet", "orbit")), None)
@@ -78,7 +124,12 @@ def _mesh(formation: Formation) -> dict[int, str]:
     out = {}
     for side in (-1, 1):
         men = formation.sides[side]
-        names = {1: ("shallow",), 2: ("corner", "shallow"), 3: ("corner", "sit", "shallow"), 4: ("corner", "sit", "shallow", "flat")}
+        names = {
+            1: ("shallow",),
+            2: ("corner", "shallow"),
+            3: ("corner", "sit", "shallow"),
+            4: ("corner", "sit", "shallow", "flat"),
+        }
         out.update(dict(zip(men, names.get(len(men), ()), strict=False)))
     return out
 
@@ -90,7 +141,11 @@ def _backs(rng: np.random.Generator, call: Call, formation: Formation, setting: 
         if setting.period == "team" and (roll < 0.25 or (call.play_action and roll < 0.55)):
             call.protect.append(i)
             continue
-        name = "check" if roll < 0.5 and setting.period == "team" else str(rng.choice(BACK_ROUTES, p=[0.2, 0.24, 0.18, 0.14, 0.14, 0.1]))
+        name = (
+            "check"
+            if roll < 0.5 and setting.period == "team"
+            else str(rng.choice(BACK_ROUTES, p=[0.2, 0.24, 0.18, 0.14, 0.14, 0.1]))
+        )
         delay = float(rng.uniform(0.9, 1.7)) if name == "check" else 0.9 if call.play_action else float(rng.uniform(0.05, 0.4))
         _add(rng, call, formation, i, name, setting, delay)
     tight = [i for i in range(len(formation.people)) if formation.people[i].role == "te" and i in call.routes]
@@ -112,7 +167,9 @@ def _dropback(rng: np.random.Generator, formation: Formation, setting: Setting, 
         for side in (-1, 1):
             men = formation.sides[side]
             if men:
-                assigned.update(dict(zip(men, {1: ("go",), **{n: DROPBACK[n]["verticals"] for n in (2, 3, 4)}}[len(men)], strict=True)))
+                assigned.update(
+                    dict(zip(men, {1: ("go",), **{n: DROPBACK[n]["verticals"] for n in (2, 3, 4)}}[len(men)], strict=True))
+                )
         names = ["four-verticals"]
     else:
         assigned = {}

@@ -12,14 +12,35 @@ from scipy.optimize import linear_sum_assignment
 
 from demo_clips.people import Person
 
-WEIGHTS = {"cover-0": 0.09, "cover-1": 0.19, "cover-2": 0.11, "tampa-2": 0.09, "cover-2-man": 0.09, "cover-3": 0.21, "cover-4": 0.12, "cover-6": 0.1}
+WEIGHTS = {
+    "cover-0": 0.09,
+    "cover-1": 0.19,
+    "cover-2": 0.11,
+    "tampa-2": 0.09,
+    "cover-2-man": 0.09,
+    "cover-3": 0.21,
+    "cover-4": 0.12,
+    "cover-6": 0.1,
+}
 BASE_SHELL = {"cover-0": "zero-high", "cover-1": "one-high", "cover-3": "one-high"}
 RUSH = {  # rush counts and their weights
-    "cover-0": {6: 0.8, 5: 0.2}, "cover-1": {4: 0.6, 5: 0.3, 3: 0.1}, "cover-2": {4: 0.9, 5: 0.1}, "tampa-2": {4: 0.85, 3: 0.15},
-    "cover-2-man": {4: 0.85, 3: 0.15}, "cover-3": {4: 0.68, 5: 0.2, 3: 0.12}, "cover-4": {4: 0.8, 3: 0.2}, "cover-6": {4: 0.84, 3: 0.08, 5: 0.08},
+    "cover-0": {6: 0.8, 5: 0.2},
+    "cover-1": {4: 0.6, 5: 0.3, 3: 0.1},
+    "cover-2": {4: 0.9, 5: 0.1},
+    "tampa-2": {4: 0.85, 3: 0.15},
+    "cover-2-man": {4: 0.85, 3: 0.15},
+    "cover-3": {4: 0.68, 5: 0.2, 3: 0.12},
+    "cover-4": {4: 0.8, 3: 0.2},
+    "cover-6": {4: 0.84, 3: 0.08, 5: 0.08},
 }
 Zone = tuple[str, str]
-CF_L, CF_R, H_L, H_R, MID = ("curl-flat", "left"), ("curl-flat", "right"), ("hook-curl", "left"), ("hook-curl", "right"), ("middle-hook", "middle")
+CF_L, CF_R, H_L, H_R, MID = (
+    ("curl-flat", "left"),
+    ("curl-flat", "right"),
+    ("hook-curl", "left"),
+    ("hook-curl", "right"),
+    ("middle-hook", "middle"),
+)
 F_L, F_R = ("flat", "left"), ("flat", "right")
 
 
@@ -139,21 +160,46 @@ def _deep_and_forced(rng: np.random.Generator, family: str, people: list[Person]
 
 
 VARIANTS: dict[str, dict[str, float]] = {
-    "cover-3": {"sky": 0.45, "buzz": 0.35, "cloud": 0.2}, "cover-2": {"hard-flat": 0.9, "inverted": 0.1},
-    "cover-1": {"rat": 0.6, "robber": 0.4}, "cover-4": {"quarters": 1.0}, "cover-6": {"quarter-quarter-half": 1.0},
-    "tampa-2": {"runner": 1.0}, "cover-2-man": {"trail": 1.0}, "cover-0": {"pressure": 1.0},
+    "cover-3": {"sky": 0.45, "buzz": 0.35, "cloud": 0.2},
+    "cover-2": {"hard-flat": 0.9, "inverted": 0.1},
+    "cover-1": {"rat": 0.6, "robber": 0.4},
+    "cover-4": {"quarters": 1.0},
+    "cover-6": {"quarter-quarter-half": 1.0},
+    "tampa-2": {"runner": 1.0},
+    "cover-2-man": {"trail": 1.0},
+    "cover-0": {"pressure": 1.0},
 }
 
 
 def _man_cost(defender: Person, receiver: Person, spot: tuple[float, float]) -> float:
-    fit = {("corner", "wr"): 0.0, ("corner", "te"): 5.0, ("corner", "rb"): 14.0, ("nickel", "wr"): 0.0, ("nickel", "te"): 2.5, ("nickel", "rb"): 6.0,
-           ("safety", "wr"): 2.0, ("safety", "te"): 0.5, ("safety", "rb"): 2.5, ("linebacker", "wr"): 7.0, ("linebacker", "te"): 2.5,
-           ("linebacker", "rb"): 0.0, ("edge", "wr"): 20.0, ("edge", "te"): 8.0, ("edge", "rb"): 6.0}.get((defender.role, receiver.role), 30.0)
+    fit = {
+        ("corner", "wr"): 0.0,
+        ("corner", "te"): 5.0,
+        ("corner", "rb"): 14.0,
+        ("nickel", "wr"): 0.0,
+        ("nickel", "te"): 2.5,
+        ("nickel", "rb"): 6.0,
+        ("safety", "wr"): 2.0,
+        ("safety", "te"): 0.5,
+        ("safety", "rb"): 2.5,
+        ("linebacker", "wr"): 7.0,
+        ("linebacker", "te"): 2.5,
+        ("linebacker", "rb"): 0.0,
+        ("edge", "wr"): 20.0,
+        ("edge", "te"): 8.0,
+        ("edge", "rb"): 6.0,
+    }.get((defender.role, receiver.role), 30.0)
     return abs(spot[1] - receiver.y) + 0.4 * abs(spot[0] - 4.0) + fit
 
 
-def _give_men(call: DefenseCall, people: list[Person], offense: list[Person], spots: dict[int, tuple[float, float]], free: list[int],
-              rng: np.random.Generator) -> None:
+def _give_men(
+    call: DefenseCall,
+    people: list[Person],
+    offense: list[Person],
+    spots: dict[int, tuple[float, float]],
+    free: list[int],
+    rng: np.random.Generator,
+) -> None:
     targets = [k for k, p in enumerate(offense) if p.eligible]
     if not targets:
         return
@@ -166,15 +212,25 @@ def _give_men(call: DefenseCall, people: list[Person], offense: list[Person], sp
         call.jobs[free[row]] = Job("man", None, targets[col], style, leverage)
     for i in free:
         if i not in call.jobs:
-            call.jobs[i] = Job("middle-hook", "middle", style="hole")
+            spies = people[i].role == "linebacker" and rng.random() < 0.18
+            call.jobs[i] = Job("spy") if spies else Job("middle-hook", "middle", style="hole")
 
 
-def draw_coverage(rng: np.random.Generator, family: str, people: list[Person], offense: list[Person], spots: dict[int, tuple[float, float]],
-                  strong: int, wide_side: int) -> DefenseCall:
+def draw_coverage(
+    rng: np.random.Generator,
+    family: str,
+    people: list[Person],
+    offense: list[Person],
+    spots: dict[int, tuple[float, float]],
+    strong: int,
+    wide_side: int,
+) -> DefenseCall:
     """Draw the variant of `family` and give every defender (index into `people`) his job."""
     variants = VARIANTS[family]
     variant = str(rng.choice(list(variants), p=list(variants.values())))
-    call = DefenseCall(family, variant, "match" if rng.random() < 0.5 else "spot", [], base_shell=BASE_SHELL.get(family, "two-high"))
+    call = DefenseCall(
+        family, variant, "match" if rng.random() < 0.5 else "spot", [], base_shell=BASE_SHELL.get(family, "two-high")
+    )
     count = _pick(rng, RUSH[family])
     if family == "cover-3" and count == 5:
         variant = call.variant = "fire-zone"

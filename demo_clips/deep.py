@@ -5,9 +5,9 @@ from __future__ import annotations
 from math import hypot
 
 from demo_clips.coverages import Job
-from demo_clips.setting import WIDTH_YD
 from demo_clips.world import Want, World, open_hips
 from demo_clips.zones import Bounds, Zone, bounds_of
+from homography.field import WIDTH_YD
 
 
 class DeepZone(Zone):
@@ -38,7 +38,9 @@ class DeepZone(Zone):
             y += -self.side * 3.2
         if self.job.word == "deep-third" and self.side:
             y += -self.side * 0.8
-        cap = {"deep-third": 26.0 if middle else 24.0, "deep-half": 23.0, "deep-quarter": 20.5}[self.job.word] + 0.15 * (world.setting.distance_yd - 10)
+        cap = {"deep-third": 26.0 if middle else 24.0, "deep-half": 23.0, "deep-quarter": 20.5}[self.job.word] + 0.15 * (
+            world.setting.distance_yd - 10
+        )
         return min(depth, cap) + self.wander[0] + self.landmark_shift[0], y + self.wander[1] + self.landmark_shift[1]
 
     def _match(self, world: World, bounds: Bounds) -> int | None:
@@ -70,7 +72,11 @@ class DeepZone(Zone):
         tx, ty = self._landmark(world, bounds)
         self.note_reached(world, x, y, tx if self.job.style == "runner" else min(tx, 12.0), ty)
         limit = world.setting.back_line_x - 1.5
-        if self.job.style == "match" and self.job.word in ("deep-third", "deep-quarter") and self._match(world, bounds) is not None:
+        if (
+            self.job.style == "match"
+            and self.job.word in ("deep-third", "deep-quarter")
+            and self._match(world, bounds) is not None
+        ):
             rx, ry, rvx, rvy = world.seen(self.carrying or 0, self.delay_s)
             side = self.side if self.side else (1 if y > ry else -1)
             lever = (0.9 if self.corner else -0.8) * (1.0 if self.skill > -1 else 0.4) * side * (-1 if self.corner else 1)
@@ -101,11 +107,11 @@ class DeepZone(Zone):
             cushion = 2.4 + 0.3 * self.skill + min(max(deep_speed, 0.0) * 0.22, 1.8)
             tx = max(tx if deep_speed > 0 else min(tx, max(x, 12.0)), deepest + cushion)
         else:  # nobody comes: push toward the help that is needed
-            ex, ey = world.eyes_seen(self.delay_s + 0.2)
+            _, ey = world.eyes_seen(self.delay_s + 0.2)
             ty += min(max(0.25 * (ey - ty), -3.5), 3.5)
-            near = [ry for _, rx, ry, rvx, _ in self.threats(world) if rx > 7 and rvx > 2]
-            if near and world.t > 1.8:
-                aim = min(near, key=lambda q: abs(q - ty))
+            others = [ry for _, rx, ry, rvx, _ in self.threats(world) if rx > 7 and rvx > 2]
+            if others and world.t > 1.8:
+                aim = min(others, key=lambda q: abs(q - ty))
                 ty += min(max(0.35 * (aim - ty), -4.0), 4.0)
         tx = min(tx, limit)
         gap_x, gap_y = tx - x, ty - y

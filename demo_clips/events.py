@@ -10,8 +10,9 @@ import numpy.typing as npt
 from demo_clips.bodies import STEP_S
 from demo_clips.coverages import Job
 from demo_clips.rep import Played
-from demo_clips.setting import MIDDLE_YD, WIDTH_YD
+from demo_clips.setting import MIDDLE_YD
 from demo_clips.zones import DEEP_BOUNDS, UNDER_BOUNDS
+from homography.field import WIDTH_YD
 
 Bool = npt.NDArray[np.bool_]
 OVER_TOP_YD, OVER_TOP_S = 0.5, 0.3
@@ -42,11 +43,21 @@ class _Finder:
         self.velocity = np.gradient(played.xy, STEP_S, axis=1)
         self.out: list[dict[str, Any]] = []
 
-    def add(self, kind: str, man: int | None, against: int | None, start: float, end: float, margin: float | None, **more: Any) -> None:
+    def add(
+        self, kind: str, man: int | None, against: int | None, start: float, end: float, margin: float | None, **more: Any
+    ) -> None:
         name = self.p.people
-        self.out.append({"kind": kind, "player_id": None if man is None else name[man].player_id,
-                         "against": None if against is None else name[against].player_id, "start_s": round(start + self.offset, 3),
-                         "end_s": round(end + self.offset, 3), "margin_yd": None if margin is None else round(float(margin), 3), **more})
+        self.out.append(
+            {
+                "kind": kind,
+                "player_id": None if man is None else name[man].player_id,
+                "against": None if against is None else name[against].player_id,
+                "start_s": round(start + self.offset, 3),
+                "end_s": round(end + self.offset, 3),
+                "margin_yd": None if margin is None else round(float(margin), 3),
+                **more,
+            }
+        )
 
     def while_in(self, start: float, end: float) -> Bool:
         return self.live & (self.t >= start) & (self.t < end)
@@ -72,7 +83,9 @@ class _Finder:
                 before = np.maximum.accumulate(near & mine & (protects * (ry - y) < 0.0))
                 for a, b in _runs(mine & near & past & before, CROSS_S):
                     side = "outside" if protects == outward else "inside"
-                    self.add(f"leverage-lost-{side}", i, r, self.t[a], self.t[b - 1], -float(np.max(protects * (ry[a:b] - y[a:b]))))
+                    self.add(
+                        f"leverage-lost-{side}", i, r, self.t[a], self.t[b - 1], -float(np.max(protects * (ry[a:b] - y[a:b])))
+                    )
         count = sum((self.inside(r, bounds) & (self.p.xy[r, :, 0] > VERTICAL_YD) & span).astype(int) for r in self.eligible)
         for a, b in _runs(np.asarray(count) >= 2, 0.3)[:1]:
             self.add("vertical-stress", i, None, self.t[a], self.t[b - 1], None)
@@ -92,8 +105,16 @@ class _Finder:
                 wide = (np.abs(self.p.xy[low, :, 1] - y) < 8.0) & (np.abs(self.p.xy[high, :, 1] - y) < 8.0)
                 for a, b in _runs(late & both & wide & (lx < x - 1.0) & (lx > -1.0) & (hx > x + 1.5) & (hx < x + 14.0), 0.4)[:1]:
                     moved = x[min(b, len(x) - 1)] - x[a]
-                    self.add("high-low-stress", i, high, self.t[a], self.t[b - 1], None, low=self.p.people[low].player_id,
-                             choice="sank" if moved > 0.5 else "bit" if moved < -0.5 else "held")
+                    self.add(
+                        "high-low-stress",
+                        i,
+                        high,
+                        self.t[a],
+                        self.t[b - 1],
+                        None,
+                        low=self.p.people[low].player_id,
+                        choice="sank" if moved > 0.5 else "bit" if moved < -0.5 else "held",
+                    )
 
     def carries(self) -> None:
         """Runs of the same match pair; one that ends before the throw while the receiver runs on was passed off."""
@@ -105,7 +126,7 @@ class _Finder:
             if end - start < 0.5:
                 continue
             k0, k1 = np.searchsorted(self.t, start), min(int(np.searchsorted(self.t, end)), len(self.t) - 1)
-            gap = np.hypot(*(self.p.xy[i, k0:k1 + 1] - self.p.xy[r, k0:k1 + 1]).T)
+            gap = np.hypot(*(self.p.xy[i, k0 : k1 + 1] - self.p.xy[r, k0 : k1 + 1]).T)
             self.add("carried", i, r, start, end, float(gap.min()))
             if end < self.stop_s - 0.3 and self.velocity[r, k1, 0] > 3.0:
                 self.add("passed-off", i, r, end, end, None)
@@ -118,7 +139,7 @@ class _Finder:
         for i in self.p.words:
             start = self.p.release_s + self.p.react_s[i]
             k0 = int(np.searchsorted(self.t, start).clip(0, len(self.t) - 1))
-            if k0 >= k1 or self.p.words[i][-1][1].word == "rush":
+            if k0 >= k1 or any(job.word == "rush" for _, job in self.p.words[i]):
                 continue
             gap0, gap1 = np.hypot(*(self.p.xy[i, k0] - goal)), np.hypot(*(self.p.xy[i, k1] - goal))
             if gap0 - gap1 > 1.0 and gap0 < 22.0:
@@ -142,7 +163,7 @@ class _Finder:
         jobs = {i: w[-1][1] for i, w in self.p.words.items()}
         zones = [(i, (j.word, j.area)) for i, j in jobs.items() if j.area is not None and j.style != "hole"]
         for k, (i, zone) in enumerate(zones):
-            for other, same in zones[k + 1:]:
+            for other, same in zones[k + 1 :]:
                 if same == zone and zone[0] not in ("middle-hook", "robber"):
                     self.add("bust-two-in-zone", i if i in self.p.mistakes else other, None, 0.0, self.p.end_s, None)
 
@@ -161,8 +182,16 @@ def find_events(played: Played, offset: float, rotation: dict[str, Any] | None) 
     """All events of a pass rep (others have no coverage grade), sorted by time. `offset` turns snap time into clip time."""
     f = _Finder(played, offset)
     if rotation is not None:
-        f.out.append({"kind": "disguise", "player_id": rotation["player_id"], "against": None, "start_s": rotation["start_s"],
-                      "end_s": round(offset + 1.0, 3), "margin_yd": None})
+        f.out.append(
+            {
+                "kind": "disguise",
+                "player_id": rotation["player_id"],
+                "against": None,
+                "start_s": rotation["start_s"],
+                "end_s": round(offset + 1.0, 3),
+                "margin_yd": None,
+            }
+        )
     if played.plan.call.kind == "pass":
         for i, words in played.words.items():
             for k, (start, job) in enumerate(words):

@@ -11,12 +11,18 @@ from demo_clips.setting import MIDDLE_YD, Setting
 
 # name: receivers of the strong side from outside in, of the weak side, backs, weight
 SETS: dict[str, tuple[tuple[str, ...], tuple[str, ...], int, float]] = {
-    "2x2-open": (("wr", "wr"), ("wr", "wr"), 1, 12), "2x2-tight": (("wr", "te"), ("wr", "wr"), 1, 17),
-    "2x2-double-tight": (("wr", "te"), ("wr", "te"), 1, 6), "3x1-open": (("wr", "wr", "wr"), ("wr",), 1, 12),
-    "3x1-tight": (("wr", "wr", "te"), ("wr",), 1, 14), "3x1-nub": (("wr", "wr", "wr"), ("te",), 1, 6),
-    "3x1-wing": (("wr", "wing", "te"), ("wr",), 1, 4), "3x2": (("wr", "wr", "wr"), ("wr", "wr"), 0, 6),
-    "3x2-tight": (("wr", "wr", "te"), ("wr", "wr"), 0, 4), "4x1": (("wr", "wr", "wr", "wr"), ("wr",), 0, 2),
-    "2x1": (("wr", "te"), ("wr",), 2, 12), "2x1-open": (("wr", "wr"), ("wr",), 2, 5),
+    "2x2-open": (("wr", "wr"), ("wr", "wr"), 1, 12),
+    "2x2-tight": (("wr", "te"), ("wr", "wr"), 1, 17),
+    "2x2-double-tight": (("wr", "te"), ("wr", "te"), 1, 6),
+    "3x1-open": (("wr", "wr", "wr"), ("wr",), 1, 12),
+    "3x1-tight": (("wr", "wr", "te"), ("wr",), 1, 14),
+    "3x1-nub": (("wr", "wr", "wr"), ("te",), 1, 6),
+    "3x1-wing": (("wr", "wing", "te"), ("wr",), 1, 4),
+    "3x2": (("wr", "wr", "wr"), ("wr", "wr"), 0, 6),
+    "3x2-tight": (("wr", "wr", "te"), ("wr", "wr"), 0, 4),
+    "4x1": (("wr", "wr", "wr", "wr"), ("wr",), 0, 2),
+    "2x1": (("wr", "te"), ("wr",), 2, 12),
+    "2x1-open": (("wr", "wr"), ("wr",), 2, 5),
 }
 
 
@@ -57,19 +63,25 @@ class Formation:
         eligible = [p for p in self.people if p.eligible]
         weak = -self.strong
         for side, name in ((-1, "left"), (1, "right")):
-            men = [p for p in eligible if (side if abs(p.y - ball_y) > 0.3 else weak if p.role == "rb" else side) == side
-                   and (abs(p.y - ball_y) <= 0.3 or (p.y - ball_y) * side > 0)]
+            men = [
+                p
+                for p in eligible
+                if (side if abs(p.y - ball_y) > 0.3 else weak if p.role == "rb" else side) == side
+                and (abs(p.y - ball_y) <= 0.3 or (p.y - ball_y) * side > 0)
+            ]
             for k, p in enumerate(sorted(men, key=lambda p: -side * p.y)):
                 out[p.player_id] = f"{name}-{k + 1}"
         return out
 
 
-def _side_spots(rng: np.random.Generator, kinds: tuple[str, ...], out: int, setting: Setting, style: str) -> list[tuple[float, float]]:
+def _side_spots(
+    rng: np.random.Generator, kinds: tuple[str, ...], out: int, setting: Setting, style: str
+) -> list[tuple[float, float]]:
     """(x, y) for one side's receivers from outside in."""
     ball, room = setting.ball_y_yd, setting.room_yd(out)
     tight = sum(k in ("te", "wing") for k in kinds)
     inner = {0: 3.2, 1: 4.5, 2: 5.9}[tight]
-    split = float(np.clip(rng.normal(room - min(setting.numbers_yd, 11.0) + 0.6, 2.2), inner + 3.0, min(room - 2.0, 22.5)))
+    split = float(np.clip(rng.normal(room - min(setting.numbers_yd, 11.0) + 0.6, 2.2), inner + 3.0, min(room - 4.0, 22.5)))
     if style == "condensed":
         split = min(split, inner + float(rng.uniform(2.2, 5.0)))
     wide = [k for k in kinds if k == "wr"]
@@ -83,8 +95,10 @@ def _side_spots(rng: np.random.Generator, kinds: tuple[str, ...], out: int, sett
         elif kind == "wing":
             spots.append((-2.4, ball + out * float(rng.normal(5.9, 0.2))))
         elif cluster:
-            near = {"stack": ((-1.2, 0.0), (-2.9, 0.35), (-2.2, -5.0), (-2.2, -7.0)),
-                    "bunch": ((-2.2, 0.6), (-1.2, -0.8), (-2.4, -2.1), (-2.2, -5.5))}[style][k]
+            near = {
+                "stack": ((-1.2, 0.0), (-2.9, 0.35), (-2.2, -5.0), (-2.2, -7.0)),
+                "bunch": ((-2.2, 0.6), (-1.2, -0.8), (-2.4, -2.1), (-2.2, -5.5)),
+            }[style][k]
             spots.append((near[0], ball + out * max(split + near[1], inner + 0.4 * (len(kinds) - k))))
         else:
             share = k / max(len(wide), 1)
@@ -170,10 +184,19 @@ def add_moves(rng: np.random.Generator, formation: Formation, setting: Setting, 
     if kind == "return":
         turn_y = man.y - out * float(rng.uniform(3.0, 5.0))
         lead = 2.0 * abs(turn_y - man.y) / 4.5 + 0.7
-        formation.moves.append(Move(i, kind, [(-lead - quick_set, man.x, man.y), (-lead / 2 - quick_set, man.x - 0.4, turn_y),
-                                              (-quick_set, man.x, man.y)]))
+        formation.moves.append(
+            Move(
+                i,
+                kind,
+                [(-lead - quick_set, man.x, man.y), (-lead / 2 - quick_set, man.x - 0.4, turn_y), (-quick_set, man.x, man.y)],
+            )
+        )
         return
-    start = other if kind in ("across", "shift") and rng.random() < 0.75 else man.y + float(rng.choice([-1, 1])) * float(rng.uniform(3, 5.5))
+    start = (
+        other
+        if kind in ("across", "shift") and rng.random() < 0.75
+        else man.y + float(rng.choice([-1, 1])) * float(rng.uniform(3, 5.5))
+    )
     start = float(np.clip(start, 2.0, 51.3))
     if abs(start - ball) < 4.0:
         start = ball + (4.4 if start > ball else -4.4)

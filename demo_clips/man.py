@@ -17,9 +17,12 @@ class ManCover:
         self.cushion: float | None = None
         self.carrying: int | None = None
         self.slow_start_s = 0.0
-        self.spying = False
+        self.late_rush: Rush | None = None  # he comes if his man stays in to block
+        self.rushes = False
 
     def act(self, world: World) -> Want:
+        if self.rushes and self.late_rush is not None:
+            return self.late_rush.act(world)
         x, y = world.at(self.me)
         rx, ry, rvx, rvy = world.seen(self.receiver, 0.62 * self.delay_s)  # a trained eye reads hips, not steps
         ball = world.setting.ball_y_yd
@@ -56,7 +59,11 @@ class ManCover:
         return vx, vy, face
 
     def _hug(self, world: World, x: float, y: float, rx: float, ry: float) -> Want:
-        """His man stays in: creep to where he can take him if he leaks."""
+        """His man stays in: creep to where he can take him if he leaks, or come yourself."""
+        if self.late_rush is not None and self.receiver in world.blockers and world.t > 1.1 and world.phase == "held":
+            self.rushes = True
+            world.rushing.add(self.me)
+            world.changes.append((world.t, self.me, Job("rush")))
         tx = max(3.5, rx + 5.0)
         ty = 0.6 * ry + 0.4 * y
         vx, vy = 1.2 * (tx - x), 1.2 * (ty - y)
@@ -91,6 +98,8 @@ class Rush:
             ty = qy + (world.setting.ball_y_yd + self.lane - qy) * min(1.0, (x - qx - 3.0) / 4.0)
             tx = qx
         speed = 6.6 if self.edge else 7.5
+        if self.win_s > 9.0 and x < 0.5:  # a run key: squeeze the gap, do not run upfield
+            speed = 3.0
         blocked = self._blocker(world, x, y, tx, ty)
         if blocked is not None and world.t > 0.25:
             free = world.t > self.win_s
@@ -107,3 +116,22 @@ class Rush:
             if gap < 1.45 and abs(turn_between(heading, angle_to(x, y, bx, by))) < 1.5:
                 return i
         return None
+
+
+class Spy:
+    """Mirror the passer from a few yards deep, and go when he runs."""
+
+    def __init__(self, me: int, delay_s: float) -> None:
+        self.me, self.delay_s = me, delay_s
+
+    def act(self, world: World) -> Want:
+        x, y = world.at(self.me)
+        qx, qy, _, qvy = world.seen(world.qb, self.delay_s)
+        look = angle_to(x, y, qx, qy)
+        if world.t < self.delay_s + 0.2:
+            return 0.0, 0.0, look
+        if qx > -2.5 and world.t > 1.0:
+            return *run_at(x, y, qx, qy + 0.4 * qvy, 8.0), look
+        vx, vy = 1.2 * (4.5 - x), 1.4 * (qy + 0.3 * qvy - y)
+        size = max(hypot(vx, vy) / 4.0, 1.0)
+        return vx / size, vy / size, look

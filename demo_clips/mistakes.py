@@ -8,19 +8,33 @@ from typing import Any
 import numpy as np
 
 from demo_clips.coverages import Job
-from demo_clips.man import ManCover
 from demo_clips.deep import DeepZone
+from demo_clips.man import ManCover
 from demo_clips.under import UnderZone
 from demo_clips.zones import Zone
 
 SHARE = 0.27  # reps in which somebody errs
 # kind -> weight; the small ones are common, the busts rare
-KINDS = {"slow-break": 0.22, "late-drop": 0.17, "flat-footed": 0.16, "wrong-leverage": 0.12, "late-rotation": 0.1, "jumps-short": 0.09,
-         "wrong-zone": 0.05, "locks-on": 0.05, "lost-man": 0.04}
+KINDS = {
+    "slow-break": 0.22,
+    "late-drop": 0.17,
+    "flat-footed": 0.16,
+    "wrong-leverage": 0.12,
+    "late-rotation": 0.1,
+    "jumps-short": 0.09,
+    "wrong-zone": 0.05,
+    "locks-on": 0.05,
+    "lost-man": 0.04,
+}
 
 
-def make_mistakes(rng: np.random.Generator, brains: dict[int, Any], words: dict[int, list[tuple[float, Job]]], throw_react: dict[int, float],
-                  rotators: list[int]) -> dict[int, list[dict[str, Any]]]:
+def make_mistakes(
+    rng: np.random.Generator,
+    brains: dict[int, Any],
+    words: dict[int, list[tuple[float, Job]]],
+    throw_react: dict[int, float],
+    rotators: list[int],
+) -> dict[int, list[dict[str, Any]]]:
     """Spoil one man's rep (seldom two) by changing his brain in place. Returns what was done, by man."""
     done: dict[int, list[dict[str, Any]]] = {}
     if rng.random() > SHARE:
@@ -38,13 +52,27 @@ def make_mistakes(rng: np.random.Generator, brains: dict[int, Any], words: dict[
 
 def _fits(kind: str, brain: Any, rotates: bool) -> bool:
     zone, deep = isinstance(brain, Zone), isinstance(brain, DeepZone)
-    return {"slow-break": zone, "late-drop": isinstance(brain, UnderZone), "flat-footed": deep or isinstance(brain, ManCover),
-            "wrong-leverage": isinstance(brain, ManCover), "late-rotation": zone and rotates, "jumps-short": isinstance(brain, UnderZone),
-            "wrong-zone": isinstance(brain, UnderZone), "locks-on": isinstance(brain, UnderZone), "lost-man": isinstance(brain, ManCover)}[kind]
+    return {
+        "slow-break": zone,
+        "late-drop": isinstance(brain, UnderZone),
+        "flat-footed": deep or isinstance(brain, ManCover),
+        "wrong-leverage": isinstance(brain, ManCover),
+        "late-rotation": zone and rotates,
+        "jumps-short": isinstance(brain, UnderZone),
+        "wrong-zone": isinstance(brain, UnderZone),
+        "locks-on": isinstance(brain, UnderZone),
+        "lost-man": isinstance(brain, ManCover),
+    }[kind]
 
 
-def _spoil(rng: np.random.Generator, kind: str, i: int, brains: dict[int, Any], words: dict[int, list[tuple[float, Job]]],
-           throw_react: dict[int, float]) -> float:
+def _spoil(
+    rng: np.random.Generator,
+    kind: str,
+    i: int,
+    brains: dict[int, Any],
+    words: dict[int, list[tuple[float, Job]]],
+    throw_react: dict[int, float],
+) -> float:
     brain, job = brains[i], words[i][0][1]
     if kind == "slow-break":
         throw_react[i] += float(rng.uniform(0.25, 0.5))
@@ -63,7 +91,9 @@ def _spoil(rng: np.random.Generator, kind: str, i: int, brains: dict[int, Any], 
     elif kind == "jumps-short":
         brain.landmark_shift = (-float(rng.uniform(3.0, 4.5)), 2.5 * brain.side)
     elif kind == "wrong-zone":
-        other = {"curl-flat": "hook-curl", "hook-curl": "curl-flat", "flat": "hook-curl", "middle-hook": "hook-curl"}.get(job.word, "middle-hook")
+        other = {"curl-flat": "hook-curl", "hook-curl": "curl-flat", "flat": "hook-curl", "middle-hook": "hook-curl"}.get(
+            job.word, "middle-hook"
+        )
         area = job.area if job.area in ("left", "right") else str(rng.choice(["left", "right"]))
         new = Job(other, area if other != "middle-hook" else "middle", style=job.style)
         brains[i] = UnderZone(i, new, brain.delay_s, brain.skill, brain.wander, brain.corner)

@@ -8,10 +8,21 @@ import numpy as np
 
 # Top speed yd/s, acceleration yd/s^2, height yd: round values for grown players; measured marginals stay below them.
 PHYSIQUE: dict[str, tuple[float, float, float]] = {
-    "qb": (8.2, 6.0, 2.07), "rb": (9.4, 6.8, 1.95), "wr": (9.6, 6.6, 2.02), "te": (8.7, 6.4, 2.12),
-    "lt": (6.6, 4.9, 2.13), "lg": (6.4, 4.8, 2.1), "c": (6.4, 4.8, 2.09), "rg": (6.4, 4.8, 2.1), "rt": (6.6, 4.9, 2.13),
-    "corner": (9.6, 6.9, 1.98), "safety": (9.3, 7.0, 2.0), "nickel": (9.4, 7.2, 1.97), "linebacker": (8.7, 6.7, 2.05),
-    "edge": (8.2, 6.3, 2.1), "tackle": (6.9, 5.3, 2.1),
+    "qb": (8.2, 6.0, 2.07),
+    "rb": (9.4, 6.8, 1.95),
+    "wr": (9.6, 6.6, 2.02),
+    "te": (8.7, 6.4, 2.12),
+    "lt": (6.6, 4.9, 2.13),
+    "lg": (6.4, 4.8, 2.1),
+    "c": (6.4, 4.8, 2.09),
+    "rg": (6.4, 4.8, 2.1),
+    "rt": (6.6, 4.9, 2.13),
+    "corner": (9.6, 6.9, 1.98),
+    "safety": (9.3, 7.0, 2.0),
+    "nickel": (9.4, 7.2, 1.97),
+    "linebacker": (8.7, 6.7, 2.05),
+    "edge": (8.2, 6.3, 2.1),
+    "tackle": (6.9, 5.3, 2.1),
 }
 LEVEL_SPEED = {"high-school": 0.92, "college": 0.97, "pro": 1.0}
 LINE = ("lt", "lg", "c", "rg", "rt")
@@ -47,14 +58,32 @@ def make_person(rng: np.random.Generator, player_id: str, role: str, slot: str, 
     skill = float(np.clip(rng.normal(0.0, 0.8), -2.0, 2.0))
     pace = LEVEL_SPEED[level] * (1.0 + 0.025 * skill + rng.normal(0.0, 0.015))
     return Person(
-        player_id, "offense" if player_id[0] == "O" else "defense", role, slot, number,
+        player_id,
+        "offense" if player_id[0] == "O" else "defense",
+        role,
+        slot,
+        number,
         height * float(rng.normal(0.98 if level == "high-school" else 1.0, 0.015)),
-        float(min(top * pace, 10.1)), float(min(accel * (0.5 + 0.5 * pace) * rng.normal(1.0, 0.04), 8.0)),
-        float(np.clip(rng.normal(0.27 - 0.03 * skill, 0.05), 0.14, 0.5)), skill)
+        float(min(top * pace, 10.1)),
+        float(min(accel * (0.5 + 0.5 * pace) * rng.normal(1.0, 0.04), 8.0)),
+        float(np.clip(rng.normal(0.27 - 0.03 * skill, 0.05), 0.14, 0.5)),
+        skill,
+    )
 
 
-NUMBERS = {"qb": (1, 19), "rb": (20, 49), "wr": (1, 19), "te": (80, 89), "line": (50, 79), "corner": (20, 39), "safety": (20, 49),
-           "nickel": (20, 39), "linebacker": (40, 59), "edge": (90, 99), "tackle": (90, 99)}
+NUMBERS = {
+    "qb": (1, 19),
+    "rb": (20, 49),
+    "wr": (1, 19),
+    "te": (80, 89),
+    "line": (50, 79),
+    "corner": (20, 39),
+    "safety": (20, 49),
+    "nickel": (20, 39),
+    "linebacker": (40, 59),
+    "edge": (90, 99),
+    "tackle": (90, 99),
+}
 
 
 def draw_number(rng: np.random.Generator, role: str, taken: set[int]) -> int:

@@ -14,7 +14,8 @@ from demo_clips.concepts import Call, draw_call
 from demo_clips.coverages import WEIGHTS, DefenseCall, draw_coverage
 from demo_clips.formations import Formation, add_moves, draw_formation
 from demo_clips.people import Person
-from demo_clips.setting import MIDDLE_YD, WIDTH_YD, Setting, draw_setting
+from demo_clips.setting import MIDDLE_YD, Setting, draw_setting
+from homography.field import WIDTH_YD
 from tagger.football.vocabulary import FAMILIES, PLAY_KINDS
 
 KIND_WEIGHTS = {"pass": 0.75, "run": 0.1, "screen": 0.07, "quick": 0.08}
@@ -43,7 +44,9 @@ class Plan:
     followers: dict[int, int] = field(default_factory=dict)  # defender -> receiver he runs with
 
 
-def _choose(rng: np.random.Generator, weights: Mapping[str, float], forced: str | None, allowed: tuple[str, ...], what: str) -> str:
+def _choose(
+    rng: np.random.Generator, weights: Mapping[str, float], forced: str | None, allowed: tuple[str, ...], what: str
+) -> str:
     roll = rng.random()
     if forced is not None:
         if forced not in allowed:
@@ -61,8 +64,15 @@ def _before_moves(formation: Formation) -> list[tuple[float, float]]:
     return xy
 
 
-def _cover_men(coverage: DefenseCall, spots: Spots, formation: Formation, xy: list[tuple[float, float]], setting: Setting,
-               defenders: list[Person], rng: np.random.Generator) -> Spots:
+def _cover_men(
+    coverage: DefenseCall,
+    spots: Spots,
+    formation: Formation,
+    xy: list[tuple[float, float]],
+    setting: Setting,
+    defenders: list[Person],
+    rng: np.random.Generator,
+) -> Spots:
     """Stand the men of man coverage over their receivers."""
     out = dict(spots)
     for d, job in coverage.jobs.items():
@@ -92,7 +102,7 @@ def _spread(spots: Spots, defenders: list[Person]) -> Spots:
     for _ in range(6):
         keys = list(out)
         for a_k, a in enumerate(keys):
-            for b in keys[a_k + 1:]:
+            for b in keys[a_k + 1 :]:
                 (ax, ay), (bx, by) = out[a], out[b]
                 if abs(ax - bx) < 1.1 and abs(ay - by) < 1.3:
                     mover = a if defenders[a].role not in ("tackle", "edge") else b
@@ -106,8 +116,11 @@ def _spread(spots: Spots, defenders: list[Person]) -> Spots:
 def _shown_shell(rng: np.random.Generator, base: str, family: str) -> tuple[str, bool]:
     if rng.random() > 0.33:
         return base, False
-    other = {"one-high": {"two-high": 0.9, "zero-high": 0.1}, "two-high": {"one-high": 0.95, "zero-high": 0.05},
-             "zero-high": {"two-high": 0.4, "one-high": 0.6}}[base]
+    other = {
+        "one-high": {"two-high": 0.9, "zero-high": 0.1},
+        "two-high": {"one-high": 0.95, "zero-high": 0.05},
+        "zero-high": {"two-high": 0.4, "one-high": 0.6},
+    }[base]
     return str(rng.choice(list(other), p=list(other.values()))), True
 
 
@@ -177,7 +190,23 @@ def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
                 shown[d] = align(defenders, formation, before, setting, stance, shown_shell, coverage.down_side, strong_before)[d]
         shown, shown_after = _spread(shown, defenders), _spread(shown_after, defenders)
     rotate = float(rng.choice([rng.uniform(-1.5, -0.4), rng.uniform(-0.4, 0.15), rng.uniform(0.15, 0.5)], p=[0.35, 0.45, 0.2]))
+    if formation.moves:  # they rotate after the motion has declared itself
+        rotate = max(rotate, 0.5 * (formation.moves[0].path[0][0] + formation.moves[0].path[-1][0]))
     earliest = min([m.path[0][0] for m in formation.moves], default=-1.0)
     start_s = min(-float(rng.uniform(2.5, 3.2)), earliest - 0.5)
-    return Plan(setting, formation, call, front, defenders, coverage, stance, shown_shell, shown, shown_after, final,
-                rotate if disguised else -1.2, disguised, -STEP_S * round(min(-start_s, 4.0) / STEP_S))
+    return Plan(
+        setting,
+        formation,
+        call,
+        front,
+        defenders,
+        coverage,
+        stance,
+        shown_shell,
+        shown,
+        shown_after,
+        final,
+        rotate if disguised else -1.2,
+        disguised,
+        -STEP_S * round(min(-start_s, 4.0) / STEP_S),
+    )

@@ -37,15 +37,33 @@ def make_rep(seed: int, index: int, options: Mapping[str, Any] | None = None) ->
     setting = played.plan.setting
     time_s = played.time_s - played.time_s[0]
     offense_kit, defense_kit = [("home", "pinnie"), ("home", "away"), ("away", "home")][int(rng.choice(3, p=[0.35, 0.4, 0.25]))]
-    actors = [Actor(p.player_id, p.side, p.role, p.slot, p.number,
-                    ("red" if p.role == "qb" and setting.period == "seven-on-seven" else offense_kit) if p.side == "offense" else defense_kit, p.height_yd)
-              for p in played.people]
+    actors = [
+        Actor(
+            p.player_id,
+            p.side,
+            p.role,
+            p.slot,
+            p.number,
+            ("red" if p.role == "qb" and setting.period == "seven-on-seven" else offense_kit)
+            if p.side == "offense"
+            else defense_kit,
+            p.height_yd,
+        )
+        for p in played.people
+    ]
     front = played.xy[[p.side == "offense" for p in played.people], :, 0].max(axis=0)
     others, xy, face, pose = draw_bystanders(rng, setting, time_s, np.maximum(front - 8.0, 0.0), offense_kit)
     motion = RepMotion(
-        setting.level, time_s, float(-played.time_s[0]), float(played.end_s - played.time_s[0]), (*actors, *others),
-        setting.to_field(np.concatenate([played.xy, xy])), setting.to_field_angle(np.concatenate([played.face, face])),
-        np.concatenate([played.pose, pose]), _ball_in_field(played))
+        setting.level,
+        time_s,
+        float(-played.time_s[0]),
+        float(played.end_s - played.time_s[0]),
+        (*actors, *others),
+        setting.to_field(np.concatenate([played.xy, xy])),
+        setting.to_field_angle(np.concatenate([played.face, face])),
+        np.concatenate([played.pose, pose]),
+        _ball_in_field(played),
+    )
     return motion, write_truth(played, motion, seed, index)
 
 

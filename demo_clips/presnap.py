@@ -28,7 +28,7 @@ class Waits:
         x, y = world.at(self.me)
         if self.follow is not None and world.t > self.follow[3]:
             r, depth, shade, _ = self.follow
-            rx, ry, _, rvy = world.seen(r, 0.28)
+            _, ry, _, rvy = world.seen(r, 0.28)
             tx, ty, speed = depth, ry + shade + 0.2 * rvy, 7.0
             hold_line = world.people[self.me].role in ("nickel", "corner", "safety")
             if hold_line and abs(ry - world.setting.ball_y_yd) < 6.5:

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from demo_clips.setting import WIDTH_YD, Setting
+from demo_clips.setting import Setting
+from homography.field import WIDTH_YD
 
 
 @dataclass(frozen=True)
@@ -76,8 +77,9 @@ class Route:
     delay_s: float = 0.0
 
 
-def make_route(rng: np.random.Generator, name: str, x: float, y: float, out: int, setting: Setting, skill: float,
-               delay_s: float = 0.0) -> Route:
+def make_route(
+    rng: np.random.Generator, name: str, x: float, y: float, out: int, setting: Setting, skill: float, delay_s: float = 0.0
+) -> Route:
     """Lay a route from (x, y), with the man's own depth and angle, inside the field and the end zone."""
     shape = ROUTES[name]
     deeper = 1.0 + shape.stretch * float(np.clip((setting.distance_yd - 8) / 10.0, -0.5, 1.0)) + float(rng.normal(0.0, 0.06))
@@ -91,10 +93,9 @@ def make_route(rng: np.random.Generator, name: str, x: float, y: float, out: int
     lean = float(rng.normal(0.0, 2.3)) if name not in ("swing", "bubble", "smoke", "tunnel", "flat", "arrow") else 0.0
     points = []
     for k, (down, outward, speed) in enumerate(shape.points):
+        px = base_x + down * deeper * squeeze
         if name == "swing":
             px = down if down > 0 else min(x + 0.3, down * 0.75)
-        else:
-            px = base_x + down * deeper * squeeze
         far = px > limit
         outward += lean * min(down / 6.0, 1.0) if 0 < down < 12 and shape.ending != "block" else lean if down >= 12 else 0.0
         py = float(np.clip(y + out * outward * wide, 1.2, WIDTH_YD - 1.2))

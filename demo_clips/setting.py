@@ -54,12 +54,12 @@ class Setting:
         goal_line = LENGTH_YD - END_ZONE_YD if self.direction > 0 else END_ZONE_YD
         x = goal_line - self.direction * (self.yards_to_goal - xy_yd[..., 0])
         y = WIDTH_YD - xy_yd[..., 1] if self.direction > 0 else xy_yd[..., 1]
-        return np.stack([x, y], axis=-1)
+        return np.asarray(np.stack([x, y], axis=-1))
 
     def to_field_angle(self, angle_rad: npt.NDArray[np.floating[Any]]) -> npt.NDArray[np.floating[Any]]:
         """Play frame direction to field frame direction, in -pi..pi."""
         turned = -angle_rad if self.direction > 0 else np.pi - angle_rad
-        return np.mod(turned + np.pi, 2.0 * np.pi) - np.pi
+        return np.asarray(np.mod(turned + np.pi, 2.0 * np.pi) - np.pi)
 
 
 def _ball_y(rng: np.random.Generator, level: str, hash_side: str) -> float:
@@ -82,5 +82,13 @@ def draw_setting(rng: np.random.Generator, level: str | None, period: str | None
     down = int(rng.choice([1, 2, 3, 4], p=[0.42, 0.3, 0.25, 0.03]))
     distance = 10 if down == 1 else int(np.clip(round(rng.gamma(3.2, 2.2)), 1, 20))
     hash_side = str(rng.choice(["left", "middle", "right"], p=[0.37, 0.26, 0.37]))
-    return Setting(level, period, down, min(distance, yards_to_goal), yards_to_goal, hash_side,
-                   _ball_y(rng, level, hash_side), int(rng.choice([-1, 1])))
+    return Setting(
+        level,
+        period,
+        down,
+        min(distance, yards_to_goal),
+        yards_to_goal,
+        hash_side,
+        _ball_y(rng, level, hash_side),
+        int(rng.choice([-1, 1])),
+    )

@@ -21,8 +21,15 @@ def _intervals(played: Played, i: int, offset: float) -> list[dict[str, Any]]:
     for k, (start, job) in enumerate(words):
         stop = words[k + 1][0] if k + 1 < len(words) else played.end_s
         receiver = played.people[job.receiver].player_id if job.word == "man" and job.receiver is not None else None
-        out.append({"assignment": job.word, "area": job.area, "receiver": receiver, "start_s": round(start + offset, 3),
-                    "end_s": round(stop + offset, 3)})
+        out.append(
+            {
+                "assignment": job.word,
+                "area": job.area,
+                "receiver": receiver,
+                "start_s": round(start + offset, 3),
+                "end_s": round(stop + offset, 3),
+            }
+        )
     return out
 
 
@@ -32,9 +39,18 @@ def _motions(played: Played, offset: float) -> list[dict[str, Any]]:
         i = move.person
         start, end = move.path[0][0], min(move.path[-1][0], 0.0)
         y0, y1 = played.xy[i, index_at(played, start), 1], played.xy[i, index_at(played, end), 1]
-        out.append({"player_id": played.people[i].player_id, "kind": "shift" if move.kind == "shift" else "motion", "style": move.kind,
-                    "start_s": round(start + offset, 3), "end_s": round(end + offset, 3), "from_across_yd": round(float(y0), 3),
-                    "to_across_yd": round(float(y1), 3), "answer": played.plan.answers[k] if k < len(played.plan.answers) else None})
+        out.append(
+            {
+                "player_id": played.people[i].player_id,
+                "kind": "shift" if move.kind == "shift" else "motion",
+                "style": move.kind,
+                "start_s": round(start + offset, 3),
+                "end_s": round(end + offset, 3),
+                "from_across_yd": round(float(y0), 3),
+                "to_across_yd": round(float(y1), 3),
+                "answer": played.plan.answers[k] if k < len(played.plan.answers) else None,
+            }
+        )
     return out
 
 
@@ -43,8 +59,11 @@ def _rotation(played: Played, offset: float) -> dict[str, Any] | None:
     plan = played.plan
     if not plan.disguised:
         return None
-    moved = {d: np.hypot(plan.final[d][0] - plan.shown_after_move[d][0], plan.final[d][1] - plan.shown_after_move[d][1])
-             for d, p in enumerate(plan.defenders) if p.role == "safety"}
+    moved = {
+        d: np.hypot(plan.final[d][0] - plan.shown_after_move[d][0], plan.final[d][1] - plan.shown_after_move[d][1])
+        for d, p in enumerate(plan.defenders)
+        if p.role == "safety"
+    }
     d = max(moved, key=lambda k: moved[k])
     if moved[d] < 2.0:
         return None
@@ -65,23 +84,59 @@ def write_truth(played: Played, motion: RepMotion, seed: int, index: int) -> dic
     rotation = _rotation(played, offset)
     shell = shell_at(played, 0.0)
     shown = shell_at(played, min(plan.rotate_s, 0.0) - 0.15) if rotation else shell
-    defenders = [{"player_id": played.people[i].player_id, "slot": played.people[i].slot, "intervals": _intervals(played, i, offset),
-                  "mistakes": [{**m, "start_s": round(m["start_s"] + offset, 3)} for m in played.mistakes.get(i, [])]}
-                 for i in sorted(played.words)]
+    defenders = [
+        {
+            "player_id": played.people[i].player_id,
+            "slot": played.people[i].slot,
+            "intervals": _intervals(played, i, offset),
+            "mistakes": [{**m, "start_s": round(m["start_s"] + offset, 3)} for m in played.mistakes.get(i, [])],
+        }
+        for i in sorted(played.words)
+    ]
     return {
-        "format": FORMAT, "rep": f"rep-{index + 1:03d}", "seed": seed, "level": setting.level, "period": setting.period,
-        "situation": {"down": setting.down, "distance_yd": setting.distance_yd, "hash": setting.hash_side, "personnel": personnel_of(played),
-                      "call": called, "yards_to_goal": setting.yards_to_goal},
-        "snap_s": round(offset, 3), "release_s": None if played.release_s is None else round(played.release_s + offset, 3),
-        "end_s": round(played.end_s + offset, 3), "play_kind": plan.call.kind, "concept": plan.call.name, "result": played.result,
-        "direction": setting.direction, "ball_xy_yd": _rounded(setting.to_field(np.array([0.0, setting.ball_y_yd]))),
-        "shell_shown": shown, "shell": shell, "family": called, "called_family": called, "variant": plan.coverage.variant,
-        "technique": plan.coverage.technique, "front": plan.front, "gradable": graded,
-        "rush_count": sum(words[-1][1].word == "rush" for words in played.words.values()), "disguised": bool(rotation), "rotation": rotation,
-        "formation": formation_facts(played), "motions": _motions(played, offset),
-        "players": [_player(a) for a in motion.actors], "defenders": defenders, "events": find_events(played, offset, rotation),
-        "tracks": {"time_s": _rounded(motion.time_s), "player_id": [a.player_id for a in motion.actors],
-                   "xy_yd": _rounded(motion.xy_yd), "facing_rad": _rounded(motion.torso_rad)},
+        "format": FORMAT,
+        "rep": f"rep-{index + 1:03d}",
+        "seed": seed,
+        "level": setting.level,
+        "period": setting.period,
+        "situation": {
+            "down": setting.down,
+            "distance_yd": setting.distance_yd,
+            "hash": setting.hash_side,
+            "personnel": personnel_of(played),
+            "call": called,
+            "yards_to_goal": setting.yards_to_goal,
+        },
+        "snap_s": round(offset, 3),
+        "release_s": None if played.release_s is None else round(played.release_s + offset, 3),
+        "end_s": round(played.end_s + offset, 3),
+        "play_kind": plan.call.kind,
+        "concept": plan.call.name,
+        "result": played.result,
+        "direction": setting.direction,
+        "ball_xy_yd": _rounded(setting.to_field(np.array([0.0, setting.ball_y_yd]))),
+        "shell_shown": shown,
+        "shell": shell,
+        "family": called,
+        "called_family": called,
+        "variant": plan.coverage.variant,
+        "technique": plan.coverage.technique,
+        "front": plan.front,
+        "gradable": graded,
+        "rush_count": sum(any(job.word == "rush" for _, job in words) for words in played.words.values()),
+        "disguised": bool(rotation),
+        "rotation": rotation,
+        "formation": formation_facts(played),
+        "motions": _motions(played, offset),
+        "players": [_player(a) for a in motion.actors],
+        "defenders": defenders,
+        "events": find_events(played, offset, rotation),
+        "tracks": {
+            "time_s": _rounded(motion.time_s),
+            "player_id": [a.player_id for a in motion.actors],
+            "xy_yd": _rounded(motion.xy_yd),
+            "facing_rad": _rounded(motion.torso_rad),
+        },
     }
 
 

@@ -6,9 +6,10 @@ from math import hypot
 from typing import ClassVar
 
 from demo_clips.coverages import Job
-from demo_clips.setting import MIDDLE_YD, WIDTH_YD
+from demo_clips.setting import MIDDLE_YD
 from demo_clips.world import Want, World, arrive, open_hips
 from demo_clips.zones import Bounds, Zone, bounds_of
+from homography.field import WIDTH_YD
 
 
 class UnderZone(Zone):
@@ -52,7 +53,9 @@ class UnderZone(Zone):
 
     def _sink(self, world: World, depth: float, numbers: float) -> float:
         """A flat man sinks under #1 while nobody threatens the flat, and comes up when somebody does."""
-        flat_threat = any((ry - numbers) * self.side > -9.0 and rx < 6.0 and rvy * self.side > 1.5 for _, rx, ry, _, rvy in self.threats(world))
+        flat_threat = any(
+            (ry - numbers) * self.side > -9.0 and rx < 6.0 and rvy * self.side > 1.5 for _, rx, ry, _, rvy in self.threats(world)
+        )
         if flat_threat and world.t > 1.0:
             return depth
         return depth + min(1.9 * max(world.t - 0.8, 0.0), 4.5)
@@ -72,12 +75,13 @@ class UnderZone(Zone):
 
     def _grip(self, world: World, threat: tuple[int, float, float, float, float], x: float, y: float) -> float:
         """How far he plays the man instead of the spot, 0 to 1."""
-        _, rx, ry, rvx, rvy = threat
+        _, rx, ry, rvx, _ = threat
         base = {"match": 0.95, "hole": 0.92}.get(self.job.style, 0.75)
         near = min(max((11.0 - hypot(rx - x, ry - y)) / 6.0, 0.0), 1.0)
         known = min(max((world.t - 0.45) / 0.8, 0.0), 1.0)
         short = 0.45 if rx < 3.0 and rvx < 2.0 and world.t < 2.4 else 1.0  # high to low: do not jump the short one early
-        deep = min(max(((16.5 if self.job.style == "match" else 13.0) - rx) / 3.0, 0.0), 1.0)  # the help behind takes him
+        limit = {"flat": 10.5, "curl-flat": 15.0}.get(self.job.word, 16.5) - (0.0 if self.job.style == "match" else 3.0)
+        deep = min(max((limit - rx) / 3.0, 0.0), 1.0)  # the help behind takes him
         return base * near * known * short * deep
 
     def act(self, world: World) -> Want:

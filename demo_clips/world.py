@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from math import atan2, cos, hypot, pi, sin, sqrt
+from math import atan2, hypot, pi, sqrt
 from typing import Any
 
 import numpy as np
 
 from demo_clips.bodies import STEP_S, Bodies
+from demo_clips.coverages import Job
 from demo_clips.people import Person
 from demo_clips.setting import Setting
 
@@ -31,13 +32,15 @@ class World:
         self.eyes: tuple[float, float] = (10.0, setting.ball_y_yd)
         self.rushing: set[int] = set()
         self.blockers: set[int] = set()
-        self.run_shown_until: float | None = None
+        self.block_pairs: tuple[int, dict[int, int]] | None = None  # (step, lineman -> rusher)
+        self.changes: list[tuple[float, int, Job]] = []  # men who took another job, and when
         # The ball: held by the passer, in the air, carried or dead.
         self.phase = "held"
         self.carrier: int | None = None
         self.target: int | None = None
         self.release_s: float | None = None
         self.arrive_s: float | None = None
+        self.release_xy: tuple[float, float] = (0.0, 0.0)
         self.catch_xy: tuple[float, float] = (0.0, 0.0)
         self.caught_s: float | None = None
         self.end_s: float | None = None
@@ -101,8 +104,9 @@ def open_hips(vx: float, vy: float, look: float, full_run: float = 6.5) -> float
     return look + turn_between(look, heading) * share * 0.85
 
 
-def unit(angle: float) -> tuple[float, float]:
-    return cos(angle), sin(angle)
+def facing_of(vx: float, vy: float, current: float) -> float:
+    """The way he runs; the old direction if he hardly moves."""
+    return atan2(vy, vx) if hypot(vx, vy) > 0.8 else current
 
 
 def as_array(people: list[Person], name: str) -> Any:

@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 from demo_clips.coverages import Job
-from demo_clips.setting import MIDDLE_YD, WIDTH_YD
+from demo_clips.setting import MIDDLE_YD
 from demo_clips.world import World, angle_to
+from homography.field import WIDTH_YD
 
 # Lateral bounds of each area on a field with the ball in the middle, yards from the offense's left sideline.
 DEEP_BOUNDS = {
-    ("deep-third", "left"): (0.0, 17.8), ("deep-third", "middle"): (17.8, 35.5), ("deep-third", "right"): (35.5, WIDTH_YD),
-    ("deep-half", "left"): (0.0, MIDDLE_YD), ("deep-half", "right"): (MIDDLE_YD, WIDTH_YD),
-    ("deep-quarter", "left-outside"): (0.0, 13.3), ("deep-quarter", "left-inside"): (13.3, MIDDLE_YD),
-    ("deep-quarter", "right-inside"): (MIDDLE_YD, 40.0), ("deep-quarter", "right-outside"): (40.0, WIDTH_YD),
+    ("deep-third", "left"): (0.0, 17.8),
+    ("deep-third", "middle"): (17.8, 35.5),
+    ("deep-third", "right"): (35.5, WIDTH_YD),
+    ("deep-half", "left"): (0.0, MIDDLE_YD),
+    ("deep-half", "right"): (MIDDLE_YD, WIDTH_YD),
+    ("deep-quarter", "left-outside"): (0.0, 13.3),
+    ("deep-quarter", "left-inside"): (13.3, MIDDLE_YD),
+    ("deep-quarter", "right-inside"): (MIDDLE_YD, 40.0),
+    ("deep-quarter", "right-outside"): (40.0, WIDTH_YD),
 }
 UNDER_BOUNDS = {
-    ("curl-flat", "left"): (0.0, 17.5), ("curl-flat", "right"): (35.8, WIDTH_YD), ("hook-curl", "left"): (13.5, 27.0),
-    ("hook-curl", "right"): (26.3, 39.8), ("middle-hook", "middle"): (19.0, 34.3), ("robber", "middle"): (17.0, 36.3),
-    ("flat", "left"): (0.0, 14.5), ("flat", "right"): (38.8, WIDTH_YD),
+    ("curl-flat", "left"): (0.0, 17.5),
+    ("curl-flat", "right"): (35.8, WIDTH_YD),
+    ("hook-curl", "left"): (13.5, 27.0),
+    ("hook-curl", "right"): (26.3, 39.8),
+    ("middle-hook", "middle"): (19.0, 34.3),
+    ("robber", "middle"): (17.0, 36.3),
+    ("flat", "left"): (0.0, 14.5),
+    ("flat", "right"): (38.8, WIDTH_YD),
 }
 Bounds = tuple[float, float]
 
