@@ -62,11 +62,13 @@ class Look:
 @dataclass(frozen=True)
 class Calibration:
     """`temperature` of each dialect divides the log evidence (men's paths are not independent of each other, so their product
-    is too sure), at the times `time_s` after the snap; `log_prior` of each family in each dialect."""
+    is too sure), at the times `time_s` after the snap; `log_prior` of each family in each dialect; `log_share` of each way to play a
+    family with so many men (by its key), in each dialect."""
 
     time_s: FloatArray
     temperature: Mapping[str, FloatArray]
     log_prior: Mapping[str, Mapping[str, float]]
+    log_share: Mapping[str, Mapping[str, float]]
 
     def temperature_at(self, dialect: str, time_s: float) -> float:
         """The temperature at a time, between the learned ones in a straight line; 1 where nothing was learned."""
@@ -83,7 +85,7 @@ class Book:
     calibration: Calibration
 
 
-FLAT = Calibration(np.array([0.0]), {}, {})
+FLAT = Calibration(np.array([0.0]), {}, {}, {})
 """No calibration."""
 
 
@@ -188,7 +190,7 @@ def parse_calibration(text: str) -> Calibration:
     """Read the calibration of the posterior."""
     data = json.loads(text)
     temperature = {name: np.array(values, dtype=float) for name, values in data["temperature"].items()}
-    return Calibration(np.array(data["time_s"], dtype=float), temperature, data["log_prior"])
+    return Calibration(np.array(data["time_s"], dtype=float), temperature, data["log_prior"], data["log_share"])
 
 
 def parse_book(coverages: str, roles: str, calibration: str) -> Book:

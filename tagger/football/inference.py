@@ -21,17 +21,21 @@ from vision.types import BoolArray, FloatArray
 
 LOG_2 = float(np.log(2.0))
 DIALECT_TEMPERATURE = 3.0
+UNHEARD = -2.0
+"""Log share of a way that a coach wrote into the book after it was learned."""
 FREEDOM = 10.0
 """Degrees of freedom of the Student-t: players are not always where the drawing has them."""
 
 
 @dataclass(frozen=True)
 class Way:
-    """One structure with one list of roles, man roles naming their receiver ("man:2" is the third from the left)."""
+    """One structure with one list of roles, man roles naming their receiver ("man:2" is the third from the left). `key` names
+    the way but for its receivers and its side, `log_prior` is its share among the ways of that key."""
 
     family: str
     variant: str
     roles: tuple[str, ...]
+    key: str
     log_prior: float
 
 
@@ -80,8 +84,16 @@ def _ways(structures: Identity, men: int, receivers: int) -> tuple[Way, ...]:
             rest = tuple(r for r in roles if r != MAN)
             choices = list(combinations(range(receivers), count)) if count <= receivers else []
             out += [Way(structure.family, structure.variant, rest + tuple(f"man:{r}" for r in choice),
-                        float(np.log(structure.weight / len(choices)))) for choice in choices]
+                        way_key(structure.family, rest, count), float(np.log(structure.weight / len(choices)))) for choice in choices]
     return tuple(out)
+
+
+def way_key(family: str, zones: tuple[str, ...], men: int) -> str:
+    """A name for a way to share out roles, the same for its mirror image: "cover-1 free:middle robber:middle 5 man"."""
+    mirror = {"left": "right", "right": "left"}
+    swapped = [role.replace(side, mirror[side]) for role in zones for side in (side_of(role),) if side in mirror]
+    swapped += [role for role in zones if side_of(role) == "middle"]
+    return " ".join([family, *min(sorted(zones), sorted(swapped)), *([f"{men} man"] if men else [])])
 
 
 class Densities:
@@ -181,6 +193,8 @@ def weigh_scores(book: Book, scores: RoleScores, receivers: int) -> Evidence:
     prior = np.array([way.log_prior for way in ways])
     log_score = scores.score[:, :, picked].transpose(0, 2, 1, 3).reshape(-1, men, men)
     total, chance = share_out(log_score)
+    shares = [book.calibration.log_share.get(dialect, {}) for dialect in book.dialects]
+    prior = prior + np.array([[share.get(way.key, UNHEARD if share else 0.0) for way in ways] for share in shares])
     return Evidence(ways, tuple(book.dialects), total.reshape(dialects, -1) + prior, chance.reshape(dialects, -1, men, men))
 
 

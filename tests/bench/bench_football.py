@@ -68,8 +68,10 @@ def labelled_report(tracks: Path, plays: Path, simulated: range, count: int, fol
         examples = [latent_example(name, labelled[name][0], labelled[name][1]["coverage_family"]) for name in inside]
         shipped = shipped_book()
         priors = {"games": log_prior(examples), "drawn": log_prior(drawn)}
-        calibration = Calibration(shipped.calibration.time_s, shipped.calibration.temperature, priors)
-        book = Book(shipped.structures, {"games": learn(examples, text), "drawn": drawn_looks}, calibration)
+        learned = {"games": learn(examples, text), "drawn": drawn_looks}
+        shares = {source: one.log_share for source, one in learned.items()}
+        calibration = Calibration(shipped.calibration.time_s, shipped.calibration.temperature, priors, shares)
+        book = Book(shipped.structures, {source: one.looks for source, one in learned.items()}, calibration)
         numbers = learn_play([(make_scene(labelled[n][0], 0.0), labelled[n][1]) for n in inside], scenes)
         answers += [(labelled[n][1], read_play(replace(labelled[n][0], snap_s=None), book, numbers=numbers)) for n in names[fold::folds]]
     return _judge_labelled(answers)

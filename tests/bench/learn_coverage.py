@@ -24,7 +24,7 @@ from scipy.special import logsumexp
 from simulated import SimulatedRep, parse_seeds, role_of, simulate
 
 from tagger.football.book import FLAT, Book, Look, format_looks, look_of, parse_structures, side_of
-from tagger.football.inference import in_left_form, weigh
+from tagger.football.inference import in_left_form, way_key, weigh
 from tagger.football.measures import ACROSS, LATEST_S, Measured, measure
 from tagger.football.playbook import shipped_playbook
 from tagger.football.rush import rush_probability
@@ -90,7 +90,15 @@ def known_example(rep: SimulatedRep) -> Example:
     return Example(rep.truth["rep"], measured, rep.truth["family"], scene, known)
 
 
-def learn(examples: Sequence[Example], structures_text: str, rounds: int = ROUNDS, prior_men: float = PRIOR_MEN) -> dict[str, Look]:
+@dataclass(frozen=True)
+class Learned:
+    """What a source of plays taught: the looks of its roles and the log share of each way to play a family."""
+
+    looks: dict[str, Look]
+    log_share: dict[str, float]
+
+
+def learn(examples: Sequence[Example], structures_text: str, rounds: int = ROUNDS, prior_men: float = PRIOR_MEN) -> Learned:
     """Fit the looks. Examples with latent roles are shared out anew in every round."""
     structures = parse_structures(structures_text)
     start = first_looks()
@@ -101,7 +109,35 @@ def learn(examples: Sequence[Example], structures_text: str, rounds: int = ROUND
             for weight, role, man in _shares(book, example):
                 _collect(rows, weight, role, man, example.measured)
         book = replace(book, dialects={"": {name: _fit(rows[name], start[name], prior_men) for name in start}})
-    return dict(book.dialects[""])
+    return Learned(dict(book.dialects[""]), _way_shares(book, examples))
+
+
+def _way_shares(book: Book, examples: Sequence[Example]) -> dict[str, float]:
+    """Log share of each way among those of its family with as many men, one play spread over all."""
+    count: dict[tuple[str, int], dict[str, float]] = {}
+    for men in range(3, 10):
+        for structure in book.structures:
+            for roles in structure.ways(men):
+                zones = tuple(r for r in roles if r != "man")
+                key = way_key(structure.family, zones, roles.count("man"))
+                count.setdefault((structure.family, men), {})[key] = 0.0
+    for example in examples:
+        table = count.get((example.family, len(example.measured.defenders)), {})
+        if example.roles is not None:
+            zones = tuple(r for r in example.roles if r is not None and not r.startswith("man"))
+            key = way_key(example.family, zones, sum(r is not None and r.startswith("man") for r in example.roles))
+            if key in table:
+                table[key] += 1.0
+        elif table:
+            evidence = weigh(_only(book, example.family), example.measured)
+            for way, p in zip(evidence.ways, np.exp(evidence.log_evidence[0] - logsumexp(evidence.log_evidence[0])), strict=True):
+                table[way.key] += float(p)
+    return {key: round(float(np.log((n + 1.0 / len(table)) / (sum(table.values()) + 1.0))), 3)
+            for table in count.values() for key, n in table.items()}
+
+
+def _only(book: Book, family: str) -> Book:
+    return replace(book, structures=tuple(s for s in book.structures if s.family == family))
 
 
 def _shares(book: Book, example: Example) -> Iterable[tuple[float, str, int]]:
@@ -109,8 +145,7 @@ def _shares(book: Book, example: Example) -> Iterable[tuple[float, str, int]]:
     if example.roles is not None:
         yield from ((1.0, role, man) for man, role in enumerate(example.roles) if role is not None)
         return
-    only = replace(book, structures=tuple(s for s in book.structures if s.family == example.family))
-    evidence = weigh(only, example.measured)
+    evidence = weigh(_only(book, example.family), example.measured)
     if not evidence.ways:
         return
     posterior = np.exp(evidence.log_evidence[0] - logsumexp(evidence.log_evidence[0]))
@@ -165,8 +200,10 @@ def left_out_evidence(sources: dict[str, list[Example]], text: str) -> list[tupl
     """For every example, judged by looks that were learned without it: (dialect, family, log evidence (L, F) at TIMES_S)."""
     structures, out = parse_structures(text), []
     for fold in range(FOLDS):
-        dialects = {name: learn([e for i, e in enumerate(some) if i % FOLDS != fold], text) for name, some in sources.items()}
-        book = Book(structures, dialects, FLAT)
+        learned = {name: learn([e for i, e in enumerate(some) if i % FOLDS != fold], text) for name, some in sources.items()}
+        shares = {name: one.log_share for name, one in learned.items()}
+        dialects = {name: one.looks for name, one in learned.items()}
+        book = Book(structures, dialects, replace(FLAT, log_share=shares))
         for name, some in sources.items():
             for example in some[fold::FOLDS]:
                 tables = []
@@ -214,8 +251,10 @@ def main() -> None:
     priors = {name: log_prior(some) for name, some in sources.items()}
     temperatures = fit_temperatures(left_out_evidence(sources, text), priors)
     print("temperatures", TIMES_S, temperatures)
-    (options.out / "roles.json").write_text(format_looks({name: learn(some, text) for name, some in sources.items()}))
-    calibration = {"time_s": TIMES_S, "temperature": temperatures, "log_prior": priors}
+    learned = {name: learn(some, text) for name, some in sources.items()}
+    (options.out / "roles.json").write_text(format_looks({name: one.looks for name, one in learned.items()}))
+    shares = {name: one.log_share for name, one in learned.items()}
+    calibration = {"time_s": TIMES_S, "temperature": temperatures, "log_prior": priors, "log_share": shares}
     (options.out / "coverage_calibration.json").write_text(json.dumps(calibration, indent=1) + "\n")
 
 

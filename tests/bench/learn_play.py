@@ -54,16 +54,14 @@ def fit_kind(rows: np.ndarray, kinds: Sequence[str], ridge: float = 1.0) -> Line
     """Multinomial logistic regression; missing measures count as the mean."""
     mean, sd = np.nanmean(rows, axis=0), np.nanstd(rows, axis=0) + 1e-6
     x, y = np.nan_to_num((rows - mean) / sd), np.array([PLAY_KINDS.index(k) for k in kinds])
-    share = np.bincount(y, minlength=len(PLAY_KINDS))
-    importance = (len(y) / len(PLAY_KINDS) / share)[y] ** 0.5
     hot = np.eye(len(PLAY_KINDS))[y]
 
     def loss(flat: np.ndarray) -> tuple[float, np.ndarray]:
         table = flat.reshape(len(PLAY_KINDS), -1)
         log_chance = log_softmax(x @ table[:, 1:].T + table[:, 0], axis=1)
-        error = (np.exp(log_chance) - hot) * importance[:, None]
+        error = (np.exp(log_chance) - hot)
         slope = np.concatenate([error.sum(axis=0)[:, None], error.T @ x + ridge * table[:, 1:]], axis=1)
-        return float(-(importance * log_chance[np.arange(len(y)), y]).sum() + 0.5 * ridge * (table[:, 1:] ** 2).sum()), slope.ravel()
+        return float(-log_chance[np.arange(len(y)), y].sum() + 0.5 * ridge * (table[:, 1:] ** 2).sum()), slope.ravel()
 
     table = minimize(loss, np.zeros(len(PLAY_KINDS) * (x.shape[1] + 1)), jac=True, method="L-BFGS-B").x.reshape(len(PLAY_KINDS), -1)
     return Linear(mean, sd, table[:, 1:], table[:, 0])
