@@ -18,7 +18,7 @@ from homography.camera import LOG_FOCAL, ground, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
-from homography.refine import camera_prior, refine
+from homography.refine import MARK_OFFSETS_YD, PAINT_SD_YD, camera_prior, refine
 from homography.rows import Based, place_rows
 from homography.score import support
 from homography.stripes import find_stripes
@@ -35,7 +35,7 @@ SAME_PLACE_YD = 1.0
 SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
-TEST_GATES_PX = (12.0, 6.0, 3.5)
+TEST_GATES_PX = (12.0, 6.0, 4.0)
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,12 @@ def same_place(one: Hypothesis, other: Hypothesis) -> bool:
 def test(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:
     """Adjust a hypothesis to all its frames at once and score it anew."""
     taken = [frames[row] for row in one.rows]
-    solution = refine(taken, range(len(taken)), one.solution, one.level, camera_prior(one.solution.centre_yd), gates_px=TEST_GATES_PX)
+    prior = camera_prior(one.solution.centre_yd)
+    solution = refine(taken, range(len(taken)), one.solution, one.level, prior, gates_px=TEST_GATES_PX[:-1])
+    # Marks are painted by one of a few habits; what lies between has to be paid for.
+    habit = min(MARK_OFFSETS_YD, key=lambda offset: abs(offset - solution.mark_offset_yd))
+    prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
+    solution = refine(taken, range(len(taken)), replace(solution, mark_offset_yd=habit), one.level, prior, gates_px=TEST_GATES_PX[-1:])
     scores = [support(frame, solution, i, one.level).total for i, frame in enumerate(taken)]
     return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean(scores)))
 

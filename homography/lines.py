@@ -32,6 +32,8 @@ NOISE_FACTOR = 3.5
 DASH_NOISE_FACTOR = 3.5
 COHERENCE = 0.35
 STEEP_NORMAL = 0.5
+FLAT_NORMAL = 0.94
+BAR_PX = (5.0, 9.0)
 BRIGHT = 40.0
 BOX_MARGIN = 0.12
 DASH_PX = (2.0, 70.0)
@@ -75,7 +77,8 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     table = table[np.argsort(-np.minimum(table[:, 4], BRIGHT) * table[:, 5], kind="stable")[:MOST_CANDIDATES]]
     neighbours = along_stripe_neighbours(table[:, :2], table[:, 2], NEIGHBOUR_STEPS * step)
     table = table[np.argsort(-np.minimum(neighbours, 2), kind="stable")[:MOST_POINTS]]
-    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy, edge)
+    flat_lines = bool((np.abs(np.sin(table[:, 2])) > FLAT_NORMAL).mean() > 0.5) if len(table) else False
+    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy, edge, flat_lines)
     table = table.astype(np.float32)
     return Ridges(table[:, :2], table[:, 2], table[:, 3], table[:, 4], dash_xy, dash_size)
 
@@ -135,17 +138,20 @@ def along_stripe_neighbours(xy_px: npt.NDArray[Any], normal_rad: npt.NDArray[Any
     return np.bincount(pairs[agree].ravel(), minlength=len(xy_px))
 
 
-def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[Any],
-                edge: npt.NDArray[Any] | None) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
-    """Short bright components: those that stand alone, and flat ones that cross a steep stripe."""
+def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[Any], edge: npt.NDArray[Any] | None,
+                flat_lines: bool) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+    """Short bright components: marks that stand alone, and bars that cross a yard line. `flat_lines`: the yard lines run flat
+    through the picture (end-zone view), so the bars are steep; else the other way round. Opening along the bar takes the line
+    away."""
     first = 0 if edge is None else int(np.clip(edge.min() * grey.shape[0], 0, grey.shape[0] - widest))
     grey = grey[first:]
-    kernel = np.ones((widest, widest), np.uint8)
-    alone = cv2.morphologyEx(grey, cv2.MORPH_TOPHAT, kernel)
-    level = cv2.morphologyEx(grey, cv2.MORPH_OPEN, np.ones((1, max(3, round(9 * scale))), np.uint8))
-    flat = cv2.morphologyEx(level, cv2.MORPH_TOPHAT, np.ones((widest, 1), np.uint8))
+    alone = cv2.morphologyEx(grey, cv2.MORPH_TOPHAT, np.ones((widest, widest), np.uint8))
+    reach = max(3, round((BAR_PX[0] if flat_lines else BAR_PX[1]) * scale))
+    along = (reach, 1) if flat_lines else (1, reach)
+    level = cv2.morphologyEx(grey, cv2.MORPH_OPEN, np.ones(along, np.uint8))
+    bars = cv2.morphologyEx(level, cv2.MORPH_TOPHAT, np.ones((1, widest) if flat_lines else (widest, 1), np.uint8))
     parts = []
-    for image in (alone, flat):
+    for image in (alone, bars):
         threshold = max(LEAST_CONTRAST * 1.5, DASH_NOISE_FACTOR * float(np.median(image[::4, ::4])))
         binary = cv2.threshold(image, threshold, 255, cv2.THRESH_BINARY)[1]
         _, _, stats, centroids = cv2.connectedComponentsWithStats(binary, connectivity=8, ltype=cv2.CV_32S)

@@ -34,6 +34,8 @@ OVERRUN_YD = (1.2, 25.0)
 ALONG = np.linspace(-OVERRUN_YD[1], WIDTH_YD + OVERRUN_YD[1], 105)
 MARK_GAIN, MARK_MISS_COST = 3.0, 0.4
 ROW_REACH_YD = 0.4
+MARK_SIGMA_YD = 0.15
+DECOY_ROWS_YD = (-1.7, 1.7)
 STRAY_ROW_BIN_YD = 0.5
 STRAY_ROW_LEAST = 4.0
 ON_YARD = 0.22
@@ -169,16 +171,27 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
         px, inside = visible(frame, np.column_stack([x, np.full_like(x, middle)]), solution, row)
         with np.errstate(invalid="ignore"):
             inside &= np.concatenate([[0.0], np.linalg.norm(np.diff(px, axis=0), axis=1)]) > 5.0
-        on = np.abs(spot[:, 1] - middle) < ROW_REACH_YD
-        hits = np.unique(np.round(spot[on, 0]))
-        decoys = [np.unique(np.round(spot[np.abs(spot[:, 1] - middle - off) < ROW_REACH_YD, 0])) for off in (-1.7, 1.7)]
+        # Bars on the yard lines stand on the inbounds line itself.
+        bar = np.abs(spot[:, 0] - YARD_LINE_SPACING_YD * np.round(spot[:, 0] / YARD_LINE_SPACING_YD)) < ON_YARD
+        off = spot[:, 1] - np.where(bar, inbounds, middle)
         best = 0.0
         for use in (inside, inside & five):
-            hit = float(np.isin(x[use], hits).sum())
-            stray = 0.5 * sum(float(np.isin(x[use], marks).sum()) for marks in decoys)
-            best = max(best, MARK_GAIN * (hit - stray) - MARK_MISS_COST * (use.sum() - hit))
+            hit = marks_gain(x[use], spot, off)
+            stray = 0.5 * sum(marks_gain(x[use], spot, off - decoy) for decoy in DECOY_ROWS_YD)
+            best = max(best, hit - stray - MARK_MISS_COST * use.sum())
         gain += best
     return gain - MARK_GAIN * stray_rows
+
+
+def marks_gain(x: Array, spot: Array, off: Array) -> float:
+    """Gain of the best mark at each of the whole yards `x`, from the marks (M, 2) and their distances `off` (M,) from the row."""
+    gain = np.where(np.abs(off) < ROW_REACH_YD, np.maximum(MARK_GAIN - 0.5 * (off / MARK_SIGMA_YD) ** 2, 0.0), 0.0)
+    first = int(x[0]) if len(x) else 0
+    yard = np.round(spot[:, 0]).astype(int) - first
+    good = (yard >= 0) & (yard <= (int(x[-1]) - first if len(x) else -1)) & (gain > 0)
+    best = np.zeros(int(x[-1]) - first + 1 if len(x) else 0)
+    np.maximum.at(best, yard[good], gain[good])
+    return float(best[x.astype(int) - first].sum()) if len(x) else 0.0
 
 
 def stray_row_marks(spot: Array, level: str, mark_offset_yd: float) -> float:

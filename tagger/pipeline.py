@@ -1,0 +1,224 @@
+"""One clip in, one tagged rep out: the only place where vision, homography and football meet. Knows no database.
+
+Each frame is decoded once. While the film streams by, only small things are kept (boxes, shirt colours, line evidence);
+then the camera is solved over the whole clip, the people are linked on the field, and football reads the play.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from homography import FrameEvidence, Observer, locate, solve_clip, solve_still
+from homography.motion import image_motion
+from homography.types import FieldTracks, FieldView
+from tagger.football import Abstention, PlayTracks, Reading, Situation, play_from_field, read_play, silent_reading
+from vision.detector import load_detector
+from vision.kits import describe
+from vision.outfits import dress
+from vision.tracker import track
+from vision.types import Detections, FloatArray, Tracks
+from vision.video import Frame, VideoInfo, probe, read_frames
+
+DETECTIONS_PER_S = 15.0
+"""How often people are looked for: their motion between is smooth, and the detector is the dearest stage."""
+MAX_HEIGHT_PX = 1080
+"""Larger film is reduced while it is decoded: the detector works at 1280 px at most."""
+MAX_CLIP_S = 180.0
+"""A rep takes seconds; a longer file is a practice, which must be cut into reps first."""
+MIN_FRAMES = 15
+MIN_SOLVED_SHARE = 0.3
+HALF_FRAME_S = 1.0 / 60.0
+STILL_SUFFIXES = {".jpg", ".jpeg", ".png", ".webp", ".bmp", ".tif", ".tiff"}
+
+Progress = Callable[[float, str], None]
+
+
+class ClipError(ValueError):
+    """A clip that cannot be tagged at all; the message is one line: what, where, what to do."""
+
+
+@dataclass(frozen=True)
+class TagOptions:
+    """What a person may set. `detect_every` None chooses the step from the frame rate."""
+
+    weights: Path | None = None
+    device: str = "cpu"
+    level: str | None = None
+    detect_every: int | None = None
+    situation: Situation = field(default_factory=Situation)
+
+
+@dataclass(frozen=True)
+class TaggedClip:
+    """All that one clip gave. `play` is None where football could not start; `reading` then holds the abstentions.
+    `track_of_player` leads from the reading's player names to the tracks; `seconds` is the time each stage took."""
+
+    video: VideoInfo
+    view: FieldView
+    tracks: Tracks
+    field_tracks: FieldTracks
+    play: PlayTracks | None
+    reading: Reading
+    track_of_player: dict[str, int]
+    seconds: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What the machine saw at one moment: the picture, its boxes and the field model of that frame (row `row` of `view`)."""
+
+    frame_bgr: np.ndarray
+    time_s: float
+    detections: Detections
+    tracks: Tracks
+    view: FieldView
+    row: int
+
+
+@dataclass
+class _Watched:
+    """The small things kept of a clip once its frames are gone: one evidence per frame, boxes and shirts of every n-th."""
+
+    evidence: list[FrameEvidence] = field(default_factory=list)
+    detections: list[Detections] = field(default_factory=list)
+    looks: list[FloatArray] = field(default_factory=list)
+
+
+def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress | None = None) -> TaggedClip:
+    """Tag one clip. Raises ClipError if it cannot be read or holds no film; whatever else is wrong (no field, no snap,
+    three players) comes back as abstentions in `reading`. `progress` hears the share done and what is going on."""
+    options, tell = options or TagOptions(), progress or _silent
+    seconds: dict[str, float] = {}
+    with _readable():
+        video = probe(path)
+        if video.duration_s > MAX_CLIP_S:
+            raise ClipError(f"{path}: {video.duration_s:.0f} s long, more than the {MAX_CLIP_S:.0f} s of a rep: cut it into reps first")
+        watched, _ = _watch(video, options, tell, seconds)
+    if len(watched.evidence) < MIN_FRAMES:
+        raise ClipError(f"{path}: only {len(watched.evidence)} frames can be read, too few for a rep: copy it from the camera again")
+    tell(0.85, "solving the camera")
+    with _timed(seconds, "registration"):
+        view = solve_clip(watched.evidence, level=options.level)
+    tell(0.92, "linking the players")
+    with _timed(seconds, "tracking"):
+        tracks = _link(watched, view)
+    tell(0.96, "reading the play")
+    with _timed(seconds, "football"):
+        field_tracks = locate(tracks, view)
+        play, reading = _read(field_tracks, view, options.situation)
+    tell(1.0, "done")
+    return TaggedClip(video, view, tracks, field_tracks, play, reading, _track_of_player(play), seconds)
+
+
+def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None) -> Inspection:
+    """What the machine sees at one moment of a clip, or in a still picture. Raises ClipError as `tag_clip` does, and where the
+    clip ends before `at_s`."""
+    options = options or TagOptions()
+    if path.suffix.lower() in STILL_SUFFIXES:
+        return _inspect_still(path, options)
+    with _readable():
+        watched, wanted = _watch(probe(path), options, _silent, {}, keep_at_s=at_s)
+    if wanted is None:
+        raise ClipError(f"{path}: ends at {watched.evidence[-1].time_s:.1f} s, before {at_s:.1f} s: choose an earlier moment")
+    view = solve_clip(watched.evidence, level=options.level)
+    tracks = _link(watched, view)
+    nearest = min(watched.detections, key=lambda found: abs(found.time_s - wanted.time_s))
+    row = int(np.searchsorted(view.frame_index, wanted.index))
+    return Inspection(wanted.bgr, wanted.time_s, nearest, tracks, view, row)
+
+
+def _inspect_still(path: Path, options: TagOptions) -> Inspection:
+    if not path.is_file():
+        raise ClipError(f"{path}: no such file")
+    bgr = cv2.imread(str(path), cv2.IMREAD_COLOR)
+    if bgr is None:
+        raise ClipError(f"{path}: not a picture that can be read (JPEG or PNG)")
+    found = load_detector(options.weights, options.device).detect(0, 0.0, bgr)
+    view = solve_still(bgr, found.xyxy, options.level)
+    size_px = (bgr.shape[1], bgr.shape[0])
+    looks = describe(bgr, found.xyxy)
+    tracks = dress(track([found], size_px, appearance=[looks]), [found], [looks])
+    return Inspection(bgr, 0.0, found, tracks, view, 0)
+
+
+def _watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[str, float],
+           keep_at_s: float | None = None) -> tuple[_Watched, Frame | None]:
+    """Stream the film once, keeping the small things, and the frame shown at `keep_at_s` if one is asked for."""
+    detector = load_detector(options.weights, options.device)
+    observer, kept, wanted = Observer(), _Watched(), None
+    every = options.detect_every or max(1, round((video.rate_hz or 30.0) / DETECTIONS_PER_S))
+    frames, boxes = read_frames(video.path, MAX_HEIGHT_PX), np.zeros((0, 4), dtype=np.float32)
+    while (frame := _next(frames, seconds)) is not None:
+        if frame.index % every == 0:
+            with _timed(seconds, "detection"):
+                found = detector.detect(frame.index, frame.time_s, frame.bgr)
+            with _timed(seconds, "kits"):
+                kept.looks.append(describe(frame.bgr, found.xyxy))
+            kept.detections.append(found)
+            boxes = found.xyxy
+        with _timed(seconds, "registration"):
+            kept.evidence.append(observer.observe(frame.index, frame.time_s, frame.bgr, boxes))
+        if keep_at_s is not None and wanted is None and frame.time_s >= keep_at_s - HALF_FRAME_S:
+            wanted = frame
+        if video.duration_s:
+            tell(min(0.85, 0.85 * (frame.time_s - video.start_s) / video.duration_s), "watching")
+    return kept, wanted
+
+
+def _next(frames: Iterator[Frame], seconds: dict[str, float]) -> Frame | None:
+    with _timed(seconds, "decoding"):
+        return next(frames, None)
+
+
+def _link(watched: _Watched, view: FieldView) -> Tracks:
+    """Detections joined into tracks on the field where it is known, each with its kit."""
+    times = np.array([evidence.time_s for evidence in watched.evidence])
+    tracks = track(watched.detections, view.image_size_px, view.frame_index, times, watched.looks, view.field_from_image,
+                   view.sigma_yd, image_motion(watched.evidence))
+    return dress(tracks, watched.detections, watched.looks)
+
+
+def _read(field_tracks: FieldTracks, view: FieldView, situation: Situation) -> tuple[PlayTracks | None, Reading]:
+    if view.solved_share < MIN_SOLVED_SHARE:
+        why = view.reason or f"the field was found in only {view.solved_share:.0%} of the frames"
+        return None, silent_reading(Abstention("rep", why))
+    play = play_from_field(field_tracks, view, situation)
+    if isinstance(play, Abstention):
+        return None, silent_reading(play)
+    return play, read_play(play)
+
+
+def _track_of_player(play: PlayTracks | None) -> dict[str, int]:
+    """Players are named after their track ("T12"), so that the film finds them again."""
+    return {} if play is None else {name: int(name.lstrip("T")) for name in play.player_id}
+
+
+@contextmanager
+def _readable() -> Iterator[None]:
+    """Whatever makes a file unreadable becomes a ClipError with the same line."""
+    try:
+        yield
+    except ClipError:
+        raise
+    except (FileNotFoundError, ValueError) as bad:
+        raise ClipError(str(bad)) from bad
+
+
+@contextmanager
+def _timed(seconds: dict[str, float], stage: str) -> Iterator[None]:
+    start = time.perf_counter()
+    try:
+        yield
+    finally:
+        seconds[stage] = seconds.get(stage, 0.0) + time.perf_counter() - start
+
+
+def _silent(_share: float, _what: str) -> None:
+    pass
