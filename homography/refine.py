@@ -107,8 +107,8 @@ def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution:
         found = assign(frame.ridges, solution, row, level, gate_px)
         found = found[found.kind == SIDELINE]
         spot = found.field_yd
-        side = ground(found.xy_px + [0.0, 1.0], solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
-        across = ground(found.xy_px + [1.0, 0.0], solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
+        side = ground([*found.xy_px, 0.0, 1.0], solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
+        across = ground([*found.xy_px, 1.0, 0.0], solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
         yd_per_px = np.hypot(side[:, 1] - spot[:, 1], across[:, 1] - spot[:, 1])
         # Blur widens what is thinner than about two pixels.
         widths.append(np.sqrt(np.maximum(found.width_px**2 - BLUR_PX**2, 0.25)) * yd_per_px)

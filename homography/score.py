@@ -73,7 +73,7 @@ def support(frame: FrameEvidence, solution: Solution, row: int, level: str) -> S
     lines = visible_lines(solution, row)
     found = assign(frame.ridges, solution, row, level, HIT_PX, OVERRUN_YD[1])
     inner = (ALONG >= 0.0) & (ALONG <= WIDTH_YD)
-    outer = (ALONG <= -OVERRUN_YD[0]) | (ALONG >= WIDTH_YD + OVERRUN_YD[0])
+    outer = (-OVERRUN_YD[0] >= ALONG) | (WIDTH_YD + OVERRUN_YD[0] <= ALONG)
     paint, over = coverage(frame, solution, row, found, YARD_LINE, lines, ALONG, (inner, outer))
     if paint.bins.sum() == 0:
         return Support(0.0, 0, 0.0, 0.0)

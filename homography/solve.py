@@ -14,6 +14,7 @@ a standard deviation for the height that is left over, enters each frame's sigma
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -96,7 +97,7 @@ def check(evidence: Sequence[FrameEvidence], level: str | None, image_size_px: t
     if not len(evidence):
         raise ValueError("field registration: no frames were observed")
     order = [frame.frame_index for frame in evidence]
-    if any(b <= a for a, b in zip(order, order[1:], strict=False)):
+    if any(b <= a for a, b in itertools.pairwise(order)):
         raise ValueError("field registration: frames must come in order, each once")
     if len({frame.image_size_px for frame in evidence} | ({tuple(image_size_px)} if image_size_px else set())) > 1:
         raise ValueError("field registration: the picture's size changes within the clip")

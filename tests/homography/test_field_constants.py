@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from sportypy.surfaces.football import NCAAField, NFLField, NFHSField
+from sportypy.surfaces.football import NCAAField, NFHSField, NFLField
 
 from homography.assign import hash_rows_yd, sideline_middles_yd
 from homography.field import END_ZONE_YD, LENGTH_YD, LEVELS, LINE_WIDTH_YD, WIDTH_YD, YARD_LINE_SPACING_YD

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from homography.lines import find_ridges, outside_boxes
 from homography.motion import BackgroundMotion
-from homography.stripes import fit_line, find_stripes
+from homography.stripes import find_stripes, fit_line
 from homography.turf import below_edge, far_edge
 
 NO_BOXES = np.zeros((0, 4), dtype=np.float32)
@@ -45,7 +45,8 @@ def test_people_hide_paint() -> None:
     half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     box = np.array([[280, 0, 320, 200]], dtype=np.float32)
     ridges = find_ridges(grey, half, box)
-    assert len(ridges.xy_px) and ridges.xy_px[:, 1].min() > 200
+    assert len(ridges.xy_px)
+    assert ridges.xy_px[:, 1].min() > 200
 
 
 def test_dashes_of_a_hash_row() -> None:
@@ -61,7 +62,8 @@ def test_dashes_of_a_hash_row() -> None:
 def test_a_picture_without_contrast_holds_nothing() -> None:
     grey = np.full((360, 640), 90, np.uint8)
     found = find_ridges(grey, grey[::2, ::2].copy(), NO_BOXES)
-    assert len(found.xy_px) == 0 and len(found.dash_xy_px) == 0
+    assert len(found.xy_px) == 0
+    assert len(found.dash_xy_px) == 0
 
 
 def test_line_through_points_by_hand() -> None:
