@@ -13,6 +13,9 @@ from vision.types import BoolArray, FloatArray
 PERSON_HEIGHT_YD = 2.0
 """A player in cleats and helmet; sets the yard of an unregistered clip. Common practice, no source."""
 
+FORESHORTENING = 2.5
+"""How much longer a yard toward the camera is than it looks, where no registration tells: a camera some 24 degrees up."""
+
 CARRY_SIGMA_YD = 0.02
 """Standard deviation that chaining one more frame of camera motion adds."""
 
@@ -46,7 +49,7 @@ def build_ground(plane_from_image: FloatArray | None, plane_sigma_yd: FloatArray
     if not known.any() and frame_count:
         middle = frame_count // 2
         scale = PERSON_HEIGHT_YD / max(person_height_px, 1.0)
-        plane[middle], known[middle] = np.diag([scale, scale, 1.0]), True
+        plane[middle], known[middle] = np.diag([scale, scale * FORESHORTENING, 1.0]), True
     return Ground(*_carry(plane, sigma, known, back))
 
 

@@ -144,8 +144,8 @@ def _grow(living: _Living, boxes: IntArray, obs: Observations, now_s: float, set
     begin: list[int] = []
     for box in sorted(left, key=lambda box: -float(obs.confidence[box])):
         others = taken + begin
-        doubled = bool(others) and iou(obs.xyxy[[box]], obs.xyxy[others]).max() > settings.birth_max_iou
-        if obs.confidence[box] >= settings.birth_confidence and not doubled:
+        ridden = float(iou(obs.xyxy[[box]], obs.xyxy[others]).max(initial=0.0))
+        if obs.confidence[box] >= settings.birth_confidence and ridden <= settings.birth_max_iou:
             begin.append(box)
     if begin:
         living.begin(np.array(begin), obs, now_s, settings.speed_sigma_yd_s)
