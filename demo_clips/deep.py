@@ -17,6 +17,7 @@ class DeepZone(Zone):
         super().__init__(me, job, delay_s, skill, wander)
         self.corner = corner
         self.hold_depth: float | None = None
+        self.lever_flip = 1.0  # -1: a mistake, he keeps the wrong side
         self.pace = 1.0  # how fast this man gains depth
 
     def _landmark(self, world: World, bounds: Bounds) -> tuple[float, float]:
@@ -38,9 +39,7 @@ class DeepZone(Zone):
             y += -self.side * 3.2
         if self.job.word == "deep-third" and self.side:
             y += -self.side * 0.8
-        cap = {"deep-third": 26.0 if middle else 24.0, "deep-half": 23.0, "deep-quarter": 20.5}[self.job.word] + 0.15 * (
-            world.setting.distance_yd - 10
-        )
+        cap = {"deep-third": 26.0 if middle else 24.0, "deep-half": 23.0, "deep-quarter": 20.5}[self.job.word] + 0.15 * (world.setting.distance_yd - 10)
         return min(depth, cap) + self.wander[0] + self.landmark_shift[0], y + self.wander[1] + self.landmark_shift[1]
 
     def _match(self, world: World, bounds: Bounds) -> int | None:
@@ -72,14 +71,11 @@ class DeepZone(Zone):
         tx, ty = self._landmark(world, bounds)
         self.note_reached(world, x, y, tx if self.job.style == "runner" else min(tx, 12.0), ty)
         limit = world.setting.back_line_x - 1.5
-        if (
-            self.job.style == "match"
-            and self.job.word in ("deep-third", "deep-quarter")
-            and self._match(world, bounds) is not None
-        ):
+        if self.job.style == "match" and self.job.word in ("deep-third", "deep-quarter") and self._match(world, bounds) is not None:
             rx, ry, rvx, rvy = world.seen(self.carrying or 0, self.delay_s)
+            self.reached_s = self.reached_s or world.t
             side = self.side if self.side else (1 if y > ry else -1)
-            lever = (0.9 if self.corner else -0.8) * (1.0 if self.skill > -1 else 0.4) * side * (-1 if self.corner else 1)
+            lever = -0.85 * side * self.lever_flip  # inside of him: the help is not there
             gap = x - rx
             want_x = rvx + 2.0 * (min(max(1.2, gap - 0.9), 3.0) - gap)
             want_y = rvy + 2.2 * (ry + lever - y)
@@ -101,10 +97,10 @@ class DeepZone(Zone):
                 deepest, deep_speed = rx, rvx
         if weight:
             share = min(0.85, weight / 12.0)
-            aim = pull / weight + (self.side * 0.0 if not self.corner else -self.side * 0.6)
+            aim = pull / weight - (0.6 * self.side * self.lever_flip if self.corner else 0.0)
             drift = share * pull_vy / weight
             ty += share * (min(max(aim, bounds[0] + 2.0), bounds[1] - 2.0) - ty)
-            cushion = 2.4 + 0.3 * self.skill + min(max(deep_speed, 0.0) * 0.22, 1.8)
+            cushion = 2.1 + 0.4 * self.skill + min(max(deep_speed, 0.0) * 0.22, 1.8)
             tx = max(tx if deep_speed > 0 else min(tx, max(x, 12.0)), deepest + cushion)
         else:  # nobody comes: push toward the help that is needed
             _, ey = world.eyes_seen(self.delay_s + 0.2)

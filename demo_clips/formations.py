@@ -64,19 +64,14 @@ class Formation:
         weak = -self.strong
         for side, name in ((-1, "left"), (1, "right")):
             men = [
-                p
-                for p in eligible
-                if (side if abs(p.y - ball_y) > 0.3 else weak if p.role == "rb" else side) == side
-                and (abs(p.y - ball_y) <= 0.3 or (p.y - ball_y) * side > 0)
+                p for p in eligible if (side if abs(p.y - ball_y) > 0.3 else weak if p.role == "rb" else side) == side and (abs(p.y - ball_y) <= 0.3 or (p.y - ball_y) * side > 0)
             ]
             for k, p in enumerate(sorted(men, key=lambda p: -side * p.y)):
                 out[p.player_id] = f"{name}-{k + 1}"
         return out
 
 
-def _side_spots(
-    rng: np.random.Generator, kinds: tuple[str, ...], out: int, setting: Setting, style: str
-) -> list[tuple[float, float]]:
+def _side_spots(rng: np.random.Generator, kinds: tuple[str, ...], out: int, setting: Setting, style: str) -> list[tuple[float, float]]:
     """(x, y) for one side's receivers from outside in."""
     ball, room = setting.ball_y_yd, setting.room_yd(out)
     tight = sum(k in ("te", "wing") for k in kinds)
@@ -111,6 +106,8 @@ def _side_spots(
 
 def _backfield(rng: np.random.Generator, count: int, passer_depth: float, ball: float) -> list[tuple[float, float]]:
     side = float(rng.choice([-1.0, 1.0]))
+    if not count:
+        return []
     if passer_depth < 2.0:
         if count == 1:
             return [(-float(rng.normal(7.0, 0.3)), ball + float(rng.normal(0.0, 0.1)))]
@@ -192,11 +189,7 @@ def add_moves(rng: np.random.Generator, formation: Formation, setting: Setting, 
             )
         )
         return
-    start = (
-        other
-        if kind in ("across", "shift") and rng.random() < 0.75
-        else man.y + float(rng.choice([-1, 1])) * float(rng.uniform(3, 5.5))
-    )
+    start = other if kind in ("across", "shift") and rng.random() < 0.75 else man.y + float(rng.choice([-1, 1])) * float(rng.uniform(3, 5.5))
     start = float(np.clip(start, 2.0, 51.3))
     if abs(start - ball) < 4.0:
         start = ball + (4.4 if start > ball else -4.4)

@@ -40,11 +40,11 @@ def make_mistakes(
     if rng.random() > SHARE:
         return done
     for _ in range(1 + int(rng.random() < 0.15)):
-        kind = str(rng.choice(list(KINDS), p=np.array(list(KINDS.values())) / sum(KINDS.values())))
-        fits = [i for i in words if i not in done and _fits(kind, brains[i], i in rotators)]
-        if not fits:
-            continue
-        i = int(rng.choice(fits))
+        fits = {kind: [i for i in words if i not in done and _fits(kind, brains[i], i in rotators)] for kind in KINDS}
+        open_kinds = [kind for kind in KINDS if fits[kind]]
+        weights = np.array([KINDS[kind] for kind in open_kinds])
+        kind = str(rng.choice(open_kinds, p=weights / weights.sum()))
+        i = int(rng.choice(fits[kind]))
         start = _spoil(rng, kind, i, brains, words, throw_react)
         done[i] = [{"kind": kind, "start_s": start}]
     return done
@@ -56,7 +56,7 @@ def _fits(kind: str, brain: Any, rotates: bool) -> bool:
         "slow-break": zone,
         "late-drop": isinstance(brain, UnderZone),
         "flat-footed": deep or isinstance(brain, ManCover),
-        "wrong-leverage": isinstance(brain, ManCover),
+        "wrong-leverage": isinstance(brain, ManCover) or (deep and brain.side != 0),
         "late-rotation": zone and rotates,
         "jumps-short": isinstance(brain, UnderZone),
         "wrong-zone": isinstance(brain, UnderZone),
@@ -85,15 +85,19 @@ def _spoil(
             brain.landmark_shift = (-float(rng.uniform(2.0, 5.0)), 0.0)
             brain.skill = -3.5
     elif kind == "wrong-leverage":
-        brain.job = replace(job, leverage=-1.6 if job.leverage > 0 else 1.6)
+        if isinstance(brain, DeepZone):  # he lines up and stays on the wrong side of the routes
+            away = brain.side if job.word != "deep-half" else -brain.side
+            brain.landmark_shift = (0.0, away * float(rng.uniform(3.0, 5.0)))
+            brain.lever_flip = -1.0
+            brain.delay_s += 0.12
+        else:
+            brain.job = replace(job, leverage=-1.6 if job.leverage > 0 else 1.6)
     elif kind == "late-rotation":
         brain.slow_start_s = float(rng.uniform(0.6, 1.2))
     elif kind == "jumps-short":
         brain.landmark_shift = (-float(rng.uniform(3.0, 4.5)), 2.5 * brain.side)
     elif kind == "wrong-zone":
-        other = {"curl-flat": "hook-curl", "hook-curl": "curl-flat", "flat": "hook-curl", "middle-hook": "hook-curl"}.get(
-            job.word, "middle-hook"
-        )
+        other = {"curl-flat": "hook-curl", "hook-curl": "curl-flat", "flat": "hook-curl", "middle-hook": "hook-curl"}.get(job.word, "middle-hook")
         area = job.area if job.area in ("left", "right") else str(rng.choice(["left", "right"]))
         new = Job(other, area if other != "middle-hook" else "middle", style=job.style)
         brains[i] = UnderZone(i, new, brain.delay_s, brain.skill, brain.wander, brain.corner)

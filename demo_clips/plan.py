@@ -44,9 +44,7 @@ class Plan:
     followers: dict[int, int] = field(default_factory=dict)  # defender -> receiver he runs with
 
 
-def _choose(
-    rng: np.random.Generator, weights: Mapping[str, float], forced: str | None, allowed: tuple[str, ...], what: str
-) -> str:
+def _choose(rng: np.random.Generator, weights: Mapping[str, float], forced: str | None, allowed: tuple[str, ...], what: str) -> str:
     roll = rng.random()
     if forced is not None:
         if forced not in allowed:
@@ -189,11 +187,11 @@ def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
                 shown_after[d] = high[d]
                 shown[d] = align(defenders, formation, before, setting, stance, shown_shell, coverage.down_side, strong_before)[d]
         shown, shown_after = _spread(shown, defenders), _spread(shown_after, defenders)
-    rotate = float(rng.choice([rng.uniform(-1.5, -0.4), rng.uniform(-0.4, 0.15), rng.uniform(0.15, 0.5)], p=[0.35, 0.45, 0.2]))
+    rotate = float(rng.choice([rng.uniform(-2.4, -0.6), rng.uniform(-0.4, 0.15), rng.uniform(0.15, 0.5)], p=[0.5, 0.32, 0.18]))
     if formation.moves:  # they rotate after the motion has declared itself
         rotate = max(rotate, 0.5 * (formation.moves[0].path[0][0] + formation.moves[0].path[-1][0]))
     earliest = min([m.path[0][0] for m in formation.moves], default=-1.0)
-    start_s = min(-float(rng.uniform(2.5, 3.2)), earliest - 0.5)
+    start_s = min(-float(rng.uniform(2.5, 3.2)), earliest - 0.5, rotate - 0.8 if disguised else 0.0)
     return Plan(
         setting,
         formation,

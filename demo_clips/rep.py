@@ -21,6 +21,7 @@ from demo_clips.people import LINE, Person
 from demo_clips.plan import Plan
 from demo_clips.world import Want, World, as_array, facing_of
 from demo_clips.zones import Zone
+from homography.field import WIDTH_YD
 
 MAX_AFTER_SNAP_S = 5.6
 MAX_RUN_S = 2.2  # then the whistle, as in practice
@@ -97,15 +98,11 @@ class Rep:
             answer, missed = answer_motion(plan, rng, plan.formation.moves[0], self.before)
             plan.answers = [answer]
             if missed is not None:
-                self.mistakes.setdefault(missed + self.shift, []).append(
-                    {"kind": "missed-motion", "start_s": plan.formation.moves[0].path[0][0]}
-                )
+                self.mistakes.setdefault(missed + self.shift, []).append({"kind": "missed-motion", "start_s": plan.formation.moves[0].path[0][0]})
 
     def _bodies(self, start: npt.NDArray[np.float64]) -> Bodies:
         face = np.array([0.0] * self.shift + [np.pi] * (len(self.people) - self.shift))
-        back = np.array(
-            [0.82 if p.role in LINE else 0.62 if p.role in ("corner", "safety", "nickel") else 0.58 for p in self.people]
-        )
+        back = np.array([0.82 if p.role in LINE else 0.62 if p.role in ("corner", "safety", "nickel") else 0.58 for p in self.people])
         turn = np.array([TURN_RAD_S.get(p.role, 6.0) for p in self.people])
         mass = np.array([MASS.get(p.role, 1.7) for p in self.people])
         return Bodies(start, face, as_array(self.people, "top_yd_s"), as_array(self.people, "accel_yd_s2"), back, turn, mass)
@@ -147,6 +144,16 @@ class Rep:
             if i == w.qb:
                 return 0.0, 0.0, None
         return self._act(self.brains, i)
+
+    def _fenced(self, i: int, want: Want) -> Want:
+        """Nobody but the ball carrier and who chases the ball runs off the field."""
+        w = self.world
+        vx, vy, face = want
+        if i in (w.carrier, w.target):
+            return want
+        x, y = w.at(i)
+        vy = min(max(vy, 2.2 * (0.6 - y)), 2.2 * (WIDTH_YD - 0.6 - y))
+        return min(vx, 2.2 * (w.setting.back_line_x - 0.2 - x)), vy, face
 
     def _act(self, brains: dict[int, Any], i: int) -> Want:
         want: Want = brains[i].act(self.world)
@@ -223,11 +230,8 @@ class Rep:
         faces, attitudes, balls, times = [w.bodies.face.copy()], [poses(w, crouch)], [ball_xyz(w)], [w.t]
         tail = float(self.rng.uniform(1.0, 1.4))
         while True:
-            wants = [self._want(i) for i in range(n)]
-            face = [
-                (f + self._wobble(i) if w.t > 0 else f) if f is not None else facing_of(vx, vy, float(w.bodies.face[i]))
-                for i, (vx, vy, f) in enumerate(wants)
-            ]
+            wants = [self._fenced(i, self._want(i)) for i in range(n)]
+            face = [(f + self._wobble(i) if w.t > 0 else f) if f is not None else facing_of(vx, vy, float(w.bodies.face[i])) for i, (vx, vy, f) in enumerate(wants)]
             w.bodies.step(np.array([(vx, vy) for vx, vy, _ in wants]), np.array(face))
             w.t += STEP_S
             w.remember()

@@ -53,9 +53,7 @@ class UnderZone(Zone):
 
     def _sink(self, world: World, depth: float, numbers: float) -> float:
         """A flat man sinks under #1 while nobody threatens the flat, and comes up when somebody does."""
-        flat_threat = any(
-            (ry - numbers) * self.side > -9.0 and rx < 6.0 and rvy * self.side > 1.5 for _, rx, ry, _, rvy in self.threats(world)
-        )
+        flat_threat = any((ry - numbers) * self.side > -9.0 and rx < 6.0 and rvy * self.side > 1.5 for _, rx, ry, _, rvy in self.threats(world))
         if flat_threat and world.t > 1.0:
             return depth
         return depth + min(1.9 * max(world.t - 0.8, 0.0), 4.5)
@@ -112,6 +110,8 @@ class UnderZone(Zone):
             on_top = min(max(x - rx, 0.3), 2.2 if rx < 9.0 else 0.8)
             mx, my = rvx + 1.5 * (rx + on_top - x), rvy + 1.6 * (ry + inside - y)
             vx, vy = vx + grip * (mx - vx), vy + grip * (my - vy)
+            if grip > 0.5 and hypot(rx - x, ry - y) < 4.0:  # he plays his man: that is being where he has to be
+                self.reached_s = self.reached_s or world.t
             if grip > 0.45 and rvx > 4.0 and rx > 5.0 and hypot(rx - x, ry - y) < 4.5:
                 self.carrying = r
         return vx, vy, look if hypot(vx, vy) < 3.2 else open_hips(vx, vy, look, 7.0)
