@@ -17,6 +17,7 @@ class DeepZone(Zone):
         super().__init__(me, job, delay_s, skill, wander)
         self.corner = corner
         self.hold_depth: float | None = None
+        self.tight = False  # a match corner who takes #1 from the snap, man-like, as long as he goes vertical
         self.lever_flip = 1.0  # -1: a mistake, he keeps the wrong side
         self.pace = 1.0  # how fast this man gains depth
 
@@ -47,8 +48,8 @@ class DeepZone(Zone):
         x, y = world.at(self.me)
         best = None
         for r, rx, ry, rvx, rvy in self.threats(world):
-            vertical = rvx > 3.8 and abs(rvy) < 0.8 * rvx
-            near = abs(ry - y) < (6.0 if self.corner else 6.5) and rx > (4.5 if self.corner else 6.0) and rx < x + 4.0
+            vertical = rvx > (1.5 if self.tight else 3.8) and abs(rvy) < (1.6 if self.tight else 0.8) * rvx
+            near = abs(ry - y) < (6.0 if self.corner else 6.5) and rx > (0.5 if self.tight else 4.5 if self.corner else 6.0) and rx < x + 4.0
             inside = bounds[0] - 2.0 < ry < bounds[1] + 2.0
             if self.carrying == r:
                 if rvx < -0.5 or ((ry < bounds[0] - 5.0 or ry > bounds[1] + 5.0) and abs(rvy) > rvx):
@@ -77,7 +78,7 @@ class DeepZone(Zone):
             side = self.side if self.side else (1 if y > ry else -1)
             lever = -0.85 * side * self.lever_flip  # inside of him: the help is not there
             gap = x - rx
-            want_x = rvx + 2.0 * (min(max(1.2, gap - 0.9), 3.0) - gap)
+            want_x = rvx + 2.0 * (min(max(0.3 if self.tight else 1.2, gap - 0.9), 3.0) - gap)
             want_y = rvy + 2.2 * (ry + lever - y)
             if x > limit:
                 want_x = min(want_x, 0.0)

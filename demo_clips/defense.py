@@ -60,6 +60,7 @@ def defense_brains(plan: Plan, rng: np.random.Generator) -> dict[int, Any]:
             brains[i] = Spy(i, p.react_s)
         elif job.word in DEEP_WORDS:
             brains[i] = DeepZone(i, job, p.react_s, p.skill, wander, p.role == "corner")
+            brains[i].tight = p.role == "corner" and job.style == "match" and bool(rng.random() < 0.6)
             brains[i].pace = float(np.clip(rng.normal(1.14, 0.22), 0.6, 1.7))
         else:
             brains[i] = _under(plan, rng, i, p, job, wander)

@@ -76,7 +76,7 @@ class UnderZone(Zone):
         _, rx, ry, rvx, _ = threat
         base = {"match": 0.95, "hole": 0.92}.get(self.job.style, 0.75)
         near = min(max((11.0 - hypot(rx - x, ry - y)) / 6.0, 0.0), 1.0)
-        known = min(max((world.t - 0.45) / 0.8, 0.0), 1.0)
+        known = min(max((world.t - 0.3) / 0.7, 0.0), 1.0)
         short = 0.45 if rx < 3.0 and rvx < 2.0 and world.t < 2.4 else 1.0  # high to low: do not jump the short one early
         limit = {"flat": 10.5, "curl-flat": 15.0}.get(self.job.word, 16.5) - (0.0 if self.job.style == "match" else 3.0)
         deep = min(max((limit - rx) / 3.0, 0.0), 1.0)  # the help behind takes him
