@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import hypot
 
 from demo_clips.coverages import Job
 from demo_clips.world import Want, World, open_hips
 from demo_clips.zones import Bounds, Zone, bounds_of
 from homography.field import WIDTH_YD
+
+
+@dataclass
+class Load:
+    """What comes at a deep man: weight, weighted place and drift across, the deepest route and its pace."""
+
+    weight: float = 0.0
+    y: float = 0.0
+    drift: float = 0.0
+    deepest: float = -9.0
+    speed: float = 0.0
 
 
 class DeepZone(Zone):
@@ -61,6 +73,50 @@ class DeepZone(Zone):
         self.carrying = best[0] if best else None
         return self.carrying
 
+    def _run_with(self, world: World, r: int, x: float, y: float, look: float) -> Want:
+        """Carry receiver r from on top and inside of him: the help is not there."""
+        rx, ry, rvx, rvy = world.seen(r, self.delay_s)
+        self.reached_s = self.reached_s or world.t
+        side = self.side if self.side else (1 if y > ry else -1)
+        lever = -0.85 * side * self.lever_flip
+        gap = x - rx
+        vx = rvx + 2.0 * (min(max(0.3 if self.tight else 1.2, gap - 0.9), 3.0) - gap)
+        vy = rvy + 2.2 * (ry + lever - y)
+        if x > self._limit(world):
+            vx = min(vx, 0.0)
+        return vx, vy, open_hips(vx, vy, look, 7.5)
+
+    def _limit(self, world: World) -> float:
+        return world.setting.back_line_x - 1.5
+
+    def _weigh(self, world: World, bounds: Bounds) -> Load:
+        """All routes in or entering his area, the deeper the heavier."""
+        load = Load()
+        for _, rx, ry, rvx, rvy in self.threats(world):
+            soon = ry + 0.7 * rvy
+            inside = bounds[0] - 1.0 < soon < bounds[1] + 1.0 or bounds[0] < ry < bounds[1]
+            if rx + 0.8 * rvx < 5.5 or not inside:
+                continue
+            w = max(rx + 0.6 * rvx - 3.0, 0.5) * (1.0 if rvx > 1.5 or rx > 10 else 0.35)
+            load.y += w * (0.5 * ry + 0.5 * soon)
+            load.drift += w * rvy
+            load.weight += w
+            if rx > load.deepest:
+                load.deepest, load.speed = rx, rvx
+        if load.weight:
+            load.y, load.drift = load.y / load.weight, load.drift / load.weight
+        return load
+
+    def _toward_help(self, world: World, ty: float) -> float:
+        """Nobody comes: push toward the passer's eyes and the nearest deep route."""
+        _, ey = world.eyes_seen(self.delay_s + 0.2)
+        ty += min(max(0.25 * (ey - ty), -3.5), 3.5)
+        others = [ry for _, rx, ry, rvx, _ in self.threats(world) if rx > 7 and rvx > 2]
+        if others and world.t > 1.8:
+            aim = min(others, key=lambda q: abs(q - ty))
+            ty += min(max(0.35 * (aim - ty), -4.0), 4.0)
+        return ty
+
     def act(self, world: World) -> Want:
         x, y = world.at(self.me)
         if self.hold_depth is None:
@@ -71,53 +127,26 @@ class DeepZone(Zone):
             return 0.0, 0.0, look
         tx, ty = self._landmark(world, bounds)
         self.note_reached(world, x, y, tx if self.job.style == "runner" else min(tx, 12.0), ty)
-        limit = world.setting.back_line_x - 1.5
-        if self.job.style == "match" and self.job.word in ("deep-third", "deep-quarter") and self._match(world, bounds) is not None:
-            rx, ry, rvx, rvy = world.seen(self.carrying or 0, self.delay_s)
-            self.reached_s = self.reached_s or world.t
-            side = self.side if self.side else (1 if y > ry else -1)
-            lever = -0.85 * side * self.lever_flip  # inside of him: the help is not there
-            gap = x - rx
-            want_x = rvx + 2.0 * (min(max(0.3 if self.tight else 1.2, gap - 0.9), 3.0) - gap)
-            want_y = rvy + 2.2 * (ry + lever - y)
-            if x > limit:
-                want_x = min(want_x, 0.0)
-            return want_x, want_y, open_hips(want_x, want_y, look, 7.5)
-        pull, pull_vy, weight, deepest, drift = 0.0, 0.0, 0.0, -9.0, 0.0
-        deep_speed = 0.0
-        for _, rx, ry, rvx, rvy in self.threats(world):
-            soon = ry + 0.7 * rvy
-            inside = bounds[0] - 1.0 < soon < bounds[1] + 1.0 or bounds[0] < ry < bounds[1]
-            if rx + 0.8 * rvx < 5.5 or not inside:
-                continue
-            w = max(rx + 0.6 * rvx - 3.0, 0.5) * (1.0 if rvx > 1.5 or rx > 10 else 0.35)
-            pull += w * (0.5 * ry + 0.5 * soon)
-            pull_vy += w * rvy
-            weight += w
-            if rx > deepest:
-                deepest, deep_speed = rx, rvx
-        if weight:
-            share = min(0.85, weight / 12.0)
-            aim = pull / weight - (0.6 * self.side * self.lever_flip if self.corner else 0.0)
-            drift = share * pull_vy / weight
+        if self.job.style == "match" and self.job.word in ("deep-third", "deep-quarter"):
+            receiver = self._match(world, bounds)
+            if receiver is not None:
+                return self._run_with(world, receiver, x, y, look)
+        load = self._weigh(world, bounds)
+        drift = 0.0
+        if load.weight:
+            share = min(0.85, load.weight / 12.0)
+            aim = load.y - (0.6 * self.side * self.lever_flip if self.corner else 0.0)
+            drift = share * load.drift
             ty += share * (min(max(aim, bounds[0] + 2.0), bounds[1] - 2.0) - ty)
-            cushion = 2.1 + 0.4 * self.skill + min(max(deep_speed, 0.0) * 0.22, 1.8)
-            tx = max(tx if deep_speed > 0 else min(tx, max(x, 12.0)), deepest + cushion)
-        else:  # nobody comes: push toward the help that is needed
-            _, ey = world.eyes_seen(self.delay_s + 0.2)
-            ty += min(max(0.25 * (ey - ty), -3.5), 3.5)
-            others = [ry for _, rx, ry, rvx, _ in self.threats(world) if rx > 7 and rvx > 2]
-            if others and world.t > 1.8:
-                aim = min(others, key=lambda q: abs(q - ty))
-                ty += min(max(0.35 * (aim - ty), -4.0), 4.0)
-        tx = min(tx, limit)
-        gap_x, gap_y = tx - x, ty - y
-        vx = min(max(1.6 * gap_x, -4.0), 9.5)
-        vy = min(max(1.4 * gap_y + 0.6 * drift, -7.0), 7.0)
-        if weight and gap_x > -0.5:
-            near = min(max((9.0 - (x - deepest)) / 6.0, 0.0), 1.0)  # the closer the threat, the more he runs with its pace
-            vx = max(vx, near * (min(deep_speed, 9.0) - 0.4))
-        if x > limit:
+            cushion = 2.1 + 0.4 * self.skill + min(max(load.speed, 0.0) * 0.22, 1.8)
+            tx = max(tx if load.speed > 0 else min(tx, max(x, 12.0)), load.deepest + cushion)
+        else:
+            ty = self._toward_help(world, ty)
+        vx = min(max(1.6 * (min(tx, self._limit(world)) - x), -4.0), 9.5)
+        vy = min(max(1.4 * (ty - y) + 0.6 * drift, -7.0), 7.0)
+        if load.weight and vx > -0.8:  # the closer the threat, the more he runs with its pace
+            near = min(max((9.0 - (x - load.deepest)) / 6.0, 0.0), 1.0)
+            vx = max(vx, near * (min(load.speed, 9.0) - 0.4))
+        if x > self._limit(world):
             vx = min(vx, 0.0)
-        free_pedal = hypot(vx, vy) < 4.6
-        return vx, vy, look if free_pedal else open_hips(vx, vy, look, 8.0)
+        return vx, vy, look if hypot(vx, vy) < 4.6 else open_hips(vx, vy, look, 8.0)

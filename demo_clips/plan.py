@@ -11,7 +11,7 @@ import numpy as np
 from demo_clips.alignment import Stance, align, draw_people, draw_stance, receiver_spots
 from demo_clips.bodies import STEP_S
 from demo_clips.concepts import Call, draw_call
-from demo_clips.coverages import WEIGHTS, DefenseCall, draw_coverage
+from demo_clips.coverages import BASE_SHELL, WEIGHTS, DefenseCall, draw_coverage
 from demo_clips.formations import Formation, add_moves, draw_formation
 from demo_clips.people import Person
 from demo_clips.setting import MIDDLE_YD, Setting, draw_setting
@@ -19,6 +19,7 @@ from homography.field import WIDTH_YD
 from tagger.football.vocabulary import FAMILIES, PLAY_KINDS
 
 KIND_WEIGHTS = {"pass": 0.75, "run": 0.1, "screen": 0.07, "quick": 0.08}
+PRESS = {"cover-1": 0.58, "cover-0": 0.55, "cover-2-man": 0.6, "cover-2": 0.5, "tampa-2": 0.4}  # chance that a corner walks up
 Spots = dict[int, tuple[float, float]]
 
 
@@ -137,59 +138,77 @@ def _walk_ups(rng: np.random.Generator, coverage: DefenseCall, defenders: list[P
     return _spread(out, defenders)
 
 
-def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
-    """Draw the whole rep's plan. Options: family, play_kind, period, level. Raises ValueError for unknown values."""
-    setting = draw_setting(rng, options.get("level"), options.get("period"))
-    kinds = dict(KIND_WEIGHTS)
+def _kind_and_family(rng: np.random.Generator, setting: Setting, options: Mapping[str, Any]) -> tuple[str, str]:
+    kinds, families = dict(KIND_WEIGHTS), dict(WEIGHTS)
     if setting.period == "seven-on-seven":
-        kinds["run"] = kinds["screen"] = 0.0
-        kinds["quick"] = 0.12
+        kinds.update(run=0.0, screen=0.0, quick=0.12)
+        families["cover-0"] = 0.02
     kind = _choose(rng, kinds, options.get("play_kind"), PLAY_KINDS, "play_kind")
     if setting.period == "seven-on-seven" and kind in ("run", "screen"):
         raise ValueError(f"play_kind: {kind!r} needs both lines, wanted pass or quick in seven-on-seven")
-    families = dict(WEIGHTS)
-    if setting.period == "seven-on-seven":
-        families["cover-0"] = 0.02
-    family = _choose(rng, families, options.get("family"), FAMILIES, "family")
+    return kind, _choose(rng, families, options.get("family"), FAMILIES, "family")
+
+
+def _rotation_s(rng: np.random.Generator, formation: Formation) -> float:
+    """When a disguise is left: before, at or after the snap, and not before a motion has declared itself."""
+    rotate = float(rng.choice([rng.uniform(-2.4, -0.6), rng.uniform(-0.4, 0.15), rng.uniform(0.15, 0.5)], p=[0.5, 0.32, 0.18]))
+    if formation.moves:
+        rotate = max(rotate, 0.5 * (formation.moves[0].path[0][0] + formation.moves[0].path[-1][0]))
+    return rotate
+
+
+class _Stands:
+    """Where the defense stands for any shell, before and after the offense's moves."""
+
+    def __init__(self, formation: Formation, setting: Setting, defenders: list[Person], stance: Stance) -> None:
+        self.formation, self.setting, self.defenders, self.stance = formation, setting, defenders, stance
+        ball = setting.ball_y_yd
+        self.xy = {"before": _before_moves(formation), "after": [(p.x, p.y) for p in formation.people]}
+        self.receivers = {when: receiver_spots(formation, xy, ball) for when, xy in self.xy.items()}
+        left, right = (len(self.receivers["before"][s]) for s in (-1, 1))
+        self.strong = 1 if right > left else -1 if left > right else formation.strong
+
+    def base(self, shell: str, when: str, down_side: int) -> Spots:
+        return align(self.defenders, self.formation, self.receivers[when], self.setting, self.stance, shell, down_side, self.strong)
+
+    def over_men(self, shell: str, when: str, coverage: DefenseCall, seed: int) -> Spots:
+        """With the men of man coverage over their receivers; the same seed gives the same habits."""
+        spots = self.base(shell, when, coverage.down_side)
+        rng = np.random.default_rng(seed)
+        return _cover_men(coverage, spots, self.formation, self.xy[when], self.setting, self.defenders, rng)
+
+    def disguised(self, shell: str, when: str, coverage: DefenseCall, seed: int) -> Spots:
+        """As `over_men`, but the safeties stand where the shown shell wants them."""
+        spots, high = self.over_men(shell, when, coverage, seed), self.base(shell, when, coverage.down_side)
+        for d, p in enumerate(self.defenders):
+            if p.role == "safety":
+                spots[d] = high[d]
+        return _spread(spots, self.defenders)
+
+
+def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
+    """Draw the whole rep's plan. Options: family, play_kind, period, level. Raises ValueError for unknown values."""
+    setting = draw_setting(rng, options.get("level"), options.get("period"))
+    kind, family = _kind_and_family(rng, setting, options)
     formation = draw_formation(rng, setting, kind == "run")
-    if kind == "screen" and not (formation.sides[-1] or formation.sides[1]):
-        kind = "quick"
     add_moves(rng, formation, setting)
     call = draw_call(rng, formation, setting, kind)
     front, defenders = draw_people(rng, formation, setting)
-    press = {"cover-1": 0.58, "cover-0": 0.55, "cover-2-man": 0.6, "cover-2": 0.5, "tampa-2": 0.4}.get(family, 0.33)
-    stance = draw_stance(rng, setting, press)
+    stance = draw_stance(rng, setting, PRESS.get(family, 0.33))
     if family in ("cover-2", "tampa-2"):
         stance.corner_depth = {s: min(d, 5.5) for s, d in stance.corner_depth.items()}
-    ball = setting.ball_y_yd
-    xy_before, xy_after = _before_moves(formation), [(p.x, p.y) for p in formation.people]
-    before, after = receiver_spots(formation, xy_before, ball), receiver_spots(formation, xy_after, ball)
+    stands = _Stands(formation, setting, defenders, stance)
+    base, ball = BASE_SHELL.get(family, "two-high"), setting.ball_y_yd
     wide_side = 0 if abs(ball - MIDDLE_YD) < 2.5 else 1 if ball < MIDDLE_YD else -1
-    base = "one-high" if family in ("cover-1", "cover-3") else "zero-high" if family == "cover-0" else "two-high"
-    strong_before = 1 if len(before[1]) > len(before[-1]) else -1 if len(before[-1]) > len(before[1]) else formation.strong
-    draft = align(defenders, formation, after, setting, stance, base, formation.strong, strong_before)
+    draft = stands.base(base, "after", formation.strong)
     coverage = draw_coverage(rng, family, defenders, formation.people, draft, formation.strong, wide_side)
-    if family == "cover-3" and coverage.variant == "cloud":
+    if coverage.variant == "cloud":
         base = "two-high"
     shown_shell, disguised = _shown_shell(rng, base, family)
-
-    def stand(shell: str, spots: dict[int, list[tuple[float, float]]], xy: list[tuple[float, float]]) -> Spots:
-        out = align(defenders, formation, spots, setting, stance, shell, coverage.down_side, strong_before)
-        return _cover_men(coverage, out, formation, xy, setting, defenders, np.random.default_rng(press_seed))
-
-    press_seed = int(rng.integers(1 << 30))
-    shown, shown_after = stand(shown_shell, before, xy_before), stand(shown_shell, after, xy_after)
-    final = _walk_ups(rng, coverage, defenders, stand(base, after, xy_after), setting)
-    if disguised:  # disguise is about the high men: those who stay high or low in both keep their man-coverage spots
-        for d, p in enumerate(defenders):
-            if p.role == "safety":
-                high = align(defenders, formation, after, setting, stance, shown_shell, coverage.down_side, strong_before)
-                shown_after[d] = high[d]
-                shown[d] = align(defenders, formation, before, setting, stance, shown_shell, coverage.down_side, strong_before)[d]
-        shown, shown_after = _spread(shown, defenders), _spread(shown_after, defenders)
-    rotate = float(rng.choice([rng.uniform(-2.4, -0.6), rng.uniform(-0.4, 0.15), rng.uniform(0.15, 0.5)], p=[0.5, 0.32, 0.18]))
-    if formation.moves:  # they rotate after the motion has declared itself
-        rotate = max(rotate, 0.5 * (formation.moves[0].path[0][0] + formation.moves[0].path[-1][0]))
+    seed = int(rng.integers(1 << 30))
+    stand = stands.disguised if disguised else stands.over_men
+    final = _walk_ups(rng, coverage, defenders, stands.over_men(base, "after", coverage, seed), setting)
+    rotate = _rotation_s(rng, formation)
     earliest = min([m.path[0][0] for m in formation.moves], default=-1.0)
     start_s = min(-float(rng.uniform(2.5, 3.2)), earliest - 0.5, rotate - 0.8 if disguised else 0.0)
     return Plan(
@@ -201,8 +220,8 @@ def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
         coverage,
         stance,
         shown_shell,
-        shown,
-        shown_after,
+        stand(shown_shell, "before", coverage, seed),
+        stand(shown_shell, "after", coverage, seed),
         final,
         rotate if disguised else -1.2,
         disguised,
