@@ -20,18 +20,20 @@ from homography.field import LINE_WIDTH_YD
 
 Array = npt.NDArray[np.float64]
 STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
-SHARED = 5  # centre x, y, z, distortion, mark offset
+SHARED = 6  # centre x, y, z, distortion, mark offset, border
 KERNEL = 3.0
 DAMPING = 1e-6
 DENSE_SIZE = 70
 MOST_OFFSET_YD = 0.4
+MOST_BORDER_YD = 1.5
 """Marks are two feet long: with an end on the inbounds line, their middle is a foot off."""
 
 
 @dataclass(frozen=True)
 class Measurements:
-    """`xy_px` (N, 2) picture points on the field lines `line` (N, 3) (a x + b y + c + slide * mark offset = 0 in yards, `slide` (N,)
-    being 0 but for hash marks) with `sigma_px` (N,), seen in the frames `row` (N,); and background points `before_px`/`after_px` (P, 2) in the frames `from_row`/`to_row` (P,)."""
+    """`xy_px` (N, 2) picture points on the field lines `line` (N, 3), a x + b y + c + slide @ (mark offset, border) = 0 in yards
+    (`slide` (N, 2) is 0 but for hash marks and sidelines), with `sigma_px` (N,), seen in the frames `row` (N,); and background
+    points `before_px`/`after_px` (P, 2) in the frames `from_row`/`to_row` (P,)."""
 
     row: npt.NDArray[Any]
     xy_px: Array
@@ -42,7 +44,7 @@ class Measurements:
     to_row: npt.NDArray[Any]
     before_px: Array
     after_px: Array
-    motion_sigma_px: float = 0.5
+    motion_sigma_px: float = 0.25
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,8 @@ class Prior:
     distortion_sd: float = 0.012
     mark_offset_yd: float = 0.0
     mark_offset_sd_yd: float = 0.25
+    border_yd: float = LINE_WIDTH_YD / 2.0
+    border_sd_yd: float = 0.3
     roll_sd_rad: float = 0.03
     roll_step_sd_rad: float = 0.0015
     pose: Array | None = None
@@ -64,8 +68,8 @@ class Prior:
 @dataclass(frozen=True)
 class Solution:
     """`pose` (F, 4), `centre_yd` (3,), `distortion`; `mark_offset_yd` by how much the middles of the hash marks lie nearer to the
-    field's middle than the inbounds line (some painters put a mark's end on it, some its middle); `border_yd` half the width of
-    the sideline stripes; `cost` the robust sum; `normal` the information matrix (4 F + 5 square, poses frame by frame, then
+    field's middle than the inbounds line (some painters put a mark's end on it, some its middle); `border_yd` how far
+    outside the sidelines the middles of their stripes lie; `cost` the robust sum; `normal` the information matrix (4 F + 6 square, poses frame by frame, then
     the shared ones), None before `adjust` has run."""
 
     pose: Array
@@ -107,10 +111,12 @@ def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, t
 
 
 def moved(solution: Solution, step: Array) -> Solution:
-    """A solution with a step (4 F + 5,) added."""
+    """A solution with a step (4 F + 6,) added."""
     pose = solution.pose + step[:-SHARED].reshape(-1, 4)
-    return replace(solution, pose=pose, centre_yd=solution.centre_yd + step[-5:-2], distortion=float(solution.distortion + step[-2]),
-                   mark_offset_yd=float(np.clip(solution.mark_offset_yd + step[-1], -MOST_OFFSET_YD, MOST_OFFSET_YD)))
+    return replace(solution, pose=pose, centre_yd=solution.centre_yd + step[-6:-3],
+                   distortion=float(solution.distortion + step[-3]),
+                   mark_offset_yd=float(np.clip(solution.mark_offset_yd + step[-2], -MOST_OFFSET_YD, MOST_OFFSET_YD)),
+                   border_yd=float(np.clip(solution.border_yd + step[-1], -MOST_BORDER_YD, MOST_BORDER_YD)))
 
 
 def robust_weight(residual: Array, seen: Measurements) -> Array:
@@ -129,7 +135,7 @@ def robust_cost(residual: Array, seen: Measurements) -> float:
 
 
 def linearise(solution: Solution, seen: Measurements, prior: Prior) -> tuple[Array, Any]:
-    """Residuals (R,) in standard deviations and their Jacobian (R, 4 F + 5), sparse where there are many frames."""
+    """Residuals (R,) in standard deviations and their Jacobian (R, 4 F + 6), sparse where there are many frames."""
     size = 4 * len(solution.pose) + SHARED
     parts = [line_part(solution, seen, size), motion_part(solution, seen, size), prior_part(solution, prior, size)]
     residual = np.concatenate([part.residual for part in parts])
@@ -200,7 +206,7 @@ def line_part(solution: Solution, seen: Measurements, size: int) -> Part:
         return NO_PART
     pose, centre, distortion = spread(solution)
     line_yd = seen.line.copy()
-    line_yd[:, 2] += seen.slide * solution.mark_offset_yd
+    line_yd[:, 2] += seen.slide @ [solution.mark_offset_yd, solution.border_yd]
     keys = seen.row * 4000.0 + line_yd @ np.array([2000.0, 0.0, 1.0])
     _, first, pair = np.unique(keys, return_index=True, return_inverse=True)
     row = seen.row[first]
@@ -210,7 +216,7 @@ def line_part(solution: Solution, seen: Measurements, size: int) -> Part:
     lines = np.einsum("vpij,pi->vpj", back[:, row], line_yd[first])
     length = np.linalg.norm(lines[..., :2], axis=-1, keepdims=True)
     lines /= length
-    slid = back[0, row, 2] * (seen.slide[first] / length[0, :, 0])[:, None]
+    slid = back[0, row, 2] / length[0]
     # The sign of a line is arbitrary but must not differ between the steps.
     lines *= np.sign((lines[..., :2] * lines[:1, :, :2]).sum(axis=-1, keepdims=True))
     ideal = undistort(seen.xy_px, solution.distortion, solution.image_size_px)
@@ -219,7 +225,7 @@ def line_part(solution: Solution, seen: Measurements, size: int) -> Part:
     last = (lines[0, pair, :2] * bent).sum(axis=1) + lines[0, pair, 2]
     derivative = (np.concatenate([distance[1:], last[None]]) - distance[0]) / STEPS[:, None]
     slope = (slid[pair, :2] * ideal).sum(axis=1) + slid[pair, 2]
-    derivative = np.concatenate([derivative, slope[None]]) / seen.sigma_px
+    derivative = np.concatenate([derivative, slope * seen.slide.T]) / seen.sigma_px
     columns = np.concatenate([4 * seen.row[:, None] + np.arange(4), np.broadcast_to(np.arange(size - SHARED, size), (n, SHARED))], axis=1)
     return Part(distance[0] / seen.sigma_px, derivative.T, columns)
 
@@ -244,7 +250,7 @@ def motion_part(solution: Solution, seen: Measurements, size: int) -> Part:
     bent = transfer(matrices[:1, link], before[1])[0] - after[1]
     residual = moved_to[0] - after[0]
     derivative = np.concatenate([moved_to[1:] - moved_to[:1], (bent - residual)[None]]) / STEPS[[0, 1, 2, 3, 0, 1, 2, 3, 7]][:, None, None]
-    columns = np.column_stack([4 * seen.from_row[:, None] + np.arange(4), 4 * seen.to_row[:, None] + np.arange(4), np.full(n, size - 2)])
+    columns = np.column_stack([4 * seen.from_row[:, None] + np.arange(4), 4 * seen.to_row[:, None] + np.arange(4), np.full(n, size - SHARED + 3)])
     sigma = seen.motion_sigma_px
     values = np.concatenate([derivative[..., 0].T, derivative[..., 1].T]) / sigma
     return Part(np.concatenate([residual[:, 0], residual[:, 1]]) / sigma, values, np.concatenate([columns, columns]))
@@ -263,8 +269,10 @@ def prior_part(solution: Solution, prior: Prior, size: int) -> Part:
     roll = solution.pose[:, 2]
     shared = np.array([*((solution.centre_yd - prior.centre_yd) / prior.centre_sd_yd),
                        (solution.distortion - prior.distortion) / prior.distortion_sd,
-                       (solution.mark_offset_yd - prior.mark_offset_yd) / prior.mark_offset_sd_yd])
-    shared_slope = np.array([*(1.0 / prior.centre_sd_yd), 1.0 / prior.distortion_sd, 1.0 / prior.mark_offset_sd_yd])
+                       (solution.mark_offset_yd - prior.mark_offset_yd) / prior.mark_offset_sd_yd,
+                       (solution.border_yd - prior.border_yd) / prior.border_sd_yd])
+    shared_slope = np.array([*(1.0 / prior.centre_sd_yd), 1.0 / prior.distortion_sd, 1.0 / prior.mark_offset_sd_yd,
+                             1.0 / prior.border_sd_yd])
     level = 1.0 / (prior.roll_sd_rad * np.sqrt(frames))
     step = 1.0 / prior.roll_step_sd_rad
     blocks = [(shared, shared_slope, np.arange(size - SHARED, size), np.zeros(SHARED)),

@@ -16,8 +16,12 @@ from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
 Array = npt.NDArray[np.float64]
 SAME_DIRECTION = np.cos(np.radians(9.0))
 YARD_LINE, SIDELINE, HASH_MARK, HASH_BAR, HASH_YARD = range(5)
-LINE_SIGMA_PX = 0.7
-DASH_SIGMA_PX = 1.5
+SIGMA_PX = (0.7, 1.3, 1.5, 1.5, 1.5)
+PAINT_SIGMA_YD = (0.01, 0.12, 0.03, 0.03, 0.02)
+"""By kind of line. A sideline's stripe is of uncertain width; a mark's middle is found from few pixels."""
+MERGED_SIGMA_YD = 0.4
+YARD_MARKS_PX = 6.0
+"""Where a yard along a sideline takes fewer px, the yard marks beside it melt into its stripe."""
 POINTS_PER_LINE = 16
 FINE_GATE_PX = 6.0
 BAR_REACH_YD = 0.3
@@ -25,8 +29,9 @@ BAR_REACH_YD = 0.3
 
 @dataclass(frozen=True)
 class Assigned:
-    """Picture points (N, 2), the field lines (N, 3) that they lie on and how these slide with the mark offset (N,), the kind of
-    line, the field point, the signed px distance from the projected line, and the width of the stripe there in px."""
+    """Picture points (N, 2), the field lines (N, 3) that they lie on, how these slide with mark offset and border (N, 2), the kind of
+    line, the field point, the signed px distance from the projected line, the width of the stripe there in px, the px that a
+    yard across the line takes, and how well the line is painted, as a standard deviation in yards."""
 
     xy_px: Array
     line: Array
@@ -35,14 +40,16 @@ class Assigned:
     field_yd: Array
     distance_px: Array
     width_px: Array
+    px_per_yd: Array
+    paint_yd: Array
 
     def __len__(self) -> int:
         return len(self.xy_px)
 
     @property
     def sigma_px(self) -> Array:
-        """(N,) standard deviation of a point's distance from its line."""
-        return np.where(self.kind >= HASH_MARK, DASH_SIGMA_PX, LINE_SIGMA_PX)
+        """(N,) standard deviation of a point's distance from its line: how well it is seen, and how well the line is painted."""
+        return np.asarray(np.hypot(np.array(SIGMA_PX)[self.kind], self.paint_yd * self.px_per_yd))
 
     def __getitem__(self, which: npt.NDArray[Any]) -> Assigned:
         return Assigned(*(getattr(self, f.name)[which] for f in fields(self)))
@@ -83,11 +90,14 @@ class _Seen:
         s = self.solution
         return undistort(xy_px, s.distortion, s.image_size_px), ground(xy_px, self.pose, s.centre_yd, s.distortion, s.image_size_px)
 
-    def distance(self, ideal: Array, line_yd: Array) -> tuple[Array, Array]:
-        """Signed px distances (N,) of ideal points from projected field lines (N, 3), and those lines' unit normals (N, 2)."""
+    def distance(self, ideal: Array, line_yd: Array) -> tuple[Array, Array, Array]:
+        """Signed px distances (N,) of ideal points from projected field lines (N, 3), those lines' unit normals (N, 2), and the px
+        (N,) that a yard across the line takes there."""
         line = line_yd @ self.back
-        line /= np.maximum(np.hypot(line[:, 0], line[:, 1])[:, None], 1e-12)
-        return line[:, 0] * ideal[:, 0] + line[:, 1] * ideal[:, 1] + line[:, 2], line[:, :2]
+        length = np.maximum(np.hypot(line[:, 0], line[:, 1]), 1e-12)
+        line /= length[:, None]
+        px_per_yd = np.abs(self.back[2, 0] * ideal[:, 0] + self.back[2, 1] * ideal[:, 1] + self.back[2, 2]) / length
+        return line[:, 0] * ideal[:, 0] + line[:, 1] * ideal[:, 1] + line[:, 2], line[:, :2], px_per_yd
 
 
 def _stripes(ridges: Ridges, view: _Seen, gate: float, beyond: float) -> list[Assigned]:
@@ -99,15 +109,19 @@ def _stripes(ridges: Ridges, view: _Seen, gate: float, beyond: float) -> list[As
     nearest = np.round(safe[:, 0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
     inside = on_field & (safe[:, 1] > -beyond) & (safe[:, 1] < WIDTH_YD + beyond)
     low, high = sideline_middles_yd(view.solution.border_yd)
+    outward = np.where(safe[:, 1] < WIDTH_YD / 2.0, 1.0, -1.0)
     side = np.where(safe[:, 1] < WIDTH_YD / 2.0, low, high)
     zero, one = np.zeros(len(xy)), np.ones(len(xy))
     out = []
-    for line, fits, kind in ((np.stack([one, zero, -nearest], axis=1), inside, YARD_LINE),
-                             (np.stack([zero, one, -side], axis=1), on_field, SIDELINE)):
-        off, direction = view.distance(ideal, line)
+    here = np.stack([one, zero, -safe[:, 0]], axis=1)
+    merged = np.where(view.distance(ideal, here)[2] > YARD_MARKS_PX, PAINT_SIGMA_YD[SIDELINE], MERGED_SIGMA_YD)
+    for line, fits, kind, paint, slide in (
+            (np.stack([one, zero, -nearest], axis=1), inside, YARD_LINE, one * PAINT_SIGMA_YD[YARD_LINE], zero),
+            (np.stack([zero, one, -side], axis=1), on_field, SIDELINE, merged, outward)):
+        off, direction, scale = view.distance(ideal, line)
         good = fits & (np.abs((direction * normal).sum(axis=1)) > SAME_DIRECTION) & (np.abs(off) < gate)
-        out.append(Assigned(xy[good], line[good], zero[good], np.full(int(good.sum()), kind), spot[good], off[good],
-                            ridges.width_px[good].astype(np.float64)))
+        out.append(Assigned(xy[good], line[good], np.stack([zero, slide], axis=1)[good], np.full(int(good.sum()), kind), spot[good], off[good],
+                            ridges.width_px[good].astype(np.float64), scale[good], paint[good]))
     return out
 
 
@@ -125,20 +139,22 @@ def _dashes(ridges: Ridges, view: _Seen, level: str, gate: float) -> list[Assign
     slide[bar] = 0.0
     yard = np.round(safe[:, 0])
     zero, one = np.zeros(len(xy)), np.ones(len(xy))
-    along, across = np.stack([zero, one, -row], axis=1), np.stack([one, zero, -yard], axis=1)
-    shifted = along.copy()
-    shifted[:, 2] += slide * view.solution.mark_offset_yd
-    off_row, _ = view.distance(ideal, shifted)
-    off_yard, _ = view.distance(ideal, across)
+    along = np.stack([zero, one, slide * view.solution.mark_offset_yd - row], axis=1)
+    across = np.stack([one, zero, -yard], axis=1)
+    slides = np.stack([slide, zero], axis=1)
+    off_row, _, row_scale = view.distance(ideal, along)
+    off_yard, _, yard_scale = view.distance(ideal, across)
     fine = gate <= FINE_GATE_PX
-    near = on_field & (np.abs(safe[:, 1] + shifted[:, 2]) < (0.5 if fine else 1.2)) & (np.abs(off_row) < gate)
+    near = on_field & (np.abs(safe[:, 1] + along[:, 2]) < (0.5 if fine else 1.2)) & (np.abs(off_row) < gate)
     if fine:  # Marks stand on whole yards; worth asking only once x is better than a fraction of a yard.
         near &= np.abs(safe[:, 0] - yard) < BAR_REACH_YD
     kind = np.where(bar, HASH_BAR, HASH_MARK)
-    out = [Assigned(xy[near], along[near], slide[near], kind[near], spot[near], off_row[near], zero[near])]
+    out = [Assigned(xy[near], along[near], slides[near], kind[near], spot[near], off_row[near], zero[near], row_scale[near],
+                    np.array(PAINT_SIGMA_YD)[kind[near]])]
     if fine:
         on = near & (np.abs(off_yard) < gate) & ~bar
-        out.append(Assigned(xy[on], across[on], zero[on], np.full(int(on.sum()), HASH_YARD), spot[on], off_yard[on], zero[on]))
+        out.append(Assigned(xy[on], across[on], 0.0 * slides[on], np.full(int(on.sum()), HASH_YARD), spot[on], off_yard[on],
+                            zero[on], yard_scale[on], one[on] * PAINT_SIGMA_YD[HASH_YARD]))
     return out
 
 

@@ -18,7 +18,9 @@ LEAST_INLIERS = 10
 KEPT_PAIRS = 48
 WINDOW = (13, 13)
 LEVELS = 3
-INLIER_PX = 1.2
+INLIER_PX = 0.9
+MOVING_PX = 0.35
+STILL_SHARE = 0.25
 
 
 class BackgroundMotion:
@@ -51,6 +53,11 @@ class BackgroundMotion:
         guess, status, _ = cv2.calcOpticalFlowPyrLK(self._half, half, self._corners, None, winSize=WINDOW, maxLevel=LEVELS,
                                                     criteria=(cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 12, 0.02))
         good = status.ravel().astype(bool) & outside_boxes(guess, boxes_half) & outside_boxes(self._corners, boxes_half)
+        # While the background moves, what stands still is painted on the picture: a scoreboard, a mark of the station.
+        moved = np.linalg.norm(guess - self._corners, axis=1)
+        usual = float(np.median(moved[good])) if good.any() else 0.0
+        if usual > MOVING_PX:
+            good &= moved > STILL_SHARE * usual
         before, after = self._corners[good], guess[good]
         if len(before) < LEAST_INLIERS:
             return NO_POINTS, NO_POINTS

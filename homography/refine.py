@@ -10,8 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Measurements, Prior, Solution, adjust
-from homography.assign import FINE_GATE_PX, SIDELINE, Assigned, assign, thin_out
-from homography.camera import ground
+from homography.assign import FINE_GATE_PX, MERGED_SIGMA_YD, SIDELINE, YARD_LINE, Assigned, assign, thin_out
 from homography.evidence import FrameEvidence
 from homography.field import LINE_WIDTH_YD
 
@@ -26,7 +25,10 @@ HABIT_GATE_PX = 5.0
 HABIT_ROUNDS = 5
 HABIT_LEAD = 3.0
 FEWEST_WIDTHS = 8
-BLUR_PX = 1.8
+BORDER_GATE_PX = 20.0
+WIDE_FROM_YD = 0.4
+NARROW_SHARE = 0.3
+BORDER_SD_YD, WIDE_BORDER_SD_YD, MERGED_BORDER_SD_YD = 0.04, 0.1, 0.4
 WIDEST_BORDER_YD = 3.0
 
 
@@ -53,11 +55,15 @@ def measure(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solu
     # A wide gate lets wrong points in as well as right ones: their spread sets the scale of the robust kernel.
     slack = max(1.0, gate_px / 4.0)
     empty = np.zeros((0, 2))
+    line = np.concatenate([np.zeros((0, 3)), *(found.line for found in taken)])
+    slide = np.concatenate([np.zeros((0, 2)), *(found.slide for found in taken)])
+    # Lines are handed on as they lie without any slide.
+    line[:, 2] -= slide @ [solution.mark_offset_yd, solution.border_yd]
     return Measurements(
         row=np.concatenate([np.zeros(0, dtype=int), *owner]).astype(int),
         xy_px=np.concatenate([empty, *(found.xy_px for found in taken)]),
-        line=np.concatenate([np.zeros((0, 3)), *(found.line for found in taken)]),
-        slide=np.concatenate([np.zeros(0), *(found.slide for found in taken)]),
+        line=line,
+        slide=slide,
         sigma_px=slack * np.concatenate([np.zeros(0), *(found.sigma_px for found in taken)]),
         from_row=np.concatenate([np.zeros(0, dtype=int), *(np.full(len(link[2]), link[0]) for link in links)]).astype(int),
         to_row=np.concatenate([np.zeros(0, dtype=int), *(np.full(len(link[2]), link[1]) for link in links)]).astype(int),
@@ -73,7 +79,8 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
     solution = start
     for gate in gates_px:
         if gate <= FINE_GATE_PX:
-            solution = replace(solution, border_yd=border_width(frames, rows, solution, level, gate) / 2.0)
+            width, sd = border_width(frames, rows, solution, level)
+            prior = replace(prior, border_yd=width / 2.0, border_sd_yd=sd)
         seen = measure(frames, rows, solution, level, gate, links, per_line)
         if len(seen.row) < 12:
             return solution
@@ -98,21 +105,25 @@ def mark_habit(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: S
     return MARK_OFFSETS_YD[int(np.argmin(costs))], PAINT_SD_YD
 
 
-def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str, gate_px: float) -> float:
-    """Width of the sideline stripes in yards as the picture shows them, a line's width where none is seen."""
-    widths = []
+def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str) -> tuple[float, float]:
+    """Width of the sideline stripes in yards as the picture shows them, where no yard mark touches them, and the standard deviation
+    of their middle; a line's width, loosely, where none is clearly seen. The picture's blur is taken from the yard lines, whose
+    width is known."""
+    lines, sides = [], []
     for frame, row in list(zip(frames, rows, strict=True))[:: max(1, len(frames) // BORDER_FRAMES)]:
         if frame.ridges is None or not np.isfinite(solution.pose[row]).all():
             continue
-        found = assign(frame.ridges, solution, row, level, gate_px)
-        found = found[found.kind == SIDELINE]
-        spot = found.field_yd
-        side = ground([*found.xy_px, 0.0, 1.0], solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
-        across = ground([*found.xy_px, 1.0, 0.0], solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
-        yd_per_px = np.hypot(side[:, 1] - spot[:, 1], across[:, 1] - spot[:, 1])
-        # Blur widens what is thinner than about two pixels.
-        widths.append(np.sqrt(np.maximum(found.width_px**2 - BLUR_PX**2, 0.25)) * yd_per_px)
-    every = np.concatenate(widths) if widths else np.zeros(0)
-    if len(every) < FEWEST_WIDTHS:
-        return LINE_WIDTH_YD
-    return float(np.clip(np.nanmedian(every), LINE_WIDTH_YD, WIDEST_BORDER_YD))
+        found = assign(frame.ridges, solution, row, level, BORDER_GATE_PX)
+        for kind, parts in ((YARD_LINE, lines), (SIDELINE, sides)):
+            mine = found[(found.kind == kind) & (found.paint_yd < MERGED_SIGMA_YD)]
+            parts.append(np.column_stack([mine.width_px, 1.0 / mine.px_per_yd]))
+    line_px, line_slope = np.concatenate([np.zeros((0, 2)), *lines]).T
+    side_px, side_slope = np.concatenate([np.zeros((0, 2)), *sides]).T
+    if min(len(line_px), len(side_px)) < FEWEST_WIDTHS:
+        return LINE_WIDTH_YD, MERGED_BORDER_SD_YD
+    blur2 = float(np.median(line_px**2 - (LINE_WIDTH_YD / line_slope) ** 2))
+    width = np.sqrt(np.maximum(side_px**2 - blur2, 0.0)) * side_slope
+    order = np.argsort(width)
+    weight = np.cumsum(side_slope[order] ** -2.0)
+    middle = float(width[order][np.searchsorted(weight, NARROW_SHARE * weight[-1])])
+    return (middle, WIDE_BORDER_SD_YD) if WIDE_FROM_YD < middle < WIDEST_BORDER_YD else (LINE_WIDTH_YD, BORDER_SD_YD)

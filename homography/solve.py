@@ -48,7 +48,7 @@ LEAST_LINES = 3.0
 LEAST_COVER = 0.18
 LEAST_SCORE = 60.0
 LEAST_ROWS = 12.0
-LEAST_LEAD = 0.05
+LEAST_LEAD = 0.015
 NEAR_PAINT_FRAMES = 6
 POINTS_ON_LINE = 6
 SAME_CENTRE_YD = 6.0
@@ -215,7 +215,7 @@ def sigmas(solution: Solution) -> Array:
         px = middle_px(solution.pose[f], solution.centre_yd, solution.distortion, solution.image_size_px)[None]
         slope, spot = ground_slope(solution, f, px)
         right[4 * f:4 * f + 4, 2 * f:2 * f + 2] = slope[:4]
-        right[size - SHARED:size - 1, 2 * f:2 * f + 2] = slope[4:]
+        right[size - SHARED:size - SHARED + 4, 2 * f:2 * f + 2] = slope[4:]
         away[f] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
     if isinstance(normal, np.ndarray):
         solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)

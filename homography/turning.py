@@ -15,7 +15,8 @@ from homography.camera import LOG_FOCAL, pose_of, rotation, undistort
 from homography.evidence import FrameEvidence
 
 Array = npt.NDArray[np.float64]
-ITERATIONS = 3
+ITERATIONS = 4
+KERNEL_PX = 0.6
 FEWEST_PAIRS = 8
 
 
@@ -41,10 +42,11 @@ class Turning:
         after = undistort(self._after, distortion, self.size) - middle
         log_ratio = np.zeros(self.count)
         turn = np.broadcast_to(np.eye(3), (self.count, 3, 3)).copy()
-        for _ in range(ITERATIONS):
+        for round_ in range(ITERATIONS):
             log_focal = pose[LOG_FOCAL] + np.cumsum(log_ratio) - np.cumsum(log_ratio)[start]
             focal = np.exp(log_focal)
-            step = self._step(before, after, focal, turn)
+            # The first step, from no motion at all, has to reach every point.
+            step = self._step(before, after, focal, turn, KERNEL_PX if round_ else np.inf)
             turn = small_turn(step[:, :3]) @ turn
             log_ratio += step[:, 3]
         log_focal = pose[LOG_FOCAL] + np.cumsum(log_ratio) - np.cumsum(log_ratio)[start]
@@ -64,7 +66,7 @@ class Turning:
             out[row - 1] = pose_of(axes, float(np.exp(log_focal[row - 1])))
         return out
 
-    def _step(self, before: Array, after: Array, focal: Array, turn: Array) -> Array:
+    def _step(self, before: Array, after: Array, focal: Array, turn: Array, kernel_px: float) -> Array:
         """(F, 4) Gauss-Newton step of each link: a small turn and the log of the zoom ratio."""
         row = self._row
         old, new = focal[row - 1][:, None], focal[row][:, None]
@@ -75,10 +77,11 @@ class Turning:
         jacobian = np.stack([np.stack([-u * v * f, (1 + u * u) * f, -v * f, here[:, 0]], axis=1),
                              np.stack([-(1 + v * v) * f, u * v * f, u * f, here[:, 1]], axis=1)], axis=1)
         residual = after - here
+        weight = 1.0 / (1.0 + (residual**2).sum(axis=1) / kernel_px**2) ** 2
         normal = np.zeros((self.count, 16))
         gradient = np.zeros((self.count, 4))
-        flat = np.einsum("nai,naj->nij", jacobian, jacobian).reshape(-1, 16)
-        right = np.einsum("nai,na->ni", jacobian, residual)
+        flat = np.einsum("n,nai,naj->nij", weight, jacobian, jacobian).reshape(-1, 16)
+        right = np.einsum("n,nai,na->ni", weight, jacobian, residual)
         for i in range(16):
             normal[:, i] = np.bincount(row, weights=flat[:, i], minlength=self.count)
         for i in range(4):
