@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from vision import kalman
-from vision.histories import Track, sightings
 from vision.observations import Observations
+from vision.pieces import Track, mean_looks, sightings
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import assign, match_costs
 from vision.types import IntArray
@@ -25,7 +25,7 @@ def fill_gaps(obs: Observations, tracks: Sequence[Track], settings: TrackingSett
     free = np.ones(len(obs), dtype=np.bool_)
     free[np.concatenate(list(tracks))] = False
     height = np.array([np.median(obs.height_yd[boxes]) for boxes in tracks])
-    looks = np.array([np.average(obs.appearance[boxes], axis=0, weights=obs.clarity[boxes] + 1e-3) for boxes in tracks])
+    looks = mean_looks(obs, tracks)
     first, last = (np.array([obs.frame[boxes[end]] for boxes in tracks]) for end in (0, -1))
     for k in np.unique(obs.frame[free]):
         rows = np.flatnonzero((table[:, k] < 0) & (first < k) & (k < last))

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from vision.boxes import paired_iou
-from vision.histories import Histories, Track, histories, looks_cost
 from vision.kalman import Belief, join_cost
 from vision.observations import Observations
+from vision.pieces import Pieces, Track, looks_cost, summarise
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import assign
 from vision.types import BoolArray, FloatArray, IntArray
@@ -19,8 +19,7 @@ def join(obs: Observations, tracks: Sequence[Track], image_size_px: tuple[int, i
     """Join ends to later beginnings wherever that explains the boxes better than two people would."""
     if len(tracks) < 2:
         return list(tracks)
-    h = histories(obs, tracks, settings)
-    cost = join_costs(obs, tracks, h, image_size_px, settings)
+    cost = join_costs(obs, tracks, summarise(obs, tracks, settings), image_size_px, settings)
     following = dict(zip(*(side.tolist() for side in assign(cost, 0.0)), strict=True))
     heads = set(range(len(tracks))) - set(following.values())
     joined = []
@@ -33,24 +32,23 @@ def join(obs: Observations, tracks: Sequence[Track], image_size_px: tuple[int, i
     return joined
 
 
-def join_costs(obs: Observations, tracks: Sequence[Track], h: Histories, image_size_px: tuple[int, int],
+def join_costs(obs: Observations, tracks: Sequence[Track], pieces: Pieces, image_size_px: tuple[int, int],
                settings: TrackingSettings) -> FloatArray:
     """(N, N) nats of joining track i's end to track j's beginning: below 0 where they are rather one, inf if impossible."""
     n = len(tracks)
-    ends, starts = np.nonzero((h.last[:, None] < h.first[None])
-                              & (obs.time_s[h.first][None] - obs.time_s[h.last][:, None] <= settings.max_gap_s))
-    gap_s = obs.time_s[h.first[starts]] - obs.time_s[h.last[ends]]
-    head, tail = (ends, h.last[ends]), (starts, h.first[starts])
-    past = Belief(h.past.mean[head], h.past.covariance[head])
-    future = Belief(h.future.mean[tail], h.future.covariance[tail])
-    price = join_cost(past, future, gap_s, (h.density[head] + h.density[tail]) / 2) + _born_anywhere(future, settings)
-    price += looks_cost(h, head, tail, settings)
+    ends_s, starts_s = obs.time_s[pieces.last], obs.time_s[pieces.first]
+    head, tail = np.nonzero((ends_s[:, None] < starts_s[None]) & (starts_s[None] - ends_s[:, None] <= settings.max_gap_s))
+    gap_s = starts_s[tail] - ends_s[head]
+    past = Belief(pieces.past.mean[head], pieces.past.covariance[head])
+    future = Belief(pieces.future.mean[tail], pieces.future.covariance[tail])
+    price = join_cost(past, future, gap_s, (pieces.end_density[head] + pieces.start_density[tail]) / 2)
+    price += _born_anywhere(future, settings) + looks_cost(pieces, head, tail, settings)
     price += np.minimum(settings.missed_nats_s * gap_s, settings.missed_cap_nats)
     real = np.minimum(settings.vanish_nats, settings.real_nats_box * np.array([len(boxes) for boxes in tracks]))
     goes = np.where(_at_border(obs.xyxy[[t[-1] for t in tracks]], image_size_px), settings.leave_nats, real)
     comes = np.where(_at_border(obs.xyxy[[t[0] for t in tracks]], image_size_px), settings.leave_nats, real)
     cost = np.full((n, n), np.inf)
-    cost[ends, starts] = price - goes[ends] - comes[starts]
+    cost[head, tail] = price - goes[head] - comes[tail]
     return cost
 
 

@@ -1,7 +1,7 @@
 """Everybody in a clip followed from first to last sight, looking at the whole clip at once.
 
-Sure pieces frame by frame, pieces joined over gaps, futures exchanged where two men met, then every track smoothed and
-written out on every frame. Positions are followed on the field's plane where the picture is registered, in the picture made
+Sure pieces frame by frame, pieces joined over gaps by what came before and after, boxes that were nobody's given to the
+tracks that pass there, then every track smoothed and written out on every frame. Positions are followed on the field's plane where the picture is registered, in the picture made
 still by the camera's motion where it is not.
 """
 
@@ -13,12 +13,11 @@ import numpy as np
 
 from vision import kalman
 from vision.boxes import jacobian, map_points
-from vision.exchanges import exchange
 from vision.gaps import fill_gaps
 from vision.ground import Ground, build_ground, place
-from vision.histories import Track
 from vision.joins import drop_doubles, join
 from vision.observations import Observations, observe
+from vision.pieces import Track
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import build_tracklets
 from vision.types import NO_KIT, Detections, FloatArray, IntArray, Tracks
@@ -56,8 +55,6 @@ def find_people(obs: Observations, image_size_px: tuple[int, int], settings: Tra
     pieces = [piece for piece in build_tracklets(obs, settings) if len(piece) > 1]
     pieces = drop_doubles(obs, pieces, settings)
     people = join(obs, pieces, image_size_px, settings)
-    people = exchange(obs, people, settings)
-    people = join(obs, people, image_size_px, settings)
     people = drop_doubles(obs, people, settings)
     people = fill_gaps(obs, people, settings)
     return [boxes for boxes in people if _is_person(obs, boxes, settings)]

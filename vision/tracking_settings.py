@@ -20,15 +20,13 @@ class TrackingSettings:
     max_density: float = 12.0
     speed_window_s: float = 0.8         # over which a man's own speed is taken
     speed_sigma_yd_s: float = 3.0       # of somebody first seen
-
     outlier: float = 6.0                # squared Mahalanobis distance beyond which a box counts for less
 
     # A box as a measurement of the feet, in shares of its height: sure boxes are exact, doubtful ones (covered men) are not.
-    foot_sigma: float = 0.018           # of a box of full confidence
+    foot_sigma: float = 0.025           # of a box of full confidence
     doubtful_foot_sigma: float = 0.10   # more at no confidence, by the square of what lacks
     jitter_share: float = 0.4           # of the ground's sigma that changes from frame to frame
     size_sigma: float = 0.14            # of the logarithm of a box's height; bending and raising arms
-    repeated_error: float = 1.0         # covariances count this much more over a track: boxes of neighbouring frames err alike
 
     # Frame to frame.
     sure_confidence: float = 0.45       # boxes from here on are matched first
@@ -48,13 +46,8 @@ class TrackingSettings:
     missed_nats_s: float = 3.0          # a second without a box of somebody in full view
     missed_cap_nats: float = 5.0
     area_yd2: float = 2500.0            # where an unknown man may appear
-    join_appearance_weight: float = 0.5
+    join_appearance_weight: float = 0.25  # share of the looks' log likelihood over whole pieces
     join_appearance_cap_nats: float = 10.0
-
-    # Exchanging the futures of two tracks.
-    swap_distance_yd: float = 2.5
-    swap_margin_nats: float = 8.0
-    swap_rounds: int = 6
 
     # Who counts as a person in the end.
     min_boxes: int = 5

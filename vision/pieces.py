@@ -1,4 +1,4 @@
-"""Tracks as lists of boxes, and what each cut through a track knows: motion and looks before and after it."""
+"""Tracks as lists of boxes, and what a piece of one tells at its ends: where it leads, where it comes from, how it looks."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from vision.types import FloatArray, IntArray
 Track = IntArray
 """Rows of a track's boxes in the observations, in order of time, at most one a frame."""
 
-Moment = tuple[IntArray, IntArray]
-"""M tracks and a frame of each."""
-
 PERSISTENT_LOOKS_SIGMA = 0.5
 """How far the mean of a man's looks wanders over a rep (light, pose), in units of the spread of single boxes."""
+
+MIN_CLARITY = 0.1
+"""Even a piece of doubtful boxes shows this much of one clear box."""
 
 
 def sightings(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> Sightings:
@@ -29,7 +29,7 @@ def sightings(obs: Observations, tracks: Sequence[Track], settings: TrackingSett
     speed = np.zeros((n, k))
     for row, boxes in enumerate(tracks):
         position[row, obs.frame[boxes]] = obs.position[boxes]
-        covariance[row, obs.frame[boxes]] = obs.covariance[boxes] * settings.repeated_error
+        covariance[row, obs.frame[boxes]] = obs.covariance[boxes]
         speed[row] = _speed(obs.time_s, obs.time_s[obs.frame[boxes]], obs.position[boxes], settings.speed_window_s)
     return Sightings(obs.time_s, position, covariance, settings.density(speed))
 
@@ -58,50 +58,49 @@ def _along(at_s: FloatArray, seen_s: FloatArray, path: FloatArray) -> FloatArray
 
 
 @dataclass(frozen=True)
-class Histories:
-    """N tracks over K frames. `past` (N, K, 4) what the boxes up to and with frame k tell, `future` those from k on;
-    `past_looks`, `future_looks` (N, K, A) mean appearance with its weight in boxes (N, K); `first`, `last` (N,) frames;
-    `density` (N, K) of the acceleration."""
+class Pieces:
+    """N pieces of tracks seen from their ends. `past` (N, 4) where all boxes lead at the `last` (N,) frame, `future` (N, 4) where
+    they come from at the `first` (N,); `looks` (N, A) mean appearance, worth `clarity` (N,) clear boxes; `start_density`,
+    `end_density` (N,) of the acceleration there."""
 
     past: Belief
     future: Belief
-    past_looks: FloatArray
-    future_looks: FloatArray
-    past_weight: FloatArray
-    future_weight: FloatArray
     first: IntArray
     last: IntArray
-    density: FloatArray
+    looks: FloatArray
+    clarity: FloatArray
+    start_density: FloatArray
+    end_density: FloatArray
 
 
-def histories(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> Histories:
-    """Everything that joins and exchanges ask for, in one pass forward and one backward."""
+def summarise(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> Pieces:
+    """Everything that joins ask for, in one pass forward and one backward."""
     seen = sightings(obs, tracks, settings)
-    n, k = seen.position.shape[:2]
+    forward, backward = filter_forward(seen, settings.motion), filter_backward(seen, settings.motion)
+    first = np.array([obs.frame[boxes[0]] for boxes in tracks], dtype=np.int64)
+    last = np.array([obs.frame[boxes[-1]] for boxes in tracks], dtype=np.int64)
+    everyone = np.arange(len(tracks))
     clarity = obs.clarity
-    looks, weight = np.zeros((n, k, obs.appearance.shape[1])), np.zeros((n, k))
-    for row, boxes in enumerate(tracks):
-        weight[row, obs.frame[boxes]] = np.maximum(clarity[boxes], 0.01)
-        looks[row, obs.frame[boxes]] = obs.appearance[boxes]
-    summed, counted = np.cumsum(looks * weight[..., None], axis=1), np.cumsum(weight, axis=1)
-    later, left = summed[:, -1:] - summed + looks * weight[..., None], counted[:, -1:] - counted + weight
-    return Histories(
-        past=filter_forward(seen, settings.motion),
-        future=filter_backward(seen, settings.motion),
-        past_looks=summed / np.maximum(counted, 1e-6)[..., None], future_looks=later / np.maximum(left, 1e-6)[..., None],
-        past_weight=counted, future_weight=left,
-        first=np.array([obs.frame[boxes[0]] for boxes in tracks], dtype=np.int64),
-        last=np.array([obs.frame[boxes[-1]] for boxes in tracks], dtype=np.int64),
-        density=seen.density,
+    return Pieces(
+        past=Belief(forward.mean[everyone, last], forward.covariance[everyone, last]),
+        future=Belief(backward.mean[everyone, first], backward.covariance[everyone, first]),
+        first=first, last=last, looks=mean_looks(obs, tracks),
+        clarity=np.array([clarity[boxes].sum() for boxes in tracks]),
+        start_density=seen.density[everyone, first], end_density=seen.density[everyone, last],
     )
 
 
-def looks_cost(h: Histories, head: Moment, tail: Moment, settings: TrackingSettings) -> FloatArray:
-    """(M,) nats against the heads (track, frame) and the tails (track, frame) wearing the same."""
-    if not h.past_looks.shape[2]:
-        return np.zeros(len(head[0]))
-    variance = PERSISTENT_LOOKS_SIGMA**2 + 1 / np.maximum(h.past_weight[head], 0.1) + 1 / np.maximum(h.future_weight[tail], 0.1)
-    squared = ((h.past_looks[head] - h.future_looks[tail]) ** 2).sum(axis=-1) / variance
-    surprise = np.maximum(squared - h.past_looks.shape[2], 0) / 2
+def mean_looks(obs: Observations, tracks: Sequence[Track]) -> FloatArray:
+    """(N, A) mean appearance, clear boxes counting most."""
+    clarity = obs.clarity + 1e-3
+    return np.array([np.average(obs.appearance[boxes], axis=0, weights=clarity[boxes]) for boxes in tracks])
+
+
+def looks_cost(pieces: Pieces, head: IntArray, tail: IntArray, settings: TrackingSettings) -> FloatArray:
+    """(M,) nats against the pieces `head` and `tail` (M,) wearing the same."""
+    unsure = 1 / np.maximum(pieces.clarity, MIN_CLARITY)
+    variance = PERSISTENT_LOOKS_SIGMA**2 + unsure[head] + unsure[tail]
+    squared = ((pieces.looks[head] - pieces.looks[tail]) ** 2).sum(axis=-1) / variance
+    surprise = np.maximum(squared - pieces.looks.shape[1], 0) / 2
     cost: FloatArray = np.minimum(settings.join_appearance_weight * surprise, settings.join_appearance_cap_nats)
     return cost
