@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from itertools import takewhile
 from pathlib import Path
 
 import click
@@ -21,28 +22,34 @@ def documented() -> list[list[str]]:
         r"`([^`\n]+)`", re.sub(r"```.*?```", "", text, flags=re.DOTALL)
     )
     lines = [line for block in code for line in block.replace("\\\n", " ").splitlines()]
-    calls = [match for line in lines for match in re.findall(r"(?:^|[\s/])deepthird((?: [^|&;<>#]+)?)", line)]
-    return [shlex.split(call) for call in calls]
+    return [words(call) for line in lines for call in re.findall(r"(?:^|[\s/])deepthird((?: .*)?)$", line)]
 
 
-CALLS = [words for words in documented() if words]
+def words(call: str) -> list[str]:
+    """Up to where the shell would end the command."""
+    lexer = shlex.shlex(call, posix=True, punctuation_chars="|&;<>")
+    lexer.whitespace_split = True
+    return list(takewhile(lambda word: not set(word) <= set("|&;<>"), lexer))
+
+
+CALLS = [call for call in documented() if call]
 
 
 def test_the_readme_has_calls() -> None:
     assert CALLS
 
 
-@pytest.mark.parametrize("words", CALLS, ids=" ".join)
-def test_a_documented_call_is_a_real_one(words: list[str]) -> None:
-    if words[0].startswith("-"):
+@pytest.mark.parametrize("call", CALLS, ids=" ".join)
+def test_a_documented_call_is_a_real_one(call: list[str]) -> None:
+    if call[0].startswith("-"):
         return
-    assert words[0] in main.commands, f"deepthird {words[0]} is no command"
-    known = {name for p in main.commands[words[0]].params if isinstance(p, click.Option) for name in (*p.opts, *p.secondary_opts)}
-    for word in words[1:]:
+    assert call[0] in main.commands, f"deepthird {call[0]} is no command"
+    known = {name for p in main.commands[call[0]].params if isinstance(p, click.Option) for name in (*p.opts, *p.secondary_opts)}
+    for word in call[1:]:
         if word.startswith("--"):
-            assert word.split("=")[0] in {*known, "--help"}, f"deepthird {words[0]} has no {word}"
+            assert word.split("=")[0] in {*known, "--help"}, f"deepthird {call[0]} has no {word}"
 
 
 @pytest.mark.parametrize("name", sorted(main.commands))
 def test_every_command_is_documented(name: str) -> None:
-    assert any(words[0] == name for words in CALLS), f"the README does not tell of deepthird {name}"
+    assert any(call[0] == name for call in CALLS), f"the README does not tell of deepthird {name}"
