@@ -52,7 +52,8 @@ def track(detections: Sequence[Detections], image_size_px: tuple[int, int], fram
 
 def find_people(obs: Observations, image_size_px: tuple[int, int], settings: TrackingSettings) -> list[Track]:
     """The boxes of every person, in order of time."""
-    pieces = [piece for piece in build_tracklets(obs, settings) if len(piece) > 1]
+    # Once is enough only where there is but one picture.
+    pieces = [piece for piece in build_tracklets(obs, settings) if len(piece) > 1 or len(obs.time_s) == 1]
     pieces = drop_doubles(obs, pieces, settings)
     people = join(obs, pieces, image_size_px, settings)
     people = drop_doubles(obs, people, settings)
@@ -62,7 +63,8 @@ def find_people(obs: Observations, image_size_px: tuple[int, int], settings: Tra
 
 def _is_person(obs: Observations, boxes: Track, settings: TrackingSettings) -> bool:
     first, last = int(obs.frame[boxes[0]]), int(obs.frame[boxes[-1]])
-    return bool(len(boxes) >= settings.min_boxes and obs.time_s[last] - obs.time_s[first] >= settings.min_life_s
+    life_s, clip_s = obs.time_s[[last, -1]] - obs.time_s[[first, 0]]
+    return bool(len(boxes) >= min(settings.min_boxes, len(obs.time_s)) and life_s >= min(settings.min_life_s, clip_s)
                 and len(boxes) >= settings.min_seen_share * (last - first + 1))
 
 

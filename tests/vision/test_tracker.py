@@ -62,6 +62,11 @@ def test_nobody_there() -> None:
     assert len(track(clip(np.zeros((0, 5, 2))), SIZE)) == 0
 
 
+def test_a_single_picture_shows_everybody_once() -> None:
+    tracks = track(clip(np.array([[[300.0, 400.0]], [[500.0, 420.0]]])), SIZE)
+    assert tracks.track_id.tolist() == [1, 2]
+
+
 def test_one_man_walking_is_one_track_on_every_frame() -> None:
     feet = line((300, 400), (500, 400))[None]
     tracks = track(clip(feet), SIZE)
