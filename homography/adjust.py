@@ -25,7 +25,8 @@ KERNEL = 3.0
 DAMPING = 1e-6
 DENSE_SIZE = 70
 MOST_OFFSET_YD = 0.4
-MOST_BORDER_YD = 1.5
+BORDER_RANGE_YD = (-0.3, 1.5)
+"""Below zero where yard marks melt into the stripe."""
 """Marks are two feet long: with an end on the inbounds line, their middle is a foot off."""
 
 
@@ -116,7 +117,7 @@ def moved(solution: Solution, step: Array) -> Solution:
     return replace(solution, pose=pose, centre_yd=solution.centre_yd + step[-6:-3],
                    distortion=float(solution.distortion + step[-3]),
                    mark_offset_yd=float(np.clip(solution.mark_offset_yd + step[-2], -MOST_OFFSET_YD, MOST_OFFSET_YD)),
-                   border_yd=float(np.clip(solution.border_yd + step[-1], -MOST_BORDER_YD, MOST_BORDER_YD)))
+                   border_yd=float(np.clip(solution.border_yd + step[-1], *BORDER_RANGE_YD)))
 
 
 def robust_weight(residual: Array, seen: Measurements) -> Array:

@@ -19,8 +19,9 @@ GATES_PX = (18.0, 9.0, 5.0, 3.5)
 CAMERA_HEIGHT_YD, CAMERA_HEIGHT_SD_YD = 13.0, 12.0
 CENTRE_SD_YD = 60.0
 BORDER_FRAMES = 8
+SHARED_POINTS = 8.0
 MARK_OFFSETS_YD = (-1 / 3, 0.0, 1 / 3)
-PAINT_SD_YD = 0.04
+PAINT_SD_YD, UNSURE_SD_YD = 0.04, 0.12
 HABIT_GATE_PX = 5.0
 HABIT_ROUNDS = 5
 HABIT_LEAD = 3.0
@@ -84,15 +85,23 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
         seen = measure(frames, rows, solution, level, gate, links, per_line)
         if len(seen.row) < 12:
             return solution
-        solution = adjust(solution, seen, prior, rounds)
+        solution = adjust(solution, seen, weighted_prior(prior, seen), rounds)
         if not np.isfinite(solution.pose).all() or solution.centre_yd[2] < 1.0:
             return start
     return solution
 
 
+def weighted_prior(prior: Prior, seen: Measurements) -> Prior:
+    """The prior on where marks and stripes are painted, made as heavy as the measurements of them: these share their errors, so
+    many points on one stripe tell little more than a few."""
+    marks, stripes = np.maximum(np.abs(seen.slide).sum(axis=0) / SHARED_POINTS, 1.0)
+    return replace(prior, mark_offset_sd_yd=prior.mark_offset_sd_yd / float(np.sqrt(marks)),
+                   border_sd_yd=prior.border_sd_yd / float(np.sqrt(stripes)))
+
+
 def mark_habit(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str) -> tuple[float, float]:
-    """Mean and standard deviation of the mark offset: marks stand with an end or with their middle on the inbounds line. Where one
-    of these three habits explains the frames clearly better, it is taken; else the offset stays free."""
+    """Mean and standard deviation of the mark offset: marks stand with an end or with their middle on the inbounds line. The habit
+    that explains the frames best is taken, more loosely where its lead is small."""
     seen = measure(frames, rows, solution, level, HABIT_GATE_PX)
     prior = camera_prior(solution.centre_yd)
     costs = []
@@ -100,9 +109,7 @@ def mark_habit(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: S
         held = replace(prior, mark_offset_yd=offset, mark_offset_sd_yd=PAINT_SD_YD)
         costs.append(adjust(solution, seen, held, HABIT_ROUNDS).cost)
     best, second = np.sort(costs)[:2]
-    if second - best < HABIT_LEAD:
-        return 0.0, prior.mark_offset_sd_yd
-    return MARK_OFFSETS_YD[int(np.argmin(costs))], PAINT_SD_YD
+    return MARK_OFFSETS_YD[int(np.argmin(costs))], PAINT_SD_YD if second - best > HABIT_LEAD else UNSURE_SD_YD
 
 
 def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str) -> tuple[float, float]:
@@ -110,10 +117,10 @@ def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution:
     of their middle; a line's width, loosely, where none is clearly seen. The picture's blur is taken from the yard lines, whose
     width is known."""
     lines, sides = [], []
-    for frame, row in list(zip(frames, rows, strict=True))[:: max(1, len(frames) // BORDER_FRAMES)]:
-        if frame.ridges is None or not np.isfinite(solution.pose[row]).all():
-            continue
-        found = assign(frame.ridges, solution, row, level, BORDER_GATE_PX)
+    painted = [(frame.ridges, row) for frame, row in zip(frames, rows, strict=True)
+               if frame.ridges is not None and np.isfinite(solution.pose[row]).all()]
+    for ridges, row in painted[:: max(1, len(painted) // BORDER_FRAMES)]:
+        found = assign(ridges, solution, row, level, BORDER_GATE_PX)
         for kind, parts in ((YARD_LINE, lines), (SIDELINE, sides)):
             mine = found[(found.kind == kind) & (found.paint_yd < MERGED_SIGMA_YD)]
             parts.append(np.column_stack([mine.width_px, 1.0 / mine.px_per_yd]))
