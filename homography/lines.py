@@ -64,8 +64,9 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     found = []
     for image, flat in ((rows, False), (np.ascontiguousarray(columns.T), True)):
         along, line, extent, contrast = scan_peaks(image, widest, flat)
-        # Coordinates count from the picture's corner: the middle of pixel i is at i + 0.5.
-        across, along = (line + 0.5) * step, along + 0.5
+        # Coordinates count from the picture's corner: the middle of pixel i is at i + 0.5. A side that the step does not divide is
+        # shrunk by a little more than the step.
+        across, along = (line + 0.5) * ((width if flat else height) / len(image)), along + 0.5
         xy = np.stack([across, along] if flat else [along, across], axis=1)
         normal, coherence = sample_directions(directions, xy)
         tilted = np.abs(np.sin(normal) if flat else np.cos(normal))

@@ -267,10 +267,16 @@ def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution:
         if out_sigma[i] < LOST_SIGMA_YD:
             near = len(painted) and np.abs(painted - frame).min() <= NEAR_PAINT_FRAMES
             status[i] = SOLVED if near else CARRIED
-    lost = status == LOST
-    pose[lost], out_sigma[lost] = np.nan, np.nan
-    camera = CameraPath(solution.centre_yd, pose[:, 0], pose[:, TILT], pose[:, 2], np.exp(pose[:, 3]), solution.distortion)
+    plane = plane_fits(camera_path(solution, pose), size)
+    # A camera whose picture shows hardly any ground has a pose but no plane.
+    lost = (status == LOST) | ~np.isfinite(plane).all(axis=(1, 2))
+    status[lost], pose[lost], out_sigma[lost], plane[lost] = LOST, np.nan, np.nan, np.nan
     if lost.any() and not reason:
         reason = "no linked frame with visible lines is near enough"
-    return FieldView(index, plane_fits(camera, size), out_sigma, status, winner.view, winner.level, False, camera, size,
+    return FieldView(index, plane, out_sigma, status, winner.view, winner.level, False, camera_path(solution, pose), size,
                      reason if lost.any() else "")
+
+
+def camera_path(solution: Solution, pose: Array) -> CameraPath:
+    """The camera of the wanted frames' poses (F, 4)."""
+    return CameraPath(solution.centre_yd, pose[:, 0], pose[:, TILT], pose[:, 2], np.exp(pose[:, 3]), solution.distortion)

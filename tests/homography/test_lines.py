@@ -45,8 +45,10 @@ def test_people_hide_paint() -> None:
     half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     box = np.array([[280, 0, 320, 200]], dtype=np.float32)
     ridges = find_ridges(grey, half, box)
-    assert len(ridges.xy_px)
-    assert ridges.xy_px[:, 1].min() > 200
+    # Noise peaks elsewhere in the picture are no paint: what counts is the stripe, and that it goes on below the box.
+    stripe = ridges.xy_px[np.abs(ridges.xy_px[:, 0] - 300) < 20]
+    assert len(stripe) > 40
+    assert stripe[:, 1].min() > 200
 
 
 def test_dashes_of_a_hash_row() -> None:
