@@ -13,7 +13,7 @@ import numpy as np
 
 from homography.field import LEVELS, WIDTH_YD
 from homography.types import FieldTracks, FieldView
-from tagger.football.linemen import Front, find_front
+from tagger.football.linemen import find_front
 from tagger.football.sampling import Sampled, sample
 from tagger.football.scene import BALL_AHEAD_YD
 from tagger.football.snap import Snap, find_snap
@@ -31,6 +31,12 @@ DEFENSE_DEPTH_YD = 32.0
 NEUTRAL_YD = 2.5
 """A man may stand this far on the wrong side of the line (the tracks' error, a wide stance)."""
 PLAIN_MISFIT_YD = 2.5
+MOVER_YD = 1.5
+"""Who keeps within this over the whole clip waits or watches."""
+RUNS_YD = 2.0
+"""A man of no kit belongs to the rep if he runs this far in the first 1.5 s."""
+LATE_S = 1.5
+"""Linemen come out of each other's shadow within this after the snap."""
 JOIN_GAP_S = 2.0
 JOIN_SPEED_YD_S = 7.0
 JOIN_SLACK_YD = 1.5
@@ -50,12 +56,14 @@ class _Crowd:
 
 @dataclass(frozen=True)
 class _Side:
-    """One way to see the rep: kit `offense` attacks toward `direction` (+1: +x), snapping at `snap`; `value` ranks it."""
+    """One way to see the rep: kit `offense` attacks toward `direction` (+1: +x) over `line_yd` (field positions turned so that
+    it attacks toward +x), snapping at `snap`; `value` ranks it."""
 
     offense: int
     defense: int
     direction: int
     snap: Snap
+    line_yd: float
     value: float
 
 
@@ -93,34 +101,62 @@ def _gather(tracks: FieldTracks) -> _Crowd:
 
 def _ways_to_see_it(crowd: _Crowd, sampled: Sampled) -> Iterator[_Side]:
     """Either of the two largest kits attacking, toward either goal, each with its best snap."""
-    kits, counts = np.unique(crowd.kit[crowd.kit != NO_KIT], return_counts=True)
+    moves = _range_yd(sampled) > MOVER_YD
+    kits, counts = np.unique(crowd.kit[(crowd.kit != NO_KIT) & moves], return_counts=True)
     teams = kits[np.argsort(-counts, kind="stable")][:2]
     for offense in teams:
         for defense in teams:
             if offense != defense:
                 for direction in (1, -1):
-                    side = _see_it_so(crowd, sampled, int(offense), int(defense), direction)
+                    side = _see_it_so(crowd, sampled, moves, int(offense), int(defense), direction)
                     if side is not None:
                         yield side
 
 
-def _see_it_so(crowd: _Crowd, sampled: Sampled, offense: int, defense: int, direction: int) -> _Side | None:
-    both = np.flatnonzero((crowd.kit == offense) | (crowd.kit == defense))
+def _range_yd(sampled: Sampled) -> FloatArray:
+    """(N,) how far each man moves over the clip: who waits for his turn stands."""
+    seen = sampled.seen
+    low = np.where(seen[:, :, None], sampled.xy_yd, np.inf).min(axis=1)
+    high = np.where(seen[:, :, None], sampled.xy_yd, -np.inf).max(axis=1)
+    return np.where(seen.any(axis=1), np.linalg.norm(np.where(np.isfinite(high), high - low, 0.0), axis=1), 0.0)
+
+
+def _see_it_so(crowd: _Crowd, sampled: Sampled, moves: BoolArray, offense: int, defense: int, direction: int) -> _Side | None:
+    both = np.flatnonzero(((crowd.kit == offense) | (crowd.kit == defense)) & moves)
     turned = _turn(sampled.rows(both), direction)
     attacks = crowd.kit[both] == offense
     snap = find_snap(turned, attacks)
     if snap is None:
         return None
-    at, later = turned.index(snap.time_s - 0.1), turned.index(snap.time_s + 1.2)
-    here, there = turned.xy_yd[:, at], turned.xy_yd[:, later]
-    if np.isfinite(here[attacks, 0]).sum() < FEWEST_A_SIDE or np.isfinite(here[~attacks, 0]).sum() < FEWEST_A_SIDE:
+    here = turned.xy_yd[:, turned.index(snap.time_s - 0.1), 0]
+    if np.isfinite(here[attacks]).sum() < FEWEST_A_SIDE or np.isfinite(here[~attacks]).sum() < FEWEST_A_SIDE:
         return None
-    line = _line_yd(here[attacks], snap.front)
-    faced = np.nanmean(here[~attacks, 0] > line - NEUTRAL_YD) + np.nanmean(here[attacks, 0] < line + NEUTRAL_YD) - 1.0
-    flow = np.nanmedian(np.clip(there[:, 0] - here[:, 0], -5.0, 5.0)) / 5.0
-    plain = 1.0 if snap.front.misfit_yd < PLAIN_MISFIT_YD else 0.0
-    passer = 0.3 if snap.front.passer is not None else 0.0
-    return _Side(offense, defense, direction, snap, float(snap.confidence + 1.5 * faced + 0.5 * flow + 0.7 * plain + passer))
+    line, apart = _neutral_zone(here[attacks], here[~attacks])
+    looks = _attack(turned, snap, line, attacks) - _attack(_turn(turned, -1), snap, -line, ~attacks)
+    return _Side(offense, defense, direction, snap, line, 20.0 * apart + looks + snap.confidence)
+
+
+def _neutral_zone(offense: FloatArray, defense: FloatArray) -> tuple[float, float]:
+    """The line between two teams, and the mean share of each that is on its own side of it."""
+    offense, defense = offense[np.isfinite(offense)], defense[np.isfinite(defense)]
+    every = np.sort(np.concatenate([offense, defense]))
+    cuts = (every[1:] + every[:-1]) / 2
+    right = (np.mean(offense[None] < cuts[:, None], axis=1) + np.mean(defense[None] > cuts[:, None], axis=1)) / 2
+    best = np.flatnonzero(right >= right.max() - 1e-9)
+    return float(np.median(cuts[best])), float(right.max())
+
+
+def _attack(turned: Sampled, snap: Snap, line: float, team: BoolArray) -> float:
+    """How much a team looks like the offense: its runners get far over the line, seven of it stand on the line (the rulebooks'
+    seven: NFHS 7-2-5, NCAA 7-1-4, NFL 7-5-1, numbers from memory), and none of it plays deep."""
+    at, later = turned.index(snap.time_s - 0.1), turned.index(snap.time_s + 2.5)
+    start = turned.xy_yd[team, at, 0]
+    path = turned.xy_yd[team, at : later + 1, 0]
+    beyond = np.where(np.isfinite(path), path, -np.inf).max(axis=1, initial=-np.inf) - line
+    runners = np.sort(np.clip(beyond, 0.0, 12.0))[::-1][:5].sum() / 5.0
+    on_line = min(7, int((line - start < 2.0).sum()))
+    deep = min(3, int((line - start > 8.5).sum()))
+    return float(0.25 * runners + 0.15 * on_line - 0.4 * deep)
 
 
 def _turn(sampled: Sampled, direction: int) -> Sampled:
@@ -130,26 +166,31 @@ def _turn(sampled: Sampled, direction: int) -> Sampled:
                    acceleration_yd_s2=sampled.acceleration_yd_s2 * turn)
 
 
-def _line_yd(offense: FloatArray, front: Front) -> float:
-    """Line of scrimmage: just ahead of the centre; without linemen, the foremost third of the offense."""
-    if front.linemen:
-        return float(offense[front.linemen[len(front.linemen) // 2], 0] + BALL_AHEAD_YD)
-    foremost = np.sort(offense[np.isfinite(offense[:, 0]), 0])[::-1]
-    return float(np.median(foremost[: max(2, len(foremost) // 2)]) + BALL_AHEAD_YD)
+def _line_yd(offense: FloatArray, between: float) -> float:
+    """Line of scrimmage: just ahead of the centre; without linemen, of the men who stand at the zone between the teams."""
+    front = find_front(offense)
+    if len(front.linemen) == 5 and front.misfit_yd < PLAIN_MISFIT_YD:
+        return float(offense[front.linemen[2], 0] + BALL_AHEAD_YD)
+    foremost = offense[np.isfinite(offense[:, 0]) & (offense[:, 0] < between + 1.0) & (offense[:, 0] > between - 3.0), 0]
+    return float(np.median(foremost) + BALL_AHEAD_YD) if len(foremost) >= 3 else between
 
 
 def _play(crowd: _Crowd, sampled: Sampled, side: _Side, view: FieldView, situation: Situation) -> PlayTracks | Abstention:
     turned = _turn(sampled, side.direction)
-    at = turned.index(side.snap.time_s - 0.1)
-    both = np.flatnonzero((crowd.kit == side.offense) | (crowd.kit == side.defense))
-    line = _line_yd(turned.xy_yd[both][crowd.kit[both] == side.offense, at], side.snap.front)
-    offense = _offense(crowd, turned, side, at, line)
-    defense = _defense(crowd, turned, side, at, line, offense)
+    stance, travel = _stance(turned, side.snap), _travel(turned, side.snap)
+    inside = (np.abs(stance[:, 1]) > -OUTSIDE_YD) & (np.abs(stance[:, 1]) < WIDTH_YD + OUTSIDE_YD)
+    behind = side.line_yd - stance[:, 0]
+    offense = _members(crowd.kit, side.offense, inside & (behind > -NEUTRAL_YD) & (behind < OFFENSE_DEPTH_YD),
+                       np.abs(behind - 1.0) - travel, travel)
+    offense = _with_passer(crowd, side, stance, offense, inside & (behind > -NEUTRAL_YD) & (behind < OFFENSE_DEPTH_YD))
+    beyond = inside & (behind < NEUTRAL_YD) & (behind > -DEFENSE_DEPTH_YD) & ~np.isin(np.arange(len(behind)), offense)
+    defense = _members(crowd.kit, side.defense, beyond, -behind - 2.0 * travel, travel)
     if len(offense) < FEWEST_A_SIDE or len(defense) < FEWEST_A_SIDE:
         return Abstention("rep", f"only {len(offense)} on the offense and {len(defense)} on the defense could be followed "
                                  f"through the snap, {FEWEST_A_SIDE} a side are needed")
-    crowd = _join_pieces(crowd, np.concatenate([offense, defense]))
+    line = _line_yd(stance[offense], side.line_yd)
     rows = np.concatenate([offense, defense])
+    crowd = _join_pieces(crowd, rows)
     turn = np.array([side.direction, -side.direction], dtype=np.float64)
     origin = np.array([line, 0.0 if side.direction < 0 else -WIDTH_YD])
     facing = crowd.facing[rows]
@@ -161,49 +202,43 @@ def _play(crowd: _Crowd, sampled: Sampled, side: _Side, view: FieldView, situati
         facing, (None,) * len(rows), None, LEVELS[view.level].hash_yd if view.level else None, True, situation)
 
 
-def _offense(crowd: _Crowd, turned: Sampled, side: _Side, at: int, line: float) -> IntArray:
-    """Rows of the offense: its kit close behind the line, and a passer in another colour (red: no contact)."""
-    here = turned.xy_yd[:, at]
-    near = _inside(crowd, turned, at) & (here[:, 0] < line + NEUTRAL_YD) & (here[:, 0] > line - OFFENSE_DEPTH_YD)
-    men = np.flatnonzero(near & (crowd.kit == side.offense))
-    men = _fewest(men, np.abs(here[men, 0] - line + 1.0) - 0.5 * _travel(turned, at)[men])
-    if find_front(here[men]).passer is None and len(men) < MOST_A_SIDE:
-        for other in np.flatnonzero(near & (crowd.kit != side.offense) & (crowd.kit != side.defense)):
-            with_him = np.append(men, other)
-            front = find_front(here[with_him])
-            if front.linemen and front.passer == len(men):
-                return with_him
-    return men
+def _stance(turned: Sampled, snap: Snap) -> FloatArray:
+    """(N, 2) where each man stood just before the snap; for who was hidden or out of the picture then, where he was first
+    seen within LATE_S after it; NaN for everybody else."""
+    at, until = turned.index(snap.time_s - 0.1), turned.index(snap.time_s + LATE_S)
+    early = max(0, turned.index(snap.time_s - 0.6))
+    stance = turned.xy_yd[:, at].copy()
+    for i in [*range(at - 1, early - 1, -1), *range(at + 1, until + 1)]:
+        missing = ~np.isfinite(stance[:, 0])
+        stance[missing] = turned.xy_yd[missing, i]
+    return stance
 
 
-def _defense(crowd: _Crowd, turned: Sampled, side: _Side, at: int, line: float, offense: IntArray) -> IntArray:
-    """Rows of the defense: its kit beyond the line, and who comes into the picture after the snap."""
-    here = turned.xy_yd[:, at]
-    near = _inside(crowd, turned, at) & (here[:, 0] > line - NEUTRAL_YD) & (here[:, 0] < line + DEFENSE_DEPTH_YD)
-    men = np.flatnonzero(near & (crowd.kit == side.defense))
-    men = _fewest(men, here[men, 0] - line - 2.0 * _travel(turned, at)[men])
-    if len(men) >= min(MOST_A_SIDE, len(offense)):
-        return men
-    unsure = np.flatnonzero(near & (crowd.kit == NO_KIT) & (_travel(turned, at) > 2.0))
-    unsure = unsure[~np.isin(unsure, offense)][: MOST_A_SIDE - len(men)]
-    return np.concatenate([men, unsure])
+def _members(kit: IntArray, own: int, near: BoolArray, cost: FloatArray, travel: FloatArray) -> IntArray:
+    """Rows of one side: its kit, at most eleven, the cheapest; with room left, men of no kit who run."""
+    men = np.flatnonzero(near & (kit == own))
+    men = men[np.argsort(cost[men], kind="stable")[:MOST_A_SIDE]]
+    odd = np.flatnonzero(near & (kit == NO_KIT) & (travel > RUNS_YD))
+    odd = odd[np.argsort(cost[odd], kind="stable")[: MOST_A_SIDE - len(men)]]
+    return np.sort(np.concatenate([men, odd]))
 
 
-def _inside(crowd: _Crowd, turned: Sampled, at: int) -> BoolArray:
-    y = np.abs(turned.xy_yd[:, at, 1])
-    out: BoolArray = (y > -OUTSIDE_YD) & (y < WIDTH_YD + OUTSIDE_YD)
-    return out
+def _with_passer(crowd: _Crowd, side: _Side, stance: FloatArray, offense: IntArray, near: BoolArray) -> IntArray:
+    """The offense with a passer in another colour (red: no contact), if it has none of its own."""
+    if len(offense) >= MOST_A_SIDE or find_front(stance[offense]).passer is not None:
+        return offense
+    for other in np.flatnonzero(near & (crowd.kit != side.offense) & (crowd.kit != side.defense) & (crowd.kit != NO_KIT)):
+        with_him = np.append(offense, other)
+        front = find_front(stance[with_him])
+        if front.linemen and front.passer == len(offense):
+            return with_him
+    return offense
 
 
-def _travel(turned: Sampled, at: int) -> FloatArray:
+def _travel(turned: Sampled, snap: Snap) -> FloatArray:
     """(N,) yards from where a man stood at the snap to where he is 1.5 s later; 0 where unseen."""
-    later = min(at + round(1.5 / GRID_S), len(turned.time_s) - 1)
+    at, later = turned.index(snap.time_s), turned.index(snap.time_s + 1.5)
     return np.nan_to_num(np.linalg.norm(turned.xy_yd[:, later] - turned.xy_yd[:, at], axis=1))
-
-
-def _fewest(men: IntArray, cost: FloatArray) -> IntArray:
-    """At most eleven, the cheapest."""
-    return np.sort(men[np.argsort(cost, kind="stable")[:MOST_A_SIDE]])
 
 
 def _join_pieces(crowd: _Crowd, members: IntArray) -> _Crowd:
