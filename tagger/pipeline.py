@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 
 from homography import FrameEvidence, Observer, locate, solve_clip, solve_still
+from homography.field import WIDTH_YD
 from homography.motion import image_motion
 from homography.types import FieldTracks, FieldView
 from tagger.football import Abstention, PlayTracks, Reading, Situation, play_from_field, read_play, silent_reading
@@ -23,7 +24,7 @@ from vision.detector import load_detector
 from vision.kits import describe
 from vision.outfits import dress
 from vision.tracker import track
-from vision.types import Detections, FloatArray, Tracks
+from vision.types import Detections, FloatArray, IntArray, Tracks
 from vision.video import Frame, VideoInfo, probe, read_frames
 
 DETECTIONS_PER_S = 15.0
@@ -182,7 +183,14 @@ def _link(watched: _Watched, view: FieldView) -> Tracks:
     times = np.array([evidence.time_s for evidence in watched.evidence])
     tracks = track(watched.detections, view.image_size_px, view.frame_index, times, watched.looks, view.field_from_image,
                    view.sigma_yd, image_motion(watched.evidence))
-    return dress(tracks, watched.detections, watched.looks)
+    return dress(tracks, watched.detections, watched.looks, _on_field(locate(tracks, view)) if view.solved_share else None)
+
+
+def _on_field(tracks: FieldTracks) -> IntArray:
+    """Ids of those who are between the sidelines most of their time."""
+    ids, row = np.unique(tracks.track_id, return_inverse=True)
+    inside = (tracks.xy_yd[:, 1] > 0.0) & (tracks.xy_yd[:, 1] < WIDTH_YD)
+    return ids[np.bincount(row, weights=inside, minlength=len(ids)) > 0.5 * np.bincount(row, minlength=len(ids))]
 
 
 def _read(field_tracks: FieldTracks, view: FieldView, situation: Situation) -> tuple[PlayTracks | None, Reading]:

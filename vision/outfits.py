@@ -9,22 +9,23 @@ import numpy as np
 
 from vision.boxes import iou
 from vision.kits import cluster, summarise
-from vision.types import NO_KIT, Detections, FloatArray, Tracks
+from vision.types import NO_KIT, Detections, FloatArray, IntArray, Tracks
 
 SAME_BOX_IOU = 0.3
 """A smoothed box and the detection it came from overlap at least this much."""
 
 
-def dress(tracks: Tracks, detections: Sequence[Detections], looks: Sequence[FloatArray]) -> Tracks:
+def dress(tracks: Tracks, detections: Sequence[Detections], looks: Sequence[FloatArray], among: IntArray | None = None) -> Tracks:
     """`tracks` with `kit_id` filled in. `looks` holds, for every entry of `detections`, the (N, A) colours of its boxes as
-    `vision.kits.describe` gives them. Raises ValueError where the two differ in length."""
+    `vision.kits.describe` gives them; `among` the ids of those who may wear a kit (a crowd in the stands must not make the
+    teams), everybody if left out. Raises ValueError where the first two differ in length."""
     if len(looks) != len(detections):
         raise ValueError(f"dress: {len(looks)} pictures of colours for {len(detections)} pictures of boxes")
-    ids = np.unique(tracks.track_id)
+    ids = np.unique(tracks.track_id if among is None else among)
     seen: dict[int, list[FloatArray]] = {int(i): [] for i in ids}
     clear: dict[int, list[float]] = {int(i): [] for i in ids}
     for found, look in zip(detections, looks, strict=True):
-        here = np.flatnonzero((tracks.frame_index == found.frame_index) & tracks.observed)
+        here = np.flatnonzero((tracks.frame_index == found.frame_index) & tracks.observed & np.isin(tracks.track_id, ids))
         if not len(here) or not len(found):
             continue
         overlap = iou(tracks.xyxy[here], found.xyxy)
