@@ -18,7 +18,8 @@ from homography.camera import LOG_FOCAL, ground, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
-from homography.refine import MARK_OFFSETS_YD, PAINT_SD_YD, camera_prior, refine
+from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD
+from homography.refine import camera_prior, refine
 from homography.rows import Based, place_rows
 from homography.score import support
 from homography.stripes import find_stripes

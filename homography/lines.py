@@ -36,6 +36,7 @@ FLAT_NORMAL = 0.94
 BAR_PX = (5.0, 9.0)
 BRIGHT = 40.0
 BOX_MARGIN = 0.12
+PEAK_PX, PEAK_SHARE = 7, 0.5
 DASH_PX = (2.0, 70.0)
 
 Grey = npt.NDArray[np.uint8]
@@ -154,7 +155,9 @@ def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[A
     parts = []
     for image in (alone, bars):
         threshold = max(LEAST_CONTRAST * 1.5, DASH_NOISE_FACTOR * float(np.median(image[::4, ::4])))
-        binary = cv2.threshold(image, threshold, 255, cv2.THRESH_BINARY)[1]
+        # What is left between two marks that stand close together is far darker than they are.
+        peak = cv2.dilate(image, np.ones((PEAK_PX, PEAK_PX), np.uint8))
+        binary = np.where((image > threshold) & (image > PEAK_SHARE * peak), np.uint8(255), np.uint8(0))
         _, _, stats, centroids = cv2.connectedComponentsWithStats(binary, connectivity=8, ltype=cv2.CV_32S)
         size = stats[:, 2:4]
         fits = (size.max(axis=1) >= DASH_PX[0] * scale) & (size.max(axis=1) <= DASH_PX[1] * scale) & (stats[:, 4] >= 4 * scale)

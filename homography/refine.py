@@ -20,11 +20,6 @@ CAMERA_HEIGHT_YD, CAMERA_HEIGHT_SD_YD = 13.0, 12.0
 CENTRE_SD_YD = 60.0
 BORDER_FRAMES = 8
 SHARED_POINTS = 8.0
-MARK_OFFSETS_YD = (-1 / 3, 0.0, 1 / 3)
-PAINT_SD_YD, UNSURE_SD_YD = 0.04, 0.12
-HABIT_GATE_PX = 5.0
-HABIT_ROUNDS = 5
-HABIT_LEAD = 3.0
 FEWEST_WIDTHS = 8
 BORDER_GATE_PX = 20.0
 WIDE_FROM_YD = 0.4
@@ -97,19 +92,6 @@ def weighted_prior(prior: Prior, seen: Measurements) -> Prior:
     marks, stripes = np.maximum(np.abs(seen.slide).sum(axis=0) / SHARED_POINTS, 1.0)
     return replace(prior, mark_offset_sd_yd=prior.mark_offset_sd_yd / float(np.sqrt(marks)),
                    border_sd_yd=prior.border_sd_yd / float(np.sqrt(stripes)))
-
-
-def mark_habit(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str) -> tuple[float, float]:
-    """Mean and standard deviation of the mark offset: marks stand with an end or with their middle on the inbounds line. The habit
-    that explains the frames best is taken, more loosely where its lead is small."""
-    seen = measure(frames, rows, solution, level, HABIT_GATE_PX)
-    prior = camera_prior(solution.centre_yd)
-    costs = []
-    for offset in MARK_OFFSETS_YD:
-        held = replace(prior, mark_offset_yd=offset, mark_offset_sd_yd=PAINT_SD_YD)
-        costs.append(adjust(solution, seen, held, HABIT_ROUNDS).cost)
-    best, second = np.sort(costs)[:2]
-    return MARK_OFFSETS_YD[int(np.argmin(costs))], PAINT_SD_YD if second - best > HABIT_LEAD else UNSURE_SD_YD
 
 
 def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter1d
 from homography.assign import hash_rows_yd
 from homography.camera import ground
 from homography.field import WIDTH_YD
-from homography.refine import MARK_OFFSETS_YD
+from homography.habit import MARK_OFFSETS_YD
 from homography.stripes import Stripes
 
 Array = npt.NDArray[np.float64]

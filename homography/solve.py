@@ -28,8 +28,9 @@ from homography.assign import YARD_LINE, assign
 from homography.camera import TILT, ground
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
+from homography.habit import mark_habit
 from homography.hypotheses import Hypothesis, contest, same_camera, spread_rows
-from homography.refine import camera_prior, mark_habit, refine
+from homography.refine import camera_prior, refine
 from homography.score import support
 from homography.turning import Turning
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
@@ -176,15 +177,11 @@ def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: So
             some = slice(None, LINK_POINTS)
             links.append((place[row - 1], place[row], frame.before_px[some].astype(float), frame.after_px[some].astype(float)))
     frames = [evidence[row] for row in rows]
-    mean, sd = mark_habit(*habit_frames(frames), start, level)
+    some_rows = spread_rows([row for row, frame in enumerate(frames) if frame.ridges is not None], HABIT_FRAMES)
+    mean, sd = mark_habit([frames[row] for row in some_rows], replace(start, pose=start.pose[some_rows]), level)
     prior = replace(camera_prior(start.centre_yd), mark_offset_yd=mean, mark_offset_sd_yd=sd)
+    start = replace(start, mark_offset_yd=mean)
     return refine(frames, range(len(frames)), start, level, prior, links, FULL_GATES_PX, 4, FULL_PER_LINE)
-
-
-def habit_frames(frames: Sequence[FrameEvidence]) -> tuple[list[FrameEvidence], list[int]]:
-    """A few painted frames, evenly spread, and their rows."""
-    rows = spread_rows([row for row, frame in enumerate(frames) if frame.ridges is not None], HABIT_FRAMES)
-    return [frames[row] for row in rows], rows
 
 
 def settle_x(solution: Solution, view: str) -> Solution:

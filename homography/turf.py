@@ -13,15 +13,20 @@ LOOKED_AT_FROM = 0.35
 COLOUR_BINS = 32
 COLOUR_REACH = 13.0
 LEAST_SHARE = 0.15
+LEAST_REGION = 0.015
+SAME_TURF = (30.0, 8.0, 8.0)
+"""In L, a and b (0..255)."""
 MARGIN_PX = 1.5
 
 
 def far_edge(bgr: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any]) -> npt.NDArray[Any] | None:
     """(160,) for each 160th of the picture's width, the share of its height at which the turf ends; None where no colour prevails.
 
-    The turf is the largest region of the hue that prevails in the picture's lower part, whatever that hue is."""
+    The turf is the largest region of the hue that prevails in the picture's lower part, whatever that hue is, and the regions much
+    like it: a painted end zone or logo may cut it in two."""
     small = cv2.resize(bgr, SMALL, interpolation=cv2.INTER_AREA)
-    lab = cv2.cvtColor(small, cv2.COLOR_BGR2LAB)[..., 1:]
+    light, *colour = cv2.split(cv2.cvtColor(small, cv2.COLOR_BGR2LAB))
+    lab = cv2.merge(colour)
     looked_at = np.zeros(SMALL[::-1], dtype=np.uint8)
     looked_at[int(LOOKED_AT_FROM * SMALL[1]):] = 255
     height, width = bgr.shape[:2]
@@ -35,16 +40,26 @@ def far_edge(bgr: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any]) -> npt.ND
     if like[looked_at > 0].mean() < LEAST_SHARE:
         return None
     like = cv2.morphologyEx(cv2.morphologyEx(like, cv2.MORPH_OPEN, np.ones((2, 3), np.uint8)), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
-    _, label, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=8)
-    if len(stats) < 2:
+    count, label, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=8)
+    if count < 2:
         return None
-    region = label == 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
+    region = like_the_largest(label, stats[:, cv2.CC_STAT_AREA], cv2.merge([light, lab]))
     has = region.any(axis=0)
     top = np.where(has, region.argmax(axis=0), SMALL[1]).astype(float)
     # A column hidden by a person or a logo takes the edge of its neighbours.
     top = np.array([np.median(top[max(0, i - 6):i + 7][has[max(0, i - 6):i + 7]]) if has[max(0, i - 6):i + 7].any() else 0.0
                     for i in range(SMALL[0])])
     return np.asarray((top - MARGIN_PX) / SMALL[1])
+
+
+def like_the_largest(label: npt.NDArray[Any], area: npt.NDArray[Any], lab: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
+    """(90, 160) True in the largest of the regions `label`, whose sizes are `area`, and in those of about its colour and light."""
+    looks = np.array([lab[label == i].mean(axis=0) if area[i] >= LEAST_REGION * label.size else np.full(3, np.inf)
+                      for i in range(1, len(area))])
+    largest = int(area[1:].argmax())
+    alike = (np.abs(looks - lab[label == 1 + largest].mean(axis=0)) < SAME_TURF).all(axis=1)
+    alike[largest] = True
+    return np.asarray(np.concatenate([[False], alike])[label])
 
 
 def below_edge(xy_px: npt.NDArray[Any], edge: npt.NDArray[Any] | None, size_px: tuple[int, int]) -> npt.NDArray[np.bool_]:
