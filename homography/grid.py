@@ -21,6 +21,7 @@ FOCAL_STEPS = np.geomspace(0.93, 1.075, 7)
 COMB_SHARE = 0.6
 ROLL_SD = 0.02
 SLOPE_NOISE = 0.002
+SLOPE_SCALES = (0.1, 0.05, 0.02, 0.01, 0.005)
 
 
 def guess_cameras(stripes: Stripes, dash_xy_px: Array, image_size_px: tuple[int, int], levels: tuple[str, ...] = tuple(LEVELS),
@@ -64,6 +65,21 @@ def close(a: Guess, b: Guess) -> bool:
             and bool(np.all(np.abs(a.centre_yd[1:] / b.centre_yd[1:] - 1.0) < 0.15)))
 
 
+def even_slopes(line: Array, horizon_px: float, weight: Array) -> tuple[float, float, Array]:
+    """Slope of the horizon, by how much that of the yard lines (S, 3) grows per px below it, and the weights (S,) less those of the
+    stripes that run otherwise: edges of numbers and logos cross the picture's middle column where yard lines do as well."""
+    slope, below = -line[:, 0] / line[:, 1], horizon_px + line[:, 2] / line[:, 1]
+    trust = np.ones_like(weight)
+    level = reach = 0.0
+    for scale in SLOPE_SCALES:
+        use = weight * trust
+        design = np.column_stack([np.ones_like(below), below])
+        normal = (design * use[:, None]).T @ design + np.diag([use.sum() * (SLOPE_NOISE / ROLL_SD) ** 2, 0.0]) + 1e-9 * np.eye(2)
+        level, reach = np.linalg.solve(normal, design.T @ (slope * use))
+        trust = 1.0 / (1.0 + ((slope - level - reach * below) / scale) ** 2) ** 2
+    return float(level), float(reach), weight * trust
+
+
 def place(comb: Comb, stripes: Stripes, focal: float, size: tuple[int, int]) -> Based | None:
     """The camera of this focal length that sees the comb's stripes 5 yd apart; a sideline camera is taken to be level."""
     middle = np.array(size) / 2.0
@@ -80,12 +96,7 @@ def place(comb: Comb, stripes: Stripes, focal: float, size: tuple[int, int]) -> 
         pose = pose_of(np.stack([np.cross(direction, up), direction, up], axis=1), focal)
     else:
         tilt = np.arctan2(-comb.horizon_px, focal)
-        slope = -line[:, 0] / line[:, 1]
-        row = -line[:, 2] / line[:, 1]
-        # Slopes of yard lines change evenly with their distance below the horizon; at the horizon they have its own slope.
-        design = np.column_stack([np.ones_like(row), comb.horizon_px - row]) * np.sqrt(weight)[:, None]
-        normal = design.T @ design + np.diag([weight.sum() * (SLOPE_NOISE / ROLL_SD) ** 2, 0.0])
-        level, reach = np.linalg.solve(normal + 1e-9 * np.eye(2), design.T @ (slope * np.sqrt(weight)))
+        level, reach, weight = even_slopes(line, comb.horizon_px, weight)
         pose = np.array([np.arctan(-focal * reach / np.cos(tilt)), tilt, -np.arctan(level), np.log(focal)])
     ends = stripes.ends_px[comb.which].reshape(-1, 2)
     spot = ground(ends, pose, np.array([0.0, 0.0, 1.0]), 0.0, size)[:, 0]

@@ -157,8 +157,9 @@ def test(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:
     habit = min(MARK_OFFSETS_YD, key=lambda offset: abs(offset - solution.mark_offset_yd))
     prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
     solution = refine(taken, range(len(taken)), replace(solution, mark_offset_yd=habit), one.level, prior, gates_px=TEST_GATES_PX[-1:])
-    scores = [support(frame, solution, i, one.level).total for i, frame in enumerate(taken)]
-    return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean(scores)))
+    found = [support(frame, solution, i, one.level) for i, frame in enumerate(taken)]
+    # Rows count twice: many cameras explain the yard lines, and only the rows tell these and the levels apart.
+    return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean([s.total + s.rows for s in found])))
 
 
 def focal_of(one: Hypothesis) -> float:

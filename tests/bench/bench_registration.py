@@ -1,0 +1,221 @@
+"""Registration on rendered reps, per view, beside OpenCV's findHomography (RANSAC) frame by frame on the same detected points.
+
+    python tests/bench/bench_registration.py --seeds 900:902 [--folder DIR] [--weights FILE] [--every 2] [--boxes detector|truth]
+
+Errors are in yards over the part of the field that the true camera shows, a lattice of 2.5 yd; x counts up to whole 5 yd and the
+field's half-turn, which no yard line tells. A clip is an alias if its median error is over a yard: wrong spacing, wrong rows or a
+mirror image. Sigma: root mean square error per axis near the middle of the visible field over `sigma_yd`; honest is 1, below is
+cautious. The baseline gets hash marks and crossings of yard lines with sidelines, labelled by the registration itself: a favour.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from time import process_time
+from typing import Any
+
+import cv2
+import numpy as np
+
+from demo_clips.simulate import simulate
+from homography import FieldView, FrameEvidence, Observer, solve_clip, to_field, to_image
+from homography.adjust import Solution
+from homography.assign import HASH_YARD, SIDELINE, YARD_LINE, assign, hash_rows_yd
+from homography.camera import project
+from homography.field import LENGTH_YD, WIDTH_YD
+from homography.stripes import fit_line
+from homography.types import LOST, apply_homography
+from homography.view import pose_at
+from vision.detector import load_detector
+from vision.video import read_frames
+
+SPOTS = np.stack(np.meshgrid(np.arange(0, LENGTH_YD + 1, 2.5), np.linspace(0, WIDTH_YD, 22)), axis=-1).reshape(-1, 2)
+HALF_TURN = np.array([LENGTH_YD, WIDTH_YD])
+ALIAS_YD = 1.0
+GATE_PX = 3.5
+FEWEST_ON_LINE = 6
+RANSAC_PX = 3.0
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One clip: per registered frame the median and 95th percentile of the error in yards, the IoU of the visible field and error
+    over sigma; the same two errors of the baseline (NaN where it has none); and facts of the clip."""
+
+    view: str
+    solved: float
+    errors_yd: np.ndarray
+    iou: np.ndarray
+    over_sigma: np.ndarray
+    baseline_yd: np.ndarray
+    level_right: bool
+    observe_ms: float
+    solve_s: float
+    reason: str
+
+
+def film(folder: Path, clip: dict[str, Any], detector: Any, every: int) -> tuple[list[FrameEvidence], float]:
+    """The clip's evidence, and the ms a frame that observing took. Without a detector the truth's boxes stand in."""
+    observer, evidence, seconds, boxes = Observer(), [], 0.0, np.zeros((0, 4), dtype=np.float32)
+    for frame in read_frames(folder / clip["file"]):
+        if frame.index % every == 0:
+            boxes = detector.detect(frame.index, frame.time_s, frame.bgr).xyxy if detector else np.array(
+                [row[1:5] for row in clip["frames"][frame.index]["boxes"]], dtype=np.float32).reshape(-1, 4)
+        start = process_time()
+        evidence.append(observer.observe(frame.index, frame.time_s, frame.bgr, boxes))
+        seconds += process_time() - start
+    return evidence, 1000.0 * seconds / len(evidence)
+
+
+def true_picture(clip: dict[str, Any], index: int) -> tuple[np.ndarray, np.ndarray]:
+    """Picture points of SPOTS under the true camera, and which of them show."""
+    size, told = (clip["width_px"], clip["height_px"]), clip["frames"][index]
+    pose = np.array([told["pan_rad"], -told["tilt_rad"], told["roll_rad"], np.log(told["focal_px"])])
+    centre, k = np.array(clip["camera"]["centre_yd"]), clip["camera"]["distortion"]
+    return project(SPOTS, pose, centre, k, size), shows(project(SPOTS, pose, centre, 0.0, size), size)
+
+
+def shows(px: np.ndarray, size: tuple[int, int]) -> np.ndarray:
+    """Which points (N, 2) px lie in the picture."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(((px > 0) & (px < np.array(size))).all(axis=1))
+
+
+def aligned(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, bool, float]:
+    """Differences (N, 2) once whole 5 yd and the half-turn are granted; whether it was needed, and the shift in x."""
+    options = []
+    for turned in (False, True):
+        off = found - (HALF_TURN - true if turned else true)
+        shift = 5.0 * np.round(np.nanmedian(off[:, 0]) / 5.0)
+        options.append((off - [shift, 0.0], turned, float(shift)))
+    return min(options, key=lambda option: float(np.nanmedian(np.linalg.norm(option[0], axis=1))))
+
+
+def overlap(view: FieldView, row: int, seen: np.ndarray, turned: bool, shift: float) -> float:
+    """Intersection over union of the lattice points that show, by truth and by the registration."""
+    spots = (HALF_TURN - SPOTS if turned else SPOTS) + [shift, 0.0]
+    px = to_image(view, row, spots)
+    assert view.camera is not None
+    ideal = project(spots, pose_at(view.camera, row), view.camera.centre_yd, 0.0, view.image_size_px)
+    ours = shows(px, view.image_size_px) & shows(ideal, view.image_size_px)
+    return float((ours & seen).sum() / max((ours | seen).sum(), 1))
+
+
+def baseline(view: FieldView, row: int, frame: FrameEvidence) -> np.ndarray | None:
+    """(3, 3) field-from-image homography of one frame alone, by RANSAC; None where points are wanting."""
+    if frame.ridges is None or view.camera is None or view.level is None:
+        return None
+    solution = Solution(pose_at(view.camera, row)[None], view.camera.centre_yd, view.camera.distortion, view.image_size_px)
+    found = assign(frame.ridges, solution, 0, view.level, GATE_PX)
+    px, spots = [], []
+    marks = found[found.kind == HASH_YARD]
+    rows = np.array(hash_rows_yd(view.level))
+    for mark in range(len(marks)):
+        px.append(marks.xy_px[mark])
+        spots.append([-marks.line[mark, 2], rows[np.abs(rows - marks.field_yd[mark, 1]).argmin()]])
+    fitted = {kind: {float(-at): fit_line(found.xy_px[mine]) for at in np.unique(found.line[found.kind == kind, 2])
+                     if (mine := (found.kind == kind) & (found.line[:, 2] == at)).sum() >= FEWEST_ON_LINE}
+              for kind in (YARD_LINE, SIDELINE)}
+    for x, across in fitted[YARD_LINE].items():
+        for y, along in fitted[SIDELINE].items():
+            meet = np.cross(across, along)
+            if abs(meet[2]) > 1e-6:
+                px.append(meet[:2] / meet[2])
+                spots.append([x, y])
+    if len(px) < 4:
+        return None
+    matrix, _ = cv2.findHomography(np.array(px), np.array(spots), cv2.RANSAC, RANSAC_PX / 10.0)
+    return None if matrix is None else np.asarray(matrix)
+
+
+def judge(folder: Path, clip: dict[str, Any], level: str, detector: Any, every: int) -> Judged:
+    """Register one clip and compare."""
+    evidence, observe_ms = film(folder, clip, detector, every)
+    start = process_time()
+    view = solve_clip(evidence)
+    solve_s = process_time() - start
+    errors, ious, ratios, plain = [], [], [], []
+    for row, frame in enumerate(evidence):
+        if view.status[row] == LOST:
+            continue
+        px, seen = true_picture(clip, frame.frame_index)
+        if not seen.any():
+            continue
+        off, turned, shift = aligned(to_field(view, row, px[seen]), SPOTS[seen])
+        size = np.linalg.norm(off, axis=1)
+        errors.append([np.nanmedian(size), np.nanpercentile(size, 95)])
+        ious.append(overlap(view, row, seen, turned, shift))
+        middle = np.argsort(np.linalg.norm(px[seen] - px[seen].mean(axis=0), axis=1))[:9]
+        ratios.append(np.sqrt(np.nanmean(off[middle] ** 2)) / view.sigma_yd[row])
+        if frame.ridges is not None:
+            matrix = baseline(view, row, frame)
+            size = np.full(1, np.nan) if matrix is None else np.linalg.norm(
+                aligned(apply_homography(matrix, px[seen]), SPOTS[seen])[0], axis=1)
+            plain.append([np.median(size), np.percentile(size, 95)])
+    return Judged(clip["view"], view.solved_share, np.array(errors).reshape(-1, 2), np.array(ious), np.array(ratios),
+                  np.array(plain).reshape(-1, 2), view.level == level, observe_ms, solve_s, view.reason)
+
+
+def clips_of(folder: Path) -> Iterator[tuple[Path, dict[str, Any], str]]:
+    """All views of all reps under a folder: where, what is true of the clip, and the level."""
+    for file in sorted(folder.rglob("truth.json")):
+        told = json.loads(file.read_text())
+        for clip in told["clips"]:
+            yield file.parent, clip, told["level"]
+
+
+def report(judged: list[Judged], name: str) -> str:
+    """One view's lines."""
+    kept = [one for one in judged if len(one.errors_yd)]
+    good = [one for one in kept if np.median(one.errors_yd[:, 0]) < ALIAS_YD]
+    lines = [f"{name}: {len(judged)} clips, frames registered {np.mean([one.solved for one in judged]):.1%}, "
+             f"abstained {len(judged) - len(kept)}, aliases {len(kept) - len(good)}, "
+             f"level right {sum(one.level_right for one in kept)}/{len(kept)}; "
+             f"observe {np.mean([one.observe_ms for one in judged]):.1f} ms a frame, solve "
+             f"{np.mean([one.solve_s for one in judged]):.1f} s a clip (CPU)"]
+    if kept:
+        errors, ratios = np.concatenate([one.errors_yd for one in kept]), np.concatenate([one.over_sigma for one in kept])
+        plain = np.concatenate([one.baseline_yd for one in kept])
+        has = np.isfinite(plain[:, 0])
+        lines.append(f"  error median {np.median(errors[:, 0]):.3f} yd, p95 over the field {np.median(errors[:, 1]):.3f} yd; visible field "
+                     f"IoU {np.median(np.concatenate([one.iou for one in kept])):.4f}; error/sigma median {np.median(ratios):.2f}, "
+                     f"p95 {np.percentile(ratios, 95):.2f}")
+        if has.any():
+            lines.append(f"  findHomography RANSAC, frame by frame: answers on {has.mean():.0%} of the painted frames, error median "
+                         f"{np.median(plain[has, 0]):.3f} yd ({np.median(plain[has, 0]) / np.median(errors[:, 0]):.1f} times ours), "
+                         f"p95 over the field {np.median(plain[has, 1]):.3f} yd")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--seeds", default="900:902")
+    parser.add_argument("--folder", type=Path, help="a simulated folder to use instead of rendering")
+    parser.add_argument("--weights", type=Path)
+    parser.add_argument("--every", type=int, default=2)
+    parser.add_argument("--boxes", choices=("detector", "truth"), default="detector")
+    asked = parser.parse_args()
+    detector = load_detector(asked.weights, "cpu") if asked.boxes == "detector" else None
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = asked.folder or Path(scratch)
+        if asked.folder is None:
+            first, _, last = asked.seeds.partition(":")
+            for seed in range(int(first), int(last)):
+                simulate(seed, 1, folder / str(seed))
+        judged = []
+        for where, clip, level in clips_of(folder):
+            one = judge(where, clip, level, detector, asked.every)
+            errors = np.median(one.errors_yd, axis=0).round(3) if len(one.errors_yd) else one.reason
+            print(f"{where.parent.name}/{where.name} {clip['view']}: {errors}", flush=True)
+            judged.append(one)
+    for name in sorted({one.view for one in judged}):
+        print(report([one for one in judged if one.view == name], name))
+
+
+if __name__ == "__main__":
+    main()
