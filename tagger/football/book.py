@@ -22,6 +22,8 @@ EXTRA_WORDS = ("free", "pole")
 """Roles told apart by how they look but named by the trade's common words: the free safety of cover-1 is a middle third's
 man, the pole runner of tampa-2 a middle hook's."""
 MAN = "man"
+LEAST_EIGENVALUE = 0.003
+"""Of the correlations of a look, so that it stays a density."""
 
 
 @dataclass(frozen=True)
@@ -63,12 +65,20 @@ class Look:
 class Calibration:
     """`temperature` of each dialect divides the log evidence (men's paths are not independent of each other, so their product
     is too sure), at the times `time_s` after the snap; `log_prior` of each family in each dialect; `log_share` of each way to play a
-    family with so many men (by its key), in each dialect."""
+    family with so many men (by its key), in each dialect; `dialect_scale` and `dialect_bias` even out the dialects' evidence
+    at `time_s` before it tells which of them is spoken."""
 
     time_s: FloatArray
     temperature: Mapping[str, FloatArray]
     log_prior: Mapping[str, Mapping[str, float]]
     log_share: Mapping[str, Mapping[str, float]]
+    dialect_scale: FloatArray
+    dialect_bias: Mapping[str, FloatArray]
+
+    def dialect_at(self, dialects: tuple[str, ...], time_s: float) -> tuple[float, FloatArray]:
+        """Scale and (L,) bias of the dialects' evidence at a time; 0 for a dialect of which nothing was learned."""
+        biases = [float(np.interp(time_s, self.time_s, self.dialect_bias[d])) if d in self.dialect_bias else 0.0 for d in dialects]
+        return float(np.interp(time_s, self.time_s, self.dialect_scale)), np.array(biases)
 
     def temperature_at(self, dialect: str, time_s: float) -> float:
         """The temperature at a time, between the learned ones in a straight line; 1 where nothing was learned."""
@@ -85,7 +95,7 @@ class Book:
     calibration: Calibration
 
 
-FLAT = Calibration(np.array([0.0]), {}, {}, {})
+FLAT = Calibration(np.array([0.0]), {}, {}, {}, np.array([0.3]), {})
 """No calibration."""
 
 
@@ -166,7 +176,14 @@ def _look(entry: Mapping[str, Any]) -> Look:
     sd, correlation = np.array(entry["sd"]), np.eye(len(MEASURES))
     rows, columns = np.tril_indices(len(MEASURES), -1)
     correlation[rows, columns] = correlation[columns, rows] = np.array(entry["correlation"])
-    return Look(np.array(entry["mean"]), correlation * sd[:, None] * sd[None])
+    return Look(np.array(entry["mean"]), positive(correlation) * sd[:, None] * sd[None])
+
+
+def positive(correlation: FloatArray) -> FloatArray:
+    """The correlations (M, M) with every eigenvalue at least LEAST_EIGENVALUE: rounding takes them below zero."""
+    values, vectors = np.linalg.eigh(correlation)
+    repaired: FloatArray = (vectors * np.maximum(values, LEAST_EIGENVALUE)) @ vectors.T
+    return repaired
 
 
 def format_looks(dialects: Mapping[str, Mapping[str, Look]]) -> str:
@@ -183,14 +200,16 @@ def _entry(look: Look) -> dict[str, list[float]]:
     rows, columns = np.tril_indices(len(MEASURES), -1)
     sd = np.sqrt(np.diag(look.covariance))
     correlation = (look.covariance / sd[:, None] / sd[None])[rows, columns]
-    return {"mean": look.mean.round(3).tolist(), "sd": sd.round(3).tolist(), "correlation": correlation.round(2).tolist()}
+    return {"mean": look.mean.round(3).tolist(), "sd": sd.round(3).tolist(), "correlation": correlation.round(3).tolist()}
 
 
 def parse_calibration(text: str) -> Calibration:
     """Read the calibration of the posterior."""
     data = json.loads(text)
     temperature = {name: np.array(values, dtype=float) for name, values in data["temperature"].items()}
-    return Calibration(np.array(data["time_s"], dtype=float), temperature, data["log_prior"], data["log_share"])
+    bias = {name: np.array(values, dtype=float) for name, values in data["dialect_bias"].items()}
+    return Calibration(np.array(data["time_s"], dtype=float), temperature, data["log_prior"], data["log_share"],
+                       np.array(data["dialect_scale"], dtype=float), bias)
 
 
 def parse_book(coverages: str, roles: str, calibration: str) -> Book:

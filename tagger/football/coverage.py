@@ -23,11 +23,10 @@ WORD_OF_LOOK = {"free:middle": "deep-third:middle", "pole:middle": "deep-third:m
 
 @dataclass(frozen=True)
 class Coverage:
-    """`family` probabilities (empty if nothing fits), `variant` of the likeliest family, `roles`: per defender (row of the
+    """`family` probabilities (empty if nothing fits), `roles`: per defender (row of the
     scene) the probability of each role as word:area, or man:PLAYER, or rush."""
 
     family: Mapping[str, float]
-    variant: str | None
     roles: Mapping[int, Mapping[str, float]]
 
 
@@ -37,7 +36,6 @@ def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float) -> 
     Where it is unsure who rushes, every likely set of rushers is read and the readings are averaged.
     """
     family: dict[str, float] = {}
-    variant: dict[str, float] = {}
     roles: dict[int, dict[str, float]] = {int(d): {} for d in scene.defense}
     everybody = measure(scene, scene.defense, time_s)
     scores = score_roles(book, everybody)
@@ -47,19 +45,15 @@ def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float) -> 
         posterior = family_posterior(book, evidence, time_s)
         for d in scene.defense[rushing]:
             _add(roles[int(d)], "rush", chance)
-        if not posterior:
+        if posterior is None:
             continue
-        for name, p in posterior.items():
+        for name, p in posterior.by_family().items():
             _add(family, name, chance * p)
         ways = way_posterior(evidence, posterior)
         _add_roles(roles, scene, scene.defense[rows], evidence, chance * ways)
-        for k, way in enumerate(evidence.ways):
-            _add(variant, f"{way.family}/{way.variant}", chance * float(ways[:, k].sum()))
     total = sum(family.values())
     family = {name: p / total for name, p in family.items()} if total > 0 else {}
-    best = max(family, key=lambda name: family[name]) if family else None
-    named = {k.partition("/")[2]: p for k, p in variant.items() if k.partition("/")[0] == best}
-    return Coverage(family, (max(named, key=lambda v: named[v]) or None) if named else None, roles)
+    return Coverage(family, roles)
 
 
 def family_over_time(scene: Scene, rush: FloatArray, book: Book, until_s: float) -> tuple[FamilyAt, ...]:
@@ -69,7 +63,8 @@ def family_over_time(scene: Scene, rush: FloatArray, book: Book, until_s: float)
     for t in TIMES_S:
         if t <= until_s + 1e-6:
             scores = _with_unseen(score_roles(book, measure(scene, scene.defense[rows], float(t))), np.arange(len(rows)), scene)
-            family = family_posterior(book, weigh_scores(book, scores, len(scene.receivers)), float(t))
+            posterior = family_posterior(book, weigh_scores(book, scores, len(scene.receivers)), float(t))
+            family = posterior.by_family() if posterior else {}
             out.append(FamilyAt(round(scene.snap_s + float(t), 3), {name: round(p, 4) for name, p in family.items()}))
     return tuple(out)
 

@@ -15,12 +15,11 @@ from typing import Any
 import numpy as np
 
 from tagger.football.book import MAN, Book, Look, look_of, side_of
-from tagger.football.measures import ACROSS, Measured
+from tagger.football.measures import ACROSS, CONTEXT, Measured
 from tagger.football.permanents import share_out
 from vision.types import BoolArray, FloatArray
 
 LOG_2 = float(np.log(2.0))
-DIALECT_TEMPERATURE = 3.0
 UNHEARD = -2.0
 """Log share of a way that a coach wrote into the book after it was learned."""
 FREEDOM = 10.0
@@ -97,8 +96,8 @@ def way_key(family: str, zones: tuple[str, ...], men: int) -> str:
 
 
 class Densities:
-    """Log Student-t densities of several looks at once, up to a constant in the number of measures. Factors are kept for
-    every pattern of known measures that has come up (a man is judged on what is known of him)."""
+    """Log Student-t densities of several looks at once, given the context, up to a constant in the number of measures.
+    Factors are kept for every pattern of known measures that has come up (a man is judged on what is known of him)."""
 
     def __init__(self, looks: Mapping[str, Look]) -> None:
         self.names = tuple(looks)
@@ -118,18 +117,24 @@ class Densities:
         """(K, n) log densities of (n, M) rows of measures; a row of which nothing is known has 0 everywhere."""
         out = np.zeros((len(self.names), len(rows)))
         known = np.isfinite(rows)
+        given = np.arange(rows.shape[1]) >= rows.shape[1] - len(CONTEXT)
         groups: dict[bytes, list[int]] = {}
         for i, pattern in enumerate(known):
             groups.setdefault(pattern.tobytes(), []).append(i)
         for members in groups.values():
             pattern = known[members[0]]
-            count = int(pattern.sum())
-            if not count:
-                continue
-            inverse, log_root = self._factor(pattern)
-            away = rows[members][:, pattern][None] - self._mean[:, None, pattern]
-            squared = (np.matmul(away, inverse.transpose(0, 2, 1)) ** 2).sum(axis=2)
-            out[:, members] = -0.5 * (FREEDOM + count) * np.log1p(squared / FREEDOM) - log_root[:, None]
+            if (pattern & ~given).any():
+                out[:, members] = self._joint(rows[members], pattern) - self._joint(rows[members], pattern & given)
+        return out
+
+    def _joint(self, rows: FloatArray, pattern: BoolArray) -> FloatArray:
+        count = int(pattern.sum())
+        if not count:
+            return np.zeros((len(self.names), len(rows)))
+        inverse, log_root = self._factor(pattern)
+        away = rows[:, pattern][None] - self._mean[:, None, pattern]
+        squared = (np.matmul(away, inverse.transpose(0, 2, 1)) ** 2).sum(axis=2)
+        out: FloatArray = -0.5 * (FREEDOM + count) * np.log1p(squared / FREEDOM) - log_root[:, None]
         return out
 
 
@@ -198,34 +203,48 @@ def weigh_scores(book: Book, scores: RoleScores, receivers: int) -> Evidence:
     return Evidence(ways, tuple(book.dialects), total.reshape(dialects, -1) + prior, chance.reshape(dialects, -1, men, men))
 
 
-def family_posterior(book: Book, evidence: Evidence, time_s: float) -> dict[str, float]:
-    """Probability of each family, every dialect being possible. Sums to 1; empty without evidence."""
+@dataclass(frozen=True)
+class Posterior:
+    """`families` F names and the probability `table` (L, F) of each in each dialect; the whole table sums to 1."""
+
+    families: tuple[str, ...]
+    table: FloatArray
+
+    def by_family(self) -> dict[str, float]:
+        """Probability of each family, every dialect being possible."""
+        return {family: float(p) for family, p in zip(self.families, self.table.sum(axis=0), strict=True)}
+
+
+def family_posterior(book: Book, evidence: Evidence, time_s: float) -> Posterior | None:
+    """Probability of each family in each dialect at a time after the snap. None without evidence."""
     if not evidence.ways:
-        return {}
-    families = evidence.by_family()
-    table = np.stack(list(families.values()), axis=1)
-    prior, joint = book.calibration.log_prior, []
-    speaks = dialect_chances(table)
+        return None
+    by_family = evidence.by_family()
+    table, families = np.stack(list(by_family.values()), axis=1), tuple(by_family)
+    speaks = dialect_chances(book, evidence.dialects, table, time_s)
+    prior, joint = book.calibration.log_prior, np.empty_like(table)
     for k, dialect in enumerate(evidence.dialects):
         known = np.array([prior.get(dialect, {}).get(family, 0.0) for family in families])
         posterior = table[k] / book.calibration.temperature_at(dialect, time_s) + known
-        joint.append(speaks[k] * np.exp(posterior - log_sum(posterior)))
-    return {family: float(p) for family, p in zip(families, np.sum(joint, axis=0), strict=True)}
+        joint[k] = speaks[k] * np.exp(posterior - log_sum(posterior))
+    return Posterior(families, joint)
 
 
-def dialect_chances(table: FloatArray) -> FloatArray:
-    """(L,) probability of each dialect from the (L, F) evidence of its families."""
-    whole = log_sum(table, axis=1) / DIALECT_TEMPERATURE
+def dialect_chances(book: Book, dialects: tuple[str, ...], table: FloatArray, time_s: float) -> FloatArray:
+    """(L,) probability of each dialect from the (L, F) evidence of its families. Looks that were learned from few plays are
+    broad and those from many narrow, so evidence alone would not compare them: the calibration holds what evens them out."""
+    scale, bias = book.calibration.dialect_at(dialects, time_s)
+    whole = scale * log_sum(table, axis=1) + bias
     out: FloatArray = np.exp(whole - log_sum(whole))
     return out
 
 
-def way_posterior(evidence: Evidence, families: Mapping[str, float]) -> FloatArray:
-    """(L, S) probability of every way, given the families' probabilities: within a family by the evidence alone."""
+def way_posterior(evidence: Evidence, posterior: Posterior) -> FloatArray:
+    """(L, S) probability of every way, given the families' probabilities: within family and dialect by the evidence alone."""
     out = np.zeros_like(evidence.log_evidence)
     names = np.array([way.family for way in evidence.ways])
-    for family, chance in families.items():
+    for k, family in enumerate(posterior.families):
         here = names == family
         part = evidence.log_evidence[:, here]
-        out[:, here] = chance * np.exp(part - log_sum(part))
+        out[:, here] = posterior.table[:, k, None] * np.exp(part - log_sum(part, axis=1)[:, None])
     return out

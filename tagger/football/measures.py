@@ -14,15 +14,19 @@ from homography.field import WIDTH_YD
 from tagger.football.scene import Scene
 from vision.types import FloatArray, IntArray
 
-MOMENTS_S = (0.0, 0.9, 1.7, 2.5)
+MOMENTS_S = (0.0, 0.9, 1.7, 2.5, 3.1)
 """After the snap: stance, read, drop, landmark. The throw comes at about 2.7 s."""
-LATEST_S = 2.6
+LATEST_S = 3.1
+PAIR_UNTIL_S = 2.6
 PAIR_FROM_S = 0.8
 PLACE = tuple(f"{axis}_{moment:.1f}" for moment in MOMENTS_S for axis in ("depth", "across"))
 SELF = (*PLACE, "cushion", "eyes_on_passer", "pace")
 PAIR = ("gap", "gap_end", "goes_with", "eyes_on_man", "alignment", "slide")
-MEASURES = (*SELF, *PAIR)
-ACROSS = np.array([i for i, name in enumerate(MEASURES) if name.startswith("across")])
+CONTEXT = ("ball", "strength")
+"""What is given, not measured of him: where the ball lies across from the middle, receivers right of it less those left of
+it. Landmarks lie by the field, the ball and the receivers at once, so a role is judged given these."""
+MEASURES = (*SELF, *PAIR, *CONTEXT)
+ACROSS = np.array([i for i, name in enumerate(MEASURES) if name.startswith("across") or name in CONTEXT])
 NEAR_ACROSS_YD = 9.0
 
 
@@ -36,14 +40,18 @@ class Measured:
     receivers: IntArray
     self_: FloatArray
     pair: FloatArray
+    context: FloatArray
 
     def with_nearest(self) -> FloatArray:
         """(D, M) measures with the receiver who is nearest over the play: what a zone role looks at."""
-        return np.concatenate([self.self_, self.pair[np.arange(len(self.self_)), self.nearest()]], axis=1)
+        return self._rows(self.pair[np.arange(len(self.self_)), self.nearest()])
 
     def with_receiver(self, receiver: int) -> FloatArray:
         """(D, M) measures with one receiver (a column of `pair`)."""
-        return np.concatenate([self.self_, self.pair[:, receiver]], axis=1)
+        return self._rows(self.pair[:, receiver])
+
+    def _rows(self, pair: FloatArray) -> FloatArray:
+        return np.concatenate([self.self_, pair, np.tile(self.context, (len(pair), 1))], axis=1)
 
     def nearest(self) -> IntArray:
         """(D,) column of the receiver who is nearest over the play so far."""
@@ -67,9 +75,11 @@ def measure(scene: Scene, defenders: IntArray, time_s: float) -> Measured:
             known = _known_about(scene, defenders, i)
             place[:, 2 * k] = np.where(known, scene.xy[defenders, i, 0] - scene.line_yd, np.nan)
             place[:, 2 * k + 1] = np.where(known, scene.xy[defenders, i, 1] - WIDTH_YD / 2, np.nan)
-    start, stop = scene.at(PAIR_FROM_S), scene.at(until) + 1
+    start, stop = scene.at(PAIR_FROM_S), scene.at(min(until, PAIR_UNTIL_S)) + 1
     own, pair = _over(scene, defenders, start, stop)
-    return Measured(until, defenders, scene.receivers, np.concatenate([place, own], axis=1), pair)
+    right = scene.xy[scene.receivers, scene.snap, 1] - scene.ball[1]
+    context = np.array([scene.ball[1] - WIDTH_YD / 2, float(np.sign(right).sum())])
+    return Measured(until, defenders, scene.receivers, np.concatenate([place, own], axis=1), pair, context)
 
 
 def _known_about(scene: Scene, rows: IntArray, i: int) -> FloatArray:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from tagger.football.book import Book, shipped_book
+from tagger.football.course import Course, set_course
 from tagger.football.coverage import Coverage, family_over_time, read_coverage
+from tagger.football.disguise import SHOWN_S
+from tagger.football.events import find_events
 from tagger.football.formation import read_formation
 from tagger.football.kind import play_kind
 from tagger.football.linemen import find_front
@@ -20,7 +25,8 @@ from tagger.football.settings import Settings, shipped_settings
 from tagger.football.shell import read_shell
 from tagger.football.snap import Snap, find_snap
 from tagger.football.timeline import read_defenders
-from tagger.football.types import Abstention, PlayTracks, Reading
+from tagger.football.types import Abstention, Defender, PlayTracks, Reading
+from tagger.football.variant import name_variant
 from tagger.football.vocabulary import UNKNOWN
 
 SNAP_STEP_S = 0.05
@@ -57,12 +63,28 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     end_s = end_of_play(scene, thrown_s)
     family, why = _family(coverage, kinds, kind, abstained)
     defenders = read_defenders(scene, coverage, look.slot, thrown_s, end_s, kind == "pass", kind)
+    graded = kind == "pass" and bool(coverage.family)
+    course = _course(scene, settings, coverage, defenders, thrown_s, end_s)
+    events, unsure = find_events(course, graded, int((rush > 0.5).sum()))
     return Reading(
         snap_s=round(snap.time_s, 3), release_s=None if thrown_s is None else round(snap.time_s + thrown_s, 3),
         end_s=round(snap.time_s + end_s, 3), play_kind=kinds, shell=look.shell, shell_why=look.shell_why, family=family, family_why=why,
-        family_over_time=over_time, variant=coverage.variant if kind == "pass" else None,
-        formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)), defenders=defenders, events=(),
-        abstained=tuple(abstained), rush_count=int((rush > 0.5).sum()) if scene.full_line else 0, box_count=look.box)
+        family_over_time=over_time, variant=_variant(course, settings) if graded else None,
+        formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)), defenders=defenders, events=events,
+        abstained=(*abstained, *unsure), rush_count=int((rush > 0.5).sum()) if scene.full_line else 0, box_count=look.box)
+
+
+def _course(scene: Scene, settings: Settings, coverage: Coverage, defenders: tuple[Defender, ...], thrown_s: float | None,
+            end_s: float) -> Course:
+    best = max(coverage.family, key=lambda name: coverage.family[name], default=UNKNOWN)
+    return set_course(scene, settings, defenders, thrown_s, end_s, best, coverage.family.get(best, 0.0))
+
+
+def _variant(course: Course, settings: Settings) -> str | None:
+    """The variant; who is a safety and who a corner is taken from the shell shown, before anybody rotates."""
+    scene = course.scene
+    slots = dict(zip(map(int, scene.defense), read_shell(scene, settings.shell, max(SHOWN_S, float(scene.time_s[0]))).slot, strict=True))
+    return name_variant(course.family, [replace(job, slot=slots[job.row]) for job in course.jobs])
 
 
 def locate_snap(play: PlayTracks) -> Snap | None:

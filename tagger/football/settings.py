@@ -63,6 +63,24 @@ class DeepSettings:
 
 
 @dataclass(frozen=True)
+class EventSettings:
+    break_reach_yd: float
+    break_speed_yd_s: float
+    break_gain_yd: float
+    carried_depth_yd: float
+    carried_near_yd: float
+    carried_speed_yd_s: float
+    carried_s: float
+    passed_depth_yd: float
+    stress_s: float
+    low_yd: float
+    high_yd: float
+    landmark_s: float
+    rotation_yd: float
+    bust_open_yd: float
+
+
+@dataclass(frozen=True)
 class Settings:
     """One table of the file each; the file says unit and reason of every number."""
 
@@ -71,10 +89,11 @@ class Settings:
     motion: MotionSettings
     kind: KindSettings
     deep: DeepSettings
+    events: EventSettings
 
 
 TABLES: dict[str, Any] = {"formation": FormationSettings, "shell": ShellSettings, "motion": MotionSettings,
-                          "kind": KindSettings, "deep": DeepSettings}
+                          "kind": KindSettings, "deep": DeepSettings, "events": EventSettings}
 
 
 def parse_settings(text: str, source: str = "football.toml") -> Settings:

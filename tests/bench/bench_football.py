@@ -26,7 +26,7 @@ from simulated import parse_seeds, simulate
 
 from demo_clips.play import make_rep
 from tagger.cli.score_tracks import scored_tracks
-from tagger.football.book import Book, Calibration, shipped_book
+from tagger.football.book import Book, shipped_book
 from tagger.football.reading import read_play
 from tagger.football.scene import make_scene
 from tagger.football.types import PlayTracks, Reading
@@ -70,7 +70,7 @@ def labelled_report(tracks: Path, plays: Path, simulated: range, count: int, fol
         priors = {"games": log_prior(examples), "drawn": log_prior(drawn)}
         learned = {"games": learn(examples, text), "drawn": drawn_looks}
         shares = {source: one.log_share for source, one in learned.items()}
-        calibration = Calibration(shipped.calibration.time_s, shipped.calibration.temperature, priors, shares)
+        calibration = replace(shipped.calibration, log_prior=priors, log_share=shares)
         book = Book(shipped.structures, {source: one.looks for source, one in learned.items()}, calibration)
         numbers = learn_play([(make_scene(labelled[n][0], 0.0), labelled[n][1]) for n in inside], scenes)
         answers += [(labelled[n][1], read_play(replace(labelled[n][0], snap_s=None), book, numbers=numbers)) for n in names[fold::folds]]

@@ -20,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 from labelled import read_labelled
+from scipy.optimize import minimize
 from scipy.special import logsumexp
 from simulated import SimulatedRep, parse_seeds, role_of, simulate
 
@@ -34,17 +35,19 @@ from tagger.football.vocabulary import FAMILIES
 
 # depth and across (from the middle of the field, left negative) at stance, read, drop and landmark; common practice, no source.
 LANDMARKS = {
-    "deep-third-outside": (6, -16, 8, -16, 12, -16, 16, -16), "deep-third-middle": (12, 0, 14, 0, 17, 0, 20, 0),
-    "free": (12, 0, 14, 0, 17, 0, 20, 0), "pole": (5, 0, 7, 0, 12, 0, 16, 0), "deep-half": (12, -8, 14, -9, 16, -10, 19, -11),
-    "deep-quarter-outside": (7, -16, 9, -16, 12, -15, 15, -15), "deep-quarter-inside": (11, -6, 12, -6, 14, -6, 16, -6),
-    "curl-flat": (6, -9, 6, -11, 7, -13, 8, -14), "hook-curl": (5, -4, 6, -5, 8, -6, 9, -6), "middle-hook": (5, 0, 6, 0, 8, 0, 9, 0),
-    "flat": (4, -16, 4, -17, 5, -17, 6, -17), "robber": (8, 0, 8, 0, 9, 0, 10, 0), "man": (4, -8, 5, -8, 7, -8, 9, -8),
+    "deep-third-outside": (6, -16, 8, -16, 12, -16, 16, -16, 19, -16), "deep-third-middle": (12, 0, 14, 0, 17, 0, 20, 0, 23, 0),
+    "free": (12, 0, 14, 0, 17, 0, 20, 0, 22, 0), "pole": (5, 0, 7, 0, 12, 0, 16, 0, 19, 0),
+    "deep-half": (12, -8, 14, -9, 16, -10, 19, -11, 22, -12), "deep-quarter-outside": (7, -16, 9, -16, 12, -15, 15, -15, 18, -15),
+    "deep-quarter-inside": (11, -6, 12, -6, 14, -6, 16, -6, 18, -6), "curl-flat": (6, -9, 6, -11, 7, -13, 8, -14, 9, -14),
+    "hook-curl": (5, -4, 6, -5, 8, -6, 9, -6, 10, -6), "middle-hook": (5, 0, 6, 0, 8, 0, 9, 0, 10, 0),
+    "flat": (4, -16, 4, -17, 5, -17, 6, -17, 7, -17), "robber": (8, 0, 8, 0, 9, 0, 10, 0, 10, 0),
+    "man": (4, -8, 5, -8, 7, -8, 9, -8, 11, -8),
 }
-PLACE_SD_YD = np.array([4, 5, 4, 5, 5, 5.5, 6, 6.0])
+PLACE_SD_YD = np.array([4, 5, 4, 5, 5, 5.5, 6, 6.0, 7, 7])
 SELF_START = ((3.0, 5.0), (0.5, 0.5), (1.0, 0.5))
 MAN_START = ((0.9, 0.5), (0.9, 0.6), (0.75, 0.35), (0.0, 0.6), (1.0, 0.6), (0.2, 0.5))
 ZONE_START = ((1.5, 0.5), (1.5, 0.6), (0.3, 0.35), (-0.5, 0.6), (1.5, 0.6), (0.7, 0.5))
-PRIOR_MEN = 30.0
+CONTEXT_START = ((0.0, 4.0), (0.0, 2.0))
 ROUNDS = 3
 
 
@@ -64,9 +67,9 @@ def first_looks() -> dict[str, Look]:
     looks = {}
     for name, place in LANDMARKS.items():
         pair = MAN_START if name == "man" else ZONE_START
-        mean = np.array([*place, *(m for m, _ in (*SELF_START, *pair))], dtype=float)
+        mean = np.array([*place, *(m for m, _ in (*SELF_START, *pair, *CONTEXT_START))], dtype=float)
         wide = PLACE_SD_YD * (1.6 if name == "man" else 1.0)
-        sd = np.array([*wide, *(s for _, s in (*SELF_START, *pair))])
+        sd = np.array([*wide, *(s for _, s in (*SELF_START, *pair, *CONTEXT_START))])
         looks[name] = Look(mean, np.diag(sd**2))
     return looks
 
@@ -91,6 +94,18 @@ def known_example(rep: SimulatedRep) -> Example:
 
 
 @dataclass(frozen=True)
+class DrawnIn:
+    """How far a source is drawn in: as if `prior_men` men had stood on the landmarks, and correlations reduced by the share
+    `to_diagonal`. Few plays with latent roles want much of it, many with known roles little (by cross-validation)."""
+
+    prior_men: float
+    to_diagonal: float
+
+
+LATENT, KNOWN = DrawnIn(110.0, 0.8), DrawnIn(0.5, 0.0)
+
+
+@dataclass(frozen=True)
 class Learned:
     """What a source of plays taught: the looks of its roles and the log share of each way to play a family."""
 
@@ -98,17 +113,19 @@ class Learned:
     log_share: dict[str, float]
 
 
-def learn(examples: Sequence[Example], structures_text: str, rounds: int = ROUNDS, prior_men: float = PRIOR_MEN) -> Learned:
+def learn(examples: Sequence[Example], structures_text: str) -> Learned:
     """Fit the looks. Examples with latent roles are shared out anew in every round."""
+    latent = any(example.roles is None for example in examples)
+    drawn_in = LATENT if latent else KNOWN
     structures = parse_structures(structures_text)
     start = first_looks()
     book = Book(structures, {"": start}, FLAT)
-    for _ in range(rounds):
+    for _ in range(ROUNDS if latent else 1):
         rows: dict[str, list[tuple[float, np.ndarray]]] = {name: [] for name in start}
         for example in examples:
             for weight, role, man in _shares(book, example):
                 _collect(rows, weight, role, man, example.measured)
-        book = replace(book, dialects={"": {name: _fit(rows[name], start[name], prior_men) for name in start}})
+        book = replace(book, dialects={"": {name: _fit(rows[name], start[name], drawn_in) for name in start}})
     return Learned(dict(book.dialects[""]), _way_shares(book, examples))
 
 
@@ -165,8 +182,9 @@ def _collect(rows: dict[str, list[tuple[float, np.ndarray]]], weight: float, rol
     rows[look_of(role)].extend((weight / len(sides), in_left_form(row, side)[0]) for side in sides)
 
 
-def _fit(rows: list[tuple[float, np.ndarray]], start: Look, prior_men: float) -> Look:
-    """Weighted mean and covariance, drawn toward the landmarks as if `prior_men` men had stood there."""
+def _fit(rows: list[tuple[float, np.ndarray]], start: Look, drawn_in: DrawnIn) -> Look:
+    """Weighted mean and covariance, drawn toward the landmarks as if so many men had stood there."""
+    prior_men = drawn_in.prior_men
     if not rows:
         return start
     weight, values = np.array([w for w, _ in rows]), np.array([v for _, v in rows])
@@ -177,13 +195,13 @@ def _fit(rows: list[tuple[float, np.ndarray]], start: Look, prior_men: float) ->
     together = np.einsum("n,nc,nd->cd", weight, known.astype(float), known.astype(float))
     spread = np.einsum("n,nc,nd->cd", weight, away, away)
     covariance = (spread + 0.5 * prior_men * start.covariance) / (together + prior_men)
-    covariance = 0.85 * covariance + 0.15 * np.diag(np.diag(covariance))
+    covariance = (1.0 - drawn_in.to_diagonal) * covariance + drawn_in.to_diagonal * np.diag(np.diag(covariance))
     values_, vectors = np.linalg.eigh(covariance)
     return Look(mean, (vectors * np.maximum(values_, 1e-3)) @ vectors.T)
 
 
 FOLDS = 5
-TIMES_S = (0.0, 0.6, 1.0, 1.5, 2.0, 2.6)
+TIMES_S = (0.0, 0.6, 1.0, 1.5, 2.0, 2.6, 3.1)
 
 
 def log_prior(examples: Sequence[Example]) -> dict[str, float]:
@@ -227,6 +245,27 @@ def fit_temperatures(left_out: Sequence[tuple[str, str, list[np.ndarray]]], prio
     return chosen
 
 
+def fit_dialects(left_out: Sequence[tuple[str, str, list[np.ndarray]]], dialects: Sequence[str]) -> tuple[list[float], dict[str, list[float]]]:
+    """Scale and biases, at each of TIMES_S, of a logit that tells from the left-out evidence where an example came from; every
+    dialect counts alike, however many examples it has."""
+    source = np.array([dialects.index(name) for name, _, _ in left_out])
+    share = 1.0 / np.bincount(source)[source]
+    scales, biases = [], []
+    for k in range(len(TIMES_S)):
+        whole = np.stack([logsumexp(tables[k], axis=1) for _, _, tables in left_out])
+        whole -= whole.mean(axis=1, keepdims=True)
+
+        def loss(parameters: np.ndarray, whole: np.ndarray = whole) -> float:
+            logit = parameters[0] * whole + parameters[1:]
+            right = logit[np.arange(len(source)), source] - logsumexp(logit, axis=1)
+            return float(-(share * right).sum() + 0.02 * parameters[0] ** 2 + 1e-4 * (parameters[1:] ** 2).sum())
+
+        best = minimize(loss, np.array([0.1, *np.zeros(len(dialects))]), method="L-BFGS-B", bounds=[(0.0, 1.0), *[(None, None)] * len(dialects)]).x
+        scales.append(round(float(best[0]), 4))
+        biases.append(np.round(best[1:], 3))
+    return scales, {dialect: [float(at[j]) for at in biases] for j, dialect in enumerate(dialects)}
+
+
 def _loss(joint: np.ndarray, family: str) -> float:
     chance = np.exp(joint - logsumexp(joint))
     right = chance[FAMILIES.index(family)] + (chance[FAMILIES.index("tampa-2")] if family == "cover-2" else 0.0)
@@ -249,12 +288,15 @@ def main() -> None:
     drawn = [known_example(rep) for noise in (0.0, 0.4) for rep in simulate(seeds, options.count, noise) if rep.truth["gradable"]]
     sources = {"games": games, "drawn": drawn}
     priors = {name: log_prior(some) for name, some in sources.items()}
-    temperatures = fit_temperatures(left_out_evidence(sources, text), priors)
-    print("temperatures", TIMES_S, temperatures)
+    left_out = left_out_evidence(sources, text)
+    temperatures = fit_temperatures(left_out, priors)
+    scale, bias = fit_dialects(left_out, list(sources))
+    print("temperatures", TIMES_S, temperatures, "dialects", scale, bias)
     learned = {name: learn(some, text) for name, some in sources.items()}
     (options.out / "roles.json").write_text(format_looks({name: one.looks for name, one in learned.items()}))
     shares = {name: one.log_share for name, one in learned.items()}
-    calibration = {"time_s": TIMES_S, "temperature": temperatures, "log_prior": priors, "log_share": shares}
+    calibration = {"time_s": TIMES_S, "temperature": temperatures, "log_prior": priors, "log_share": shares,
+                   "dialect_scale": scale, "dialect_bias": bias}
     (options.out / "coverage_calibration.json").write_text(json.dumps(calibration, indent=1) + "\n")
 
 
