@@ -1,4 +1,4 @@
-"""The picture's relation to the field: `Observer` looks at frames, `solve_clip` registers the clip, `locate` puts tracks on it."""
+"""Picture and field: `Observer` looks at frames, `solve_clip` registers the clip, `locate` puts tracks on it."""
 
 from homography.evidence import FrameEvidence
 from homography.locate import locate

@@ -25,9 +25,9 @@ KERNEL = 3.0
 DAMPING = 1e-6
 DENSE_SIZE = 70
 MOST_OFFSET_YD = 0.4
+"""Marks are two feet long: with an end on the inbounds line, their middle is a foot off."""
 BORDER_RANGE_YD = (-0.3, 1.5)
 """Below zero where yard marks melt into the stripe."""
-"""Marks are two feet long: with an end on the inbounds line, their middle is a foot off."""
 
 
 @dataclass(frozen=True)
@@ -70,8 +70,8 @@ class Prior:
 class Solution:
     """`pose` (F, 4), `centre_yd` (3,), `distortion`; `mark_offset_yd` by how much the middles of the hash marks lie nearer to the
     field's middle than the inbounds line (some painters put a mark's end on it, some its middle); `border_yd` how far
-    outside the sidelines the middles of their stripes lie; `cost` the robust sum; `normal` the information matrix (4 F + 6 square, poses frame by frame, then
-    the shared ones), None before `adjust` has run."""
+    outside the sidelines the middles of their stripes lie; `cost` the robust sum; `normal` the information matrix (4 F + 6
+    square, poses frame by frame, then the shared ones), None before `adjust` has run."""
 
     pose: Array
     centre_yd: Array
@@ -227,7 +227,8 @@ def line_part(solution: Solution, seen: Measurements, size: int) -> Part:
     derivative = (np.concatenate([distance[1:], last[None]]) - distance[0]) / STEPS[:, None]
     slope = (slid[pair, :2] * ideal).sum(axis=1) + slid[pair, 2]
     derivative = np.concatenate([derivative, slope * seen.slide.T]) / seen.sigma_px
-    columns = np.concatenate([4 * seen.row[:, None] + np.arange(4), np.broadcast_to(np.arange(size - SHARED, size), (n, SHARED))], axis=1)
+    shared = np.broadcast_to(np.arange(size - SHARED, size), (n, SHARED))
+    columns = np.concatenate([4 * seen.row[:, None] + np.arange(4), shared], axis=1)
     return Part(distance[0] / seen.sigma_px, derivative.T, columns)
 
 
@@ -250,8 +251,10 @@ def motion_part(solution: Solution, seen: Measurements, size: int) -> Part:
     moved_to = transfer(matrices[:, link], before[0])
     bent = transfer(matrices[:1, link], before[1])[0] - after[1]
     residual = moved_to[0] - after[0]
-    derivative = np.concatenate([moved_to[1:] - moved_to[:1], (bent - residual)[None]]) / STEPS[[0, 1, 2, 3, 0, 1, 2, 3, 7]][:, None, None]
-    columns = np.column_stack([4 * seen.from_row[:, None] + np.arange(4), 4 * seen.to_row[:, None] + np.arange(4), np.full(n, size - SHARED + 3)])
+    steps = STEPS[[0, 1, 2, 3, 0, 1, 2, 3, 7]][:, None, None]
+    derivative = np.concatenate([moved_to[1:] - moved_to[:1], (bent - residual)[None]]) / steps
+    columns = np.column_stack([4 * seen.from_row[:, None] + np.arange(4), 4 * seen.to_row[:, None] + np.arange(4),
+                               np.full(n, size - SHARED + 3)])
     sigma = seen.motion_sigma_px
     values = np.concatenate([derivative[..., 0].T, derivative[..., 1].T]) / sigma
     return Part(np.concatenate([residual[:, 0], residual[:, 1]]) / sigma, values, np.concatenate([columns, columns]))
@@ -281,8 +284,8 @@ def prior_part(solution: Solution, prior: Prior, size: int) -> Part:
               (np.diff(roll) * step, np.full(frames - 1, step), 4 * rows[1:] + 2, np.full(frames - 1, -step))]
     if prior.pose is not None:
         for i in range(4):
-            sd = prior.pose_sd[i]
-            blocks.append(((solution.pose[:, i] - prior.pose[:, i]) / sd, np.full(frames, 1 / sd), 4 * rows + i, np.zeros(frames)))
+            off, sd = solution.pose[:, i] - prior.pose[:, i], prior.pose_sd[i]
+            blocks.append((off / sd, np.full(frames, 1 / sd), 4 * rows + i, np.zeros(frames)))
     residual, first, column, second = (np.concatenate([block[i] for block in blocks]) for i in range(4))
     # The second entry of a row belongs to the frame before; it is zero in rows that have none.
     return Part(residual, np.column_stack([first, second]), np.column_stack([column, np.maximum(column - 4, 0)]))

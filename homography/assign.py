@@ -29,9 +29,9 @@ BAR_REACH_YD = 0.3
 
 @dataclass(frozen=True)
 class Assigned:
-    """Picture points (N, 2), the field lines (N, 3) that they lie on, how these slide with mark offset and border (N, 2), the kind of
-    line, the field point, the signed px distance from the projected line, the width of the stripe there in px, the px that a
-    yard across the line takes, and how well the line is painted, as a standard deviation in yards."""
+    """Picture points (N, 2), the field lines (N, 3) that they lie on, how these slide with mark offset and border (N, 2), the
+    kind of line, the field point, the signed px distance from the projected line, the width of the stripe there in px, the px
+    that a yard across the line takes, and how well the line is painted, as a standard deviation in yards."""
 
     xy_px: Array
     line: Array
@@ -72,8 +72,8 @@ def hash_rows_yd(level: str) -> tuple[float, float]:
 
 
 def assign(ridges: Ridges, solution: Solution, row: int, level: str, gate_px: float, beyond_yd: float = 1.0) -> Assigned:
-    """Points within `gate_px` of a painted line that runs in the same direction, and dashes on the hash rows, seen from pose `row`
-    of the solution. Yard lines are followed `beyond_yd` over the sidelines."""
+    """Points within `gate_px` of a painted line that runs in the same direction, and dashes on the hash rows, seen from pose
+    `row` of the solution. Yard lines are followed `beyond_yd` over the sidelines."""
     view = _Seen(solution, row)
     return joined([*_stripes(ridges, view, gate_px, beyond_yd), *_dashes(ridges, view, level, gate_px)])
 
@@ -87,12 +87,12 @@ class _Seen:
 
     def spots(self, xy_px: Array) -> tuple[Array, Array]:
         """(N, 2) ideal px and (N, 2) field points."""
-        s = self.solution
-        return undistort(xy_px, s.distortion, s.image_size_px), ground(xy_px, self.pose, s.centre_yd, s.distortion, s.image_size_px)
+        s, size = self.solution, self.solution.image_size_px
+        return undistort(xy_px, s.distortion, size), ground(xy_px, self.pose, s.centre_yd, s.distortion, size)
 
     def distance(self, ideal: Array, line_yd: Array) -> tuple[Array, Array, Array]:
-        """Signed px distances (N,) of ideal points from projected field lines (N, 3), those lines' unit normals (N, 2), and the px
-        (N,) that a yard across the line takes there."""
+        """Signed px distances (N,) of ideal points from projected field lines (N, 3), those lines' unit normals (N, 2), and the
+        px (N,) that a yard across the line takes there."""
         line = line_yd @ self.back
         length = np.maximum(np.hypot(line[:, 0], line[:, 1]), 1e-12)
         line /= length[:, None]
@@ -120,8 +120,8 @@ def _stripes(ridges: Ridges, view: _Seen, gate: float, beyond: float) -> list[As
             (np.stack([zero, one, -side], axis=1), on_field, SIDELINE, merged, outward)):
         off, direction, scale = view.distance(ideal, line)
         good = fits & (np.abs((direction * normal).sum(axis=1)) > SAME_DIRECTION) & (np.abs(off) < gate)
-        out.append(Assigned(xy[good], line[good], np.stack([zero, slide], axis=1)[good], np.full(int(good.sum()), kind), spot[good], off[good],
-                            ridges.width_px[good].astype(np.float64), scale[good], paint[good]))
+        out.append(Assigned(xy[good], line[good], np.stack([zero, slide], axis=1)[good], np.full(int(good.sum()), kind),
+                            spot[good], off[good], ridges.width_px[good].astype(np.float64), scale[good], paint[good]))
     return out
 
 

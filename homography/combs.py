@@ -107,10 +107,11 @@ def end_zone_combs(stripes: Stripes, size: tuple[int, int]) -> list[Comb]:
             r_top, r_low = reciprocal[index, triples[:, 0]], reciprocal[index, triples[:, 2]]
             step = (r_top - r_low) / (g1 + g2)
             label = (reciprocal - r_low[:, None]) / np.maximum(step[:, None], 1e-12)
-            good = (horizon < top - 0.004 * size[1])[:, None] & (height[None] > horizon[:, None]) & flat[None] & (step > 0)[:, None]
+            good = ((horizon < top - 0.004 * size[1]) & (step > 0))[:, None] & (height[None] > horizon[:, None]) & flat[None]
             # Farther stripes are so close together that their labels say little; the vote's tolerance is in px there.
             pixels = step[:, None] / reciprocal**2
-            score, chosen = vote(label[:, None, :, None], good[:, None], stripes.points, np.maximum(COMB_TOLERANCE, 1.5 / np.maximum(pixels, 1e-3))[:, None])
+            tolerance = np.maximum(COMB_TOLERANCE, 1.5 / np.maximum(pixels, 1e-3))[:, None]
+            score, chosen = vote(label[:, None, :, None], good[:, None], stripes.points, tolerance)
             for t in np.argsort(-score[:, 0])[:KEPT_COMBS]:
                 if score[t, 0] > 0:
                     which, labels = chosen(t, 0)
@@ -138,11 +139,11 @@ def vote(label: Array, usable: npt.NDArray[np.bool_], points: npt.NDArray[np.int
     # Two stripes cannot be the same yard line: the better supported one is.
     order = np.argsort(-points, kind="stable")
     whole_sorted = np.where(hit, whole, np.nan)[..., order]
-    repeated = np.stack([(whole_sorted[..., :s] == whole_sorted[..., s:s + 1]).any(axis=-1) if s else np.zeros(whole.shape[:2], dtype=bool)
-                         for s in range(len(order))], axis=-1)
+    repeated = np.stack([(whole_sorted[..., :s] == whole_sorted[..., s:s + 1]).any(axis=-1) for s in range(len(order))], axis=-1)
     weight[..., order] = np.where(repeated, 0.0, weight[..., order])
     # A stripe that runs like a yard line, between two of them, speaks against the comb.
-    stray = np.where(usable & ~hit & fine & (span < 0.1) & (off < 0.5), np.minimum(points, MOST_POINTS) * np.clip((off - 2 * tolerance) * 5.0, 0, 1), 0.0)
+    between = usable & ~hit & fine & (span < 0.1) & (off < 0.5)
+    stray = np.where(between, np.minimum(points, MOST_POINTS) * np.clip((off - 2 * tolerance) * 5.0, 0, 1), 0.0)
     lowest = np.where(hit, whole, np.inf).min(axis=2)
     highest = np.where(hit, whole, -np.inf).max(axis=2)
     order = np.sort(np.where(hit, whole, np.inf), axis=2)
@@ -165,7 +166,8 @@ def distinct(combs: list[Comb]) -> list[Comb]:
     seen = set()
     for comb in sorted(combs, key=lambda c: -c.score):
         labels = comb.label - comb.label.min()
-        key = (tuple(comb.which), tuple(labels)) if comb.label[0] <= comb.label[-1] else (tuple(comb.which), tuple(labels.max() - labels))
+        rising = comb.label[0] <= comb.label[-1]
+        key = (tuple(comb.which), tuple(labels if rising else labels.max() - labels))
         if key not in seen:
             seen.add(key)
             kept.append(comb)

@@ -34,7 +34,8 @@ def guess_cameras(stripes: Stripes, dash_xy_px: Array, image_size_px: tuple[int,
         for focal in FOCAL_GRID * image_size_px[0]:
             based = place(comb, stripes, float(focal), image_size_px)
             if based is not None:
-                coarse += [(guess, comb) for guess in place_rows(based, stripes, dash_xy_px, image_size_px, levels, COARSE_BLUR_YD)]
+                guesses = place_rows(based, stripes, dash_xy_px, image_size_px, levels, COARSE_BLUR_YD)
+                coarse += [(guess, comb) for guess in guesses]
     coarse.sort(key=lambda pair: -pair[0].score)
     kept: list[Guess] = []
     for guess, comb in apart(coarse, 2 * per_level):
@@ -66,8 +67,8 @@ def close(a: Guess, b: Guess) -> bool:
 
 
 def even_slopes(line: Array, horizon_px: float, weight: Array) -> tuple[float, float, Array]:
-    """Slope of the horizon, by how much that of the yard lines (S, 3) grows per px below it, and the weights (S,) less those of the
-    stripes that run otherwise: edges of numbers and logos cross the picture's middle column where yard lines do as well."""
+    """Slope of the horizon, by how much that of the yard lines (S, 3) grows per px below it, and the weights (S,) less those of
+    the stripes that run otherwise: edges of numbers and logos cross the picture's middle column where yard lines do as well."""
     slope, below = -line[:, 0] / line[:, 1], horizon_px + line[:, 2] / line[:, 1]
     trust = np.ones_like(weight)
     level = reach = 0.0

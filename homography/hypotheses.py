@@ -18,7 +18,7 @@ from homography.camera import LOG_FOCAL, ground, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
-from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD
+from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD, mark_habit
 from homography.refine import camera_prior, refine
 from homography.rows import Based, place_rows
 from homography.score import support
@@ -28,9 +28,11 @@ from homography.turning import Turning
 Array = npt.NDArray[np.float64]
 START_DISTORTION = -0.012
 KEY_FRAMES = 3
+KEY_TRIALS, KEY_STRIPES = 4, 10
 TEST_FRAMES = 5
 GUESSES_KEPT = 6
 FINALISTS = 6
+RETESTED = 2
 FINALIST_SHARE = 0.45
 SAME_PLACE_YD = 1.0
 SAME_CAMERA_YD = 0.8
@@ -59,10 +61,16 @@ def spread_rows(candidates: Sequence[int], most: int) -> list[int]:
 
 
 def key_frames(frames: Sequence[FrameEvidence], most: int) -> list[int]:
-    """Rows of the frames with the most paint, one in each of `most` equal parts of the stretch."""
+    """Rows of the frames with the longest straight stripes, one in each of `most` equal parts of the stretch."""
     painted = [row for row, frame in enumerate(frames) if frame.ridges is not None]
     parts = np.array_split(np.array(painted, dtype=int), min(most, len(painted))) if painted else []
-    return [int(max(part, key=lambda row: len(frames[row].ridges.xy_px))) for part in parts if len(part)]  # type: ignore[union-attr]
+    return [max(spread_rows(part.tolist(), KEY_TRIALS), key=lambda row: striped(frames[row])) for part in parts if len(part)]
+
+
+def striped(frame: FrameEvidence) -> int:
+    """How many points lie on the best few straight stripes of a frame."""
+    assert frame.ridges is not None
+    return int(find_stripes(frame.ridges.xy_px, frame.ridges.normal_rad, KEY_STRIPES).points.sum())
 
 
 def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothesis]:
@@ -75,14 +83,16 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothes
     found: list[Hypothesis] = []
     for guess in guess_cameras(stripes, dashes, size, levels):
         start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd)
-        solution = refine([frame], [0], start, guess.level, camera_prior(guess.centre_yd), gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
+        prior = camera_prior(guess.centre_yd)
+        solution = refine([frame], [0], start, guess.level, prior, gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
         # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.
         based = Based(guess.view, solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]), guess.score)
         again = place_rows(based, stripes, dashes, size, (guess.level,))
         if again:
             best = max(again, key=lambda g: g.score)
             solution = replace(solution, centre_yd=best.centre_yd, mark_offset_yd=best.mark_offset_yd)
-        solution = refine([frame], [0], solution, guess.level, camera_prior(solution.centre_yd), gates_px=LAST_GATES_PX, rounds=4, per_line=8)
+        prior = camera_prior(solution.centre_yd)
+        solution = refine([frame], [0], solution, guess.level, prior, gates_px=LAST_GATES_PX, rounds=4, per_line=8)
         score = support(frame, solution, 0, guess.level).total
         if score > 0:
             found.append(Hypothesis(guess.view, guess.level, (0,), solution, score))
@@ -107,7 +117,8 @@ def same_camera(one: Hypothesis, other: Hypothesis) -> bool:
     x, y = np.meshgrid(np.linspace(0.15, 0.85, 4) * size[0], np.linspace(0.35, 0.9, 4) * size[1])
     px = np.column_stack([x.ravel(), y.ravel()])
     for row in (shared[0], shared[-1]):
-        spots = [ground(px, h.solution.pose[h.rows.index(row)], h.solution.centre_yd, h.solution.distortion, size) for h in (one, other)]
+        spots = [ground(px, h.solution.pose[h.rows.index(row)], h.solution.centre_yd, h.solution.distortion, size)
+                 for h in (one, other)]
         off = spots[0] - spots[1]
         off = off[np.isfinite(off).all(axis=1)]
         if not len(off):
@@ -138,7 +149,10 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
             break
     ranked = unlike(sorted(finalists, key=lambda h: -h.score))
     tested = [test(frames, one) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
-    return unlike(sorted(tested, key=lambda h: -h.score))
+    tested = unlike(sorted(tested, key=lambda h: -h.score))
+    again = [test(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level)[0])
+             for one in tested[:RETESTED]]
+    return unlike(sorted([*tested, *again], key=lambda h: -h.score))
 
 
 def same_place(one: Hypothesis, other: Hypothesis) -> bool:
@@ -148,15 +162,19 @@ def same_place(one: Hypothesis, other: Hypothesis) -> bool:
     return one.view == other.view and one.level == other.level and bool(np.abs(off).max() < SAME_PLACE_YD)
 
 
-def test(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:
-    """Adjust a hypothesis to all its frames at once and score it anew."""
+def test(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None = None) -> Hypothesis:
+    """Adjust a hypothesis to all its frames at once and score it anew; `habit` is the mark offset in yards, if known."""
     taken = [frames[row] for row in one.rows]
-    prior = camera_prior(one.solution.centre_yd)
-    solution = refine(taken, range(len(taken)), one.solution, one.level, prior, gates_px=TEST_GATES_PX[:-1])
+    prior, solution = camera_prior(one.solution.centre_yd), one.solution
+    if habit is not None:
+        solution = replace(solution, mark_offset_yd=habit)
+        prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
+    solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[:-1])
     # Marks are painted by one of a few habits; what lies between has to be paid for.
     habit = min(MARK_OFFSETS_YD, key=lambda offset: abs(offset - solution.mark_offset_yd))
     prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
-    solution = refine(taken, range(len(taken)), replace(solution, mark_offset_yd=habit), one.level, prior, gates_px=TEST_GATES_PX[-1:])
+    solution = replace(solution, mark_offset_yd=habit)
+    solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[-1:])
     found = [support(frame, solution, i, one.level) for i, frame in enumerate(taken)]
     # Rows count twice: many cameras explain the yard lines, and only the rows tell these and the levels apart.
     return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean([s.total + s.rows for s in found])))

@@ -53,8 +53,8 @@ def outside_boxes(xy_px: npt.NDArray[Any], boxes_xyxy: npt.NDArray[Any], margin:
 
 
 def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.NDArray[Any] | None = None) -> Ridges:
-    """Ridges of one picture. `grey` (H, W), `half` the same at half size, `boxes_xyxy` (B, 4) px of people to leave out, `edge` the
-    turf's far edge (`turf.far_edge`)."""
+    """Ridges of one picture. `grey` (H, W), `half` the same at half size, `boxes_xyxy` (B, 4) px of people to leave out, `edge`
+    the turf's far edge (`turf.far_edge`)."""
     height, width = grey.shape
     scale = max(width, height) / REFERENCE_WIDTH_PX
     step = max(1, round(SCAN_STEP_PX * scale))
@@ -64,9 +64,9 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     columns = cv2.resize(grey, (max(1, width // step), height), interpolation=cv2.INTER_AREA)
     found = []
     for image, flat in ((rows, False), (np.ascontiguousarray(columns.T), True)):
-        along, line, extent, contrast = scan_peaks(image, widest, flat)
-        # Coordinates count from the picture's corner: the middle of pixel i is at i + 0.5. A side that the step does not divide is
-        # shrunk by a little more than the step.
+        along, line, extent, contrast = scan_peaks(np.asarray(image, dtype=np.uint8), widest, flat)
+        # Coordinates count from the picture's corner: the middle of pixel i is at i + 0.5. A side that the step does not divide
+        # is shrunk by a little more than the step.
         across, along = (line + 0.5) * ((width if flat else height) / len(image)), along + 0.5
         xy = np.stack([across, along] if flat else [along, across], axis=1)
         normal, coherence = sample_directions(directions, xy)
@@ -86,8 +86,8 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
 
 
 def scan_peaks(image: Grey, widest: int, flat: bool) -> tuple[npt.NDArray[Any], ...]:
-    """Bright peaks along each row of `image`: (N,) sub-pixel position, row number, width at half height, height. `flat`: the rows
-    are the picture's columns. The threshold follows the turf's noise, which changes with the distance, so with the picture's y."""
+    """Bright peaks along each row of `image`: (N,) sub-pixel position, row number, width at half height, height. `flat`: the
+    rows are the picture's columns. The threshold follows the turf's noise, which changes with the picture's y."""
     top = cv2.morphologyEx(image, cv2.MORPH_TOPHAT, np.ones((1, widest), np.uint8))
     noise = np.median(top[::3], axis=0) if flat else np.median(top[:, ::5], axis=1)
     noise = cv2.blur(noise.astype(np.float32).reshape(-1, 1), (1, 31 if flat else 5), borderType=cv2.BORDER_REPLICATE).ravel()

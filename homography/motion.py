@@ -50,7 +50,9 @@ class BackgroundMotion:
         return before[keep] * 2.0 + 1.0, after[keep] * 2.0 + 1.0
 
     def _follow(self, half: npt.NDArray[np.uint8], boxes_half: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
-        guess, status, _ = cv2.calcOpticalFlowPyrLK(self._half, half, self._corners, None, winSize=WINDOW, maxLevel=LEVELS,
+        assert self._half is not None
+        guess, status, _ = cv2.calcOpticalFlowPyrLK(self._half, half, self._corners, self._corners.copy(), winSize=WINDOW,
+                                                    maxLevel=LEVELS,
                                                     criteria=(cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 12, 0.02))
         good = status.ravel().astype(bool) & outside_boxes(guess, boxes_half) & outside_boxes(self._corners, boxes_half)
         # While the background moves, what stands still is painted on the picture: a scoreboard, a mark of the station.

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.evidence import FrameEvidence
-from homography.lines import find_ridges
+from homography.lines import Grey, find_ridges
 from homography.motion import BackgroundMotion
 from homography.turf import far_edge
 
@@ -33,8 +33,9 @@ class Observer:
         if bgr.ndim != 3 or bgr.shape[2] != 3 or bgr.dtype != np.uint8:
             raise ValueError(f"frame {frame_index}: picture has shape {bgr.shape} and type {bgr.dtype}, wanted (H, W, 3) uint8")
         boxes = np.asarray(boxes_xyxy, dtype=np.float32).reshape(-1, 4)
-        grey = cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY)
-        half = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        grey: Grey = np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
+        small = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        half: Grey = np.asarray(small, dtype=np.uint8)
         before, after = self._motion.step(half, boxes)
         ridges = None
         if self._calls % self._paint_every == 0 or not len(after):

@@ -95,10 +95,11 @@ def weighted_prior(prior: Prior, seen: Measurements) -> Prior:
 
 
 def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str) -> tuple[float, float]:
-    """Width of the sideline stripes in yards as the picture shows them, where no yard mark touches them, and the standard deviation
-    of their middle; a line's width, loosely, where none is clearly seen. The picture's blur is taken from the yard lines, whose
-    width is known."""
-    lines, sides = [], []
+    """Width of the sideline stripes in yards as the picture shows them, where no yard mark touches them, and the standard
+    deviation of their middle; a line's width, loosely, where none is clearly seen. The picture's blur is taken from the yard
+    lines, whose width is known."""
+    lines: list[Array] = []
+    sides: list[Array] = []
     painted = [(frame.ridges, row) for frame, row in zip(frames, rows, strict=True)
                if frame.ridges is not None and np.isfinite(solution.pose[row]).all()]
     for ridges, row in painted[:: max(1, len(painted) // BORDER_FRAMES)]:

@@ -74,8 +74,9 @@ def place_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[in
                 break
             y0 = (start[best] + 0.5) * BIN_YD - REACH_YD
             # End-zone cameras look along +x with +y to the left, so both views share the field's orientation.
-            found.append(Guess(based.view, based.pose, np.array([based.x_yd, -y0, based.height_yd]), level, MARK_OFFSETS_YD[habit],
-                               float(based.score * (1.0 + ROW_WEIGHT * total[habit, best]))))
+            centre = np.array([based.x_yd, -y0, based.height_yd])
+            score = float(based.score * (1.0 + ROW_WEIGHT * total[habit, best]))
+            found.append(Guess(based.view, based.pose, centre, level, MARK_OFFSETS_YD[habit], score))
             total[:, max(0, best - APART_BINS): best + APART_BINS] = 0.0
     return found
 

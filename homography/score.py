@@ -9,6 +9,7 @@ chance.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -98,7 +99,8 @@ def visible(frame: FrameEvidence, points_yd: Array, solution: Solution, row: int
     px = distort(ideal, solution.distortion, frame.image_size_px)
     with np.errstate(invalid="ignore"):
         # Far outside the picture the radial term folds back.
-        inside = ((px > BORDER_PX) & (px < size - BORDER_PX) & (np.abs(ideal - size / 2) < size * 0.75)).all(axis=1)
+        near = (px > BORDER_PX) & (px < size - BORDER_PX) & (np.abs(ideal - size / 2) < size * 0.75)
+    inside: npt.NDArray[np.bool_] = np.asarray(near.all(axis=1))
     inside[inside] = outside_boxes(px[inside], frame.boxes_xyxy)
     return px, inside
 
@@ -133,7 +135,8 @@ def coverage(frame: FrameEvidence, solution: Solution, row: int, found: Assigned
         hit, first = np.unique(code[there], return_index=True)
         seen = np.where(inside & part, bins, 0.0).sum(axis=1)
         hits = np.minimum(np.bincount(hit // 10000, minlength=count).astype(float), seen)
-        out.append(Coverage(seen, hits, np.bincount(hit // 10000, weights=gain[there][first], minlength=count)))
+        gained = np.bincount(hit // 10000, weights=gain[there][first], minlength=count).astype(float)
+        out.append(Coverage(seen, hits, gained))
     return out
 
 
@@ -145,7 +148,7 @@ def visible_lines(solution: Solution, row: int) -> Array:
     grid = np.stack(np.meshgrid(near, y, indexing="ij"), axis=-1)
     px = project(grid.reshape(-1, 2), solution.pose[row], centre, 0.0, size).reshape(grid.shape)
     with np.errstate(invalid="ignore"):
-        seen = ((px > 0) & (px < np.array(size))).all(axis=2)
+        seen: npt.NDArray[Any] = np.asarray(((px > 0) & (px < np.array(size))).all(axis=2))
         apart = np.linalg.norm(np.diff(px, axis=0), axis=2)
         apart = np.where(np.isfinite(apart), apart, 0.0)
         spaced = (seen[:-1] * apart).max(axis=1)
@@ -203,6 +206,7 @@ def stray_row_marks(spot: Array, level: str, mark_offset_yd: float) -> float:
     known = np.min([np.abs(spot[:, 1] - row) for row in inbounds], axis=0) < 2.0 * ROW_REACH_YD
     five = np.abs(spot[:, 0] / YARD_LINE_SPACING_YD - np.round(spot[:, 0] / YARD_LINE_SPACING_YD)) < 0.1
     use = ~known & ~five
-    counts = np.bincount((spot[use, 1] / STRAY_ROW_BIN_YD).astype(int), weights=weight[use], minlength=int(WIDTH_YD / STRAY_ROW_BIN_YD) + 1)
+    bins = int(WIDTH_YD / STRAY_ROW_BIN_YD) + 1
+    counts = np.bincount((spot[use, 1] / STRAY_ROW_BIN_YD).astype(int), weights=weight[use], minlength=bins)
     pairs = np.sort(counts[:-1] + counts[1:])[::-1][:2]
     return float(np.maximum(pairs - STRAY_ROW_LEAST, 0.0).sum())

@@ -13,5 +13,6 @@ from homography.types import FieldView
 
 
 def solve_still(bgr: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any], level: str | None = None) -> FieldView:
-    """A view of one row. `bgr` (H, W, 3) uint8, `boxes_xyxy` (B, 4) px of the people in it. Raises ValueError as `observe` does."""
+    """A view of one row. `bgr` (H, W, 3) uint8, `boxes_xyxy` (B, 4) px of the people in it. Raises ValueError as
+    `observe` does."""
     return solve_clip([Observer().observe(0, 0.0, bgr, boxes_xyxy)], level=level)

@@ -34,7 +34,9 @@ class Stripes:
 
 def find_stripes(xy_px: npt.NDArray[Any], normal_rad: npt.NDArray[Any], most: int = MOST_STRIPES) -> Stripes:
     """The most supported straight stripes among ridge points (N, 2) with normals (N,)."""
-    lines, ends, counts = [], [], []
+    lines: list[list[float]] = []
+    ends: list[npt.NDArray[Any]] = []
+    counts: list[int] = []
     xy = xy_px.astype(np.float64)
     origin = xy.mean(axis=0) if len(xy) else np.zeros(2)
     centred = xy - origin

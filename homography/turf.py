@@ -20,10 +20,11 @@ MARGIN_PX = 1.5
 
 
 def far_edge(bgr: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any]) -> npt.NDArray[Any] | None:
-    """(160,) for each 160th of the picture's width, the share of its height at which the turf ends; None where no colour prevails.
+    """(160,) for each 160th of the picture's width, the share of its height at which the turf ends; None where no colour
+    prevails.
 
-    The turf is the largest region of the hue that prevails in the picture's lower part, whatever that hue is, and the regions much
-    like it: a painted end zone or logo may cut it in two."""
+    The turf is the largest region of the hue that prevails in the picture's lower part, whatever that hue is, and the regions
+    much like it: a painted end zone or logo may cut it in two."""
     small = cv2.resize(bgr, SMALL, interpolation=cv2.INTER_AREA)
     light, *colour = cv2.split(cv2.cvtColor(small, cv2.COLOR_BGR2LAB))
     lab = cv2.merge(colour)
@@ -39,21 +40,23 @@ def far_edge(bgr: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any]) -> npt.ND
     like = (np.abs(lab.astype(np.float32) - mode).max(axis=2) < COLOUR_REACH).astype(np.uint8)
     if like[looked_at > 0].mean() < LEAST_SHARE:
         return None
-    like = cv2.morphologyEx(cv2.morphologyEx(like, cv2.MORPH_OPEN, np.ones((2, 3), np.uint8)), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    opened = cv2.morphologyEx(like, cv2.MORPH_OPEN, np.ones((2, 3), np.uint8))
+    like = cv2.morphologyEx(opened, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
     count, label, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=8)
     if count < 2:
         return None
     region = like_the_largest(label, stats[:, cv2.CC_STAT_AREA], cv2.merge([light, lab]))
-    has = region.any(axis=0)
+    has: npt.NDArray[Any] = np.asarray(region.any(axis=0))
     top = np.where(has, region.argmax(axis=0), SMALL[1]).astype(float)
     # A column hidden by a person or a logo takes the edge of its neighbours.
-    top = np.array([np.median(top[max(0, i - 6):i + 7][has[max(0, i - 6):i + 7]]) if has[max(0, i - 6):i + 7].any() else 0.0
-                    for i in range(SMALL[0])])
+    near = [slice(max(0, i - 6), i + 7) for i in range(SMALL[0])]
+    top = np.array([np.median(top[part][has[part]]) if has[part].any() else 0.0 for part in near])
     return np.asarray((top - MARGIN_PX) / SMALL[1])
 
 
-def like_the_largest(label: npt.NDArray[Any], area: npt.NDArray[Any], lab: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
-    """(90, 160) True in the largest of the regions `label`, whose sizes are `area`, and in those of about its colour and light."""
+def like_the_largest(label: npt.NDArray[Any], area: npt.NDArray[Any], lab: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """(90, 160) True in the largest of the regions `label`, whose sizes are `area`, and in those of about its colour and
+    light."""
     looks = np.array([lab[label == i].mean(axis=0) if area[i] >= LEAST_REGION * label.size else np.full(3, np.inf)
                       for i in range(1, len(area))])
     largest = int(area[1:].argmax())

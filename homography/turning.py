@@ -31,7 +31,7 @@ class Turning:
         self.linked = np.zeros(self.count, dtype=bool)
         self.linked[linked] = True
         empty = np.zeros((0, 2))
-        self._row = np.concatenate([np.zeros(0, dtype=int), *(np.full(len(frames[row].before_px), row) for row in linked)]).astype(int)
+        self._row = np.repeat(np.array(linked, dtype=int), [len(frames[row].before_px) for row in linked])
         self._before = np.concatenate([empty, *(frames[row].before_px for row in linked)])
         self._after = np.concatenate([empty, *(frames[row].after_px for row in linked)])
 

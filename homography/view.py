@@ -19,8 +19,8 @@ GRID = (12, 8)
 def lost_view(frame_index: npt.NDArray[Any], image_size_px: tuple[int, int], reason: str) -> FieldView:
     """A view in which no frame is registered."""
     count = len(frame_index)
-    return FieldView(frame_index, np.full((count, 3, 3), np.nan), np.full(count, np.nan), np.full(count, LOST), "unknown", None, False,
-                     None, image_size_px, reason)
+    return FieldView(frame_index, np.full((count, 3, 3), np.nan), np.full(count, np.nan), np.full(count, LOST), "unknown", None,
+                     False, None, image_size_px, reason)
 
 
 def pose_at(camera: CameraPath, row: int) -> Array:

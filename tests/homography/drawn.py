@@ -111,15 +111,15 @@ def turf(seed: int) -> np.ndarray:
     return np.clip(np.stack([62 + grey * 0.7, 112 + grey, 66 + grey * 0.8], axis=2), 0, 255).astype(np.uint8)
 
 
-def draw(shot: Shot, i: int, paint: Paint, texture: np.ndarray, people: np.ndarray, seed: int = 0) -> tuple[np.ndarray, np.ndarray]:
+def draw(shot: Shot, i: int, paint: Paint, texture: np.ndarray, people: np.ndarray,
+         seed: int = 0) -> tuple[np.ndarray, np.ndarray]:
     """One picture and the boxes (B, 4) of the people at `people` (B, 2) yd."""
     w, h = shot.size
     gx, gy = np.meshgrid(np.arange(0, w + 8, 8.0) + 0.5, np.arange(0, h + 8, 8.0) + 0.5)  # middles of pixels
     middle = np.array([w / 2, h / 2])
-    off = np.column_stack([gx.ravel(), gy.ravel()]) - middle
+    bent = off = np.column_stack([gx.ravel(), gy.ravel()]) - middle
     for _ in range(6):
-        ideal = (np.column_stack([gx.ravel(), gy.ravel()]) - middle) / (1 + shot.k * (off**2).sum(1, keepdims=True) / (w / 2) ** 2)
-        off = ideal
+        off = bent / (1 + shot.k * (off**2).sum(1, keepdims=True) / (w / 2) ** 2)
     m = shot.matrix(i)[:, [0, 1, 3]]
     ground = np.column_stack([off + middle, np.ones(len(off))]) @ np.linalg.inv(m).T
     xy = ground[:, :2] / ground[:, 2:]
@@ -135,9 +135,11 @@ def draw(shot: Shot, i: int, paint: Paint, texture: np.ndarray, people: np.ndarr
         n = int(max(2, np.ceil(max(x1 - x0, y1 - y0) / 1.5)))
         t = np.linspace(0, 1, n)
         if x1 - x0 > y1 - y0:
-            edge = np.concatenate([np.column_stack([x0 + t * (x1 - x0), 0 * t + y0]), np.column_stack([x1 + t * (x0 - x1), 0 * t + y1])])
+            edge = np.concatenate([np.column_stack([x0 + t * (x1 - x0), 0 * t + y0]),
+                                   np.column_stack([x1 + t * (x0 - x1), 0 * t + y1])])
         else:
-            edge = np.concatenate([np.column_stack([0 * t + x0, y0 + t * (y1 - y0)]), np.column_stack([0 * t + x1, y1 + t * (y0 - y1)])])
+            edge = np.concatenate([np.column_stack([0 * t + x0, y0 + t * (y1 - y0)]),
+                                   np.column_stack([0 * t + x1, y1 + t * (y0 - y1)])])
         px = shot.project(i, edge)
         half = len(px) // 2
         ok = np.isfinite(px).all(1) & (np.abs(px) < 6000).all(1)
@@ -179,7 +181,8 @@ def draw(shot: Shot, i: int, paint: Paint, texture: np.ndarray, people: np.ndarr
         tall = abs(px[0, 1] - px[1, 1])
         shirt = (40, 40, 190) if j % 2 else (215, 215, 215)
         middle = ((px[0] + px[1]) / 2).round().astype(int)
-        cv2.ellipse(image, (int(middle[0]), int(middle[1])), (max(2, int(tall * 0.2)), max(3, int(tall * 0.5))), 0, 0, 360, shirt, -1, cv2.LINE_AA)
+        axes = (max(2, int(tall * 0.2)), max(3, int(tall * 0.5)))
+        cv2.ellipse(image, (int(middle[0]), int(middle[1])), axes, 0, 0, 360, shirt, -1, cv2.LINE_AA)
         boxes.append([middle[0] - tall * 0.22, middle[1] - tall * 0.5, middle[0] + tall * 0.22, middle[1] + tall * 0.5])
     image = cv2.GaussianBlur(image, (0, 0), 0.7)
     noisy = image + rng.normal(0, paint.noise, image.shape)
@@ -215,7 +218,8 @@ def _move(rng: np.random.Generator, centre: tuple[float, float, float], pan: flo
     t = np.linspace(0, 1, frames)
     shake = cv2.GaussianBlur(rng.normal(0, 0.12, (frames, 1)), (1, 0), 0, sigmaY=2.0).ravel() if frames > 1 else np.zeros(1)
     sweep = rng.uniform(-7, 7) * (1 - np.cos(np.pi * t)) / 2 * min(1, frames / 60)
-    return Shot(centre, pan + sweep + shake, tilt + rng.uniform(-1, 1) * t * min(1, frames / 60), focal * (1 + rng.uniform(-0.15, 0.15) * t * min(1, frames / 60)),
+    share = t * min(1, frames / 60)
+    return Shot(centre, pan + sweep + shake, tilt + rng.uniform(-1, 1) * share, focal * (1 + rng.uniform(-0.15, 0.15) * share),
                 rng.normal(0, 0.5) + 0 * t, rng.uniform(-0.03, 0.0), size)
 
 

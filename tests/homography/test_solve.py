@@ -1,0 +1,86 @@
+"""Whole clips painted by an independent painter (`drawn`): registered where the paint tells, left alone where it does not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from homography import FrameEvidence, Observer, solve_clip, to_field
+from homography.types import LOST, FieldView
+from tests.homography.drawn import WIDTH, Paint, Shot, end_zone_shot, film, sideline_shot
+
+FRAMES = 9
+
+
+def watch(shot: Shot, paint: Paint, seed: int) -> list[FrameEvidence]:
+    observer = Observer()
+    return [observer.observe(i, i / 30.0, picture, boxes) for i, (picture, boxes) in enumerate(film(shot, paint, seed))]
+
+
+def errors_yd(shot: Shot, view: FieldView) -> np.ndarray:
+    """Errors on a lattice over the visible field in the registered frames; x counts up to whole 5 yd."""
+    spots = np.stack(np.meshgrid(np.arange(10.0, 111.0, 5.0), np.linspace(0.0, WIDTH, 9)), axis=-1).reshape(-1, 2)
+    found = []
+    for row in np.flatnonzero(view.status != LOST):
+        px = shot.project(int(view.frame_index[row]), spots)
+        with np.errstate(invalid="ignore"):
+            seen = ((px > 0) & (px < np.array(shot.size))).all(axis=1)
+        off = to_field(view, int(row), px[seen]) - spots[seen]
+        off[:, 0] -= 5.0 * np.round(np.median(off[:, 0]) / 5.0)
+        found.append(np.linalg.norm(off, axis=1))
+    return np.concatenate(found)
+
+
+@pytest.mark.parametrize(("level", "seed"), [("high-school", 3), ("college", 5), ("pro", 8)])
+def test_a_sideline_clip(level: str, seed: int) -> None:
+    shot = sideline_shot(seed, FRAMES)
+    view = solve_clip(watch(shot, Paint(level=level), seed))
+    assert (view.view, view.level, view.solved_share) == ("sideline", level, 1.0)
+    assert np.median(errors_yd(shot, view)) < 0.1
+
+
+@pytest.mark.parametrize(("level", "seed"), [("college", 2), ("high-school", 4)])
+def test_an_end_zone_clip(level: str, seed: int) -> None:
+    shot = end_zone_shot(seed, FRAMES)
+    view = solve_clip(watch(shot, Paint(level=level), seed))
+    assert (view.view, view.level, view.solved_share) == ("end-zone", level, 1.0)
+    assert np.median(errors_yd(shot, view)) < 0.15
+
+
+def test_yard_lines_alone_do_not_tell_the_distance_across() -> None:
+    evidence = watch(sideline_shot(3, 5), Paint(hash_marks="none", sidelines=False, numbers=False), 3)
+    view = solve_clip(evidence)
+    assert (view.status == LOST).all()
+    assert view.reason
+
+
+def test_a_picture_without_paint_is_lost_with_a_reason() -> None:
+    rng = np.random.default_rng(0)
+    picture = np.clip(rng.normal([62, 112, 66], 6, (360, 640, 3)), 0, 255).astype(np.uint8)
+    observer = Observer()
+    view = solve_clip([observer.observe(i, i / 30.0, picture, np.zeros((0, 4))) for i in range(5)])
+    assert (view.status == LOST).all()
+    assert view.reason
+
+
+def test_frames_that_were_not_observed_lie_between_their_neighbours() -> None:
+    shot = sideline_shot(5, FRAMES)
+    evidence = watch(shot, Paint(level="college"), 5)
+    spread = [replace(frame, frame_index=2 * i, before_index=2 * (i - 1) if frame.before_index is not None else None)
+              for i, frame in enumerate(evidence)]
+    view = solve_clip(spread, np.arange(2 * FRAMES + 6))
+    assert (view.status[:2 * FRAMES - 1] != LOST).all()
+    assert (view.status[2 * FRAMES - 1:] == LOST).all()
+    assert np.isnan(view.field_from_image[-1]).all()
+
+
+def test_what_no_clip_can_be_is_refused() -> None:
+    with pytest.raises(ValueError, match="no frames were observed"):
+        solve_clip([])
+    frame = Observer().observe(0, 0.0, np.zeros((72, 128, 3), np.uint8), np.zeros((0, 4)))
+    with pytest.raises(ValueError, match="wanted one of high-school, college, pro"):
+        solve_clip([frame], level="little league")
+    with pytest.raises(ValueError, match="in order, each once"):
+        solve_clip([frame, frame])
