@@ -80,7 +80,7 @@ def _features(at: Alignment, side: int, has_end: bool, settings: FormationSettin
     found = []
     if len(mine) >= 3 and _within(at, mine, 3, settings.bunch_across_yd):
         found.append("bunch")
-    elif any(_stacked(at, a, b, settings) for a, b in itertools.pairwise(mine)):
+    elif any(_stacked(at, int(a), int(b), settings) for a, b in itertools.pairwise(mine)):
         found.append("stack")
     split = [i for i in mine if not (at.outside_yd[i] < settings.attached_end_yd and at.depth_yd[i] > -settings.attached_depth_yd)]
     if split and at.outside_yd[mine[0]] < settings.condensed_split_yd and mine[0] in split and "bunch" not in found:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.types import FloatArray
+from vision.types import FloatArray, IntArray
 
 WIDEST_GAP_YD = 3.2
 DEEPEST_LINEMAN_YD = 2.6
@@ -45,7 +45,7 @@ def find_front(positions: FloatArray) -> Front:
     return best
 
 
-def _fives(positions: FloatArray, near: FloatArray) -> list[FloatArray]:
+def _fives(positions: FloatArray, near: IntArray) -> list[IntArray]:
     """Five neighbours across. A sixth man among them may be a passer under the centre or a wing off the line: anyone who
     stands behind his neighbour is left out in turn."""
     fives = [near[i : i + 5] for i in range(len(near) - 4)]
@@ -58,7 +58,7 @@ def _fives(positions: FloatArray, near: FloatArray) -> list[FloatArray]:
     return fives
 
 
-def _fit(positions: FloatArray, five: FloatArray, seen: FloatArray) -> Front:
+def _fit(positions: FloatArray, five: IntArray, seen: IntArray) -> Front:
     depth, across = positions[five, 0], positions[five, 1]
     gaps = np.diff(across)
     if gaps.max() > WIDEST_GAP_YD:
@@ -70,7 +70,7 @@ def _fit(positions: FloatArray, five: FloatArray, seen: FloatArray) -> Front:
     return Front(tuple(int(i) for i in five), passer, float(misfit + 1.3 * off))
 
 
-def find_passer(positions: FloatArray, seen: FloatArray, five: FloatArray) -> int | None:
+def find_passer(positions: FloatArray, seen: IntArray, five: IntArray) -> int | None:
     """The man behind the centre: nearest to the centre's own line across, then nearest to the ball."""
     centre = positions[five[2]]
     best, least = None, np.inf
@@ -86,7 +86,7 @@ def find_passer(positions: FloatArray, seen: FloatArray, five: FloatArray) -> in
     return best
 
 
-def _snapper_and_passer(positions: FloatArray, seen: FloatArray) -> Front:
+def _snapper_and_passer(positions: FloatArray, seen: IntArray) -> Front:
     """Without five linemen: a passer straight behind a man on the line with nobody close beside him; else a passer alone, a
     man well behind the foremost and near the middle of the others."""
     if len(seen) < 3:

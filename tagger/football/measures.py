@@ -12,7 +12,7 @@ import numpy as np
 
 from homography.field import WIDTH_YD
 from tagger.football.scene import Scene
-from vision.types import FloatArray, IntArray
+from vision.types import BoolArray, FloatArray, IntArray
 
 MOMENTS_S = (0.0, 0.9, 1.7, 2.5, 3.1)
 """After the snap: stance, read, drop, landmark. The throw comes at about 2.7 s."""
@@ -56,7 +56,7 @@ class Measured:
     def nearest(self) -> IntArray:
         """(D,) column of the receiver who is nearest over the play so far."""
         gap = self.pair[:, :, 0] if np.isfinite(self.pair[:, :, 0]).all() else self.pair[:, :, 4]
-        return np.argmin(np.where(np.isfinite(gap), gap, np.inf), axis=1)
+        return np.asarray(np.argmin(np.where(np.isfinite(gap), gap, np.inf), axis=1))
 
 
 def measure(scene: Scene, defenders: IntArray, time_s: float) -> Measured:
@@ -82,9 +82,9 @@ def measure(scene: Scene, defenders: IntArray, time_s: float) -> Measured:
     return Measured(until, defenders, scene.receivers, np.concatenate([place, own], axis=1), pair, context)
 
 
-def _known_about(scene: Scene, rows: IntArray, i: int) -> FloatArray:
+def _known_about(scene: Scene, rows: IntArray, i: int) -> BoolArray:
     """Seen within 0.3 s of a moment."""
-    return scene.seen[rows, max(0, i - 3) : i + 4].any(axis=1)
+    return np.asarray(scene.seen[rows, max(0, i - 3) : i + 4].any(axis=1))
 
 
 def _over(scene: Scene, defenders: IntArray, start: int, stop: int) -> tuple[FloatArray, FloatArray]:

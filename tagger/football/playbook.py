@@ -42,7 +42,8 @@ class PlayBook:
 def parse_playbook(text: str) -> PlayBook:
     """Read the learned numbers."""
     data = json.loads(text)
-    return PlayBook(*(_linear(data[name]) for name in ("release", "kind", "rush")), np.array(data["rush_count"], dtype=float))
+    release, kind, rush = (_linear(data[name]) for name in ("release", "kind", "rush"))
+    return PlayBook(release, kind, rush, np.array(data["rush_count"], dtype=float))
 
 
 def _linear(entry: dict[str, Any]) -> Linear:

@@ -37,7 +37,9 @@ def rush_probability(scene: Scene, book: PlayBook) -> FloatArray:
     rows = (measure_rush(scene) - book.rush.mean) / book.rush.sd
     own = expit(rows @ book.rush.weight[0] + book.rush.bias[0])
     chances = count_chances(own) * (1.0 - ODD_COUNT) + ODD_COUNT / 12.0
-    count = int(np.argmax(np.log(chances) + book.rush_count[: len(chances)]))
+    share = np.full(len(chances), book.rush_count.min())
+    share[: len(book.rush_count)] = book.rush_count[: len(chances)]
+    count = int(np.argmax(np.log(chances) + share))
     order = np.argsort(-own, kind="stable")
     own[order[:count]] = np.maximum(own[order[:count]], 0.51)
     own[order[count:]] = np.minimum(own[order[count:]], 0.49)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.types import BoolArray, FloatArray
+from vision.types import BoolArray, FloatArray, IntArray
 
 LEAST_WIDTH_S = 0.11
 WIDTH_PER_NOISE_S = 0.33
@@ -45,7 +45,7 @@ class Sampled:
         step = self.time_s[1] - self.time_s[0] if len(self.time_s) > 1 else 1.0
         return int(np.clip(round((time_s - self.time_s[0]) / step), 0, len(self.time_s) - 1))
 
-    def rows(self, chosen: FloatArray | BoolArray) -> Sampled:
+    def rows(self, chosen: IntArray | BoolArray) -> Sampled:
         """The same for some of the players (index or mask)."""
         return replace(self, xy_yd=self.xy_yd[chosen], velocity_yd_s=self.velocity_yd_s[chosen],
                        acceleration_yd_s2=self.acceleration_yd_s2[chosen], facing_rad=self.facing_rad[chosen])

@@ -238,7 +238,7 @@ def _with_passer(crowd: _Crowd, side: _Side, stance: FloatArray, offense: IntArr
 def _travel(turned: Sampled, snap: Snap) -> FloatArray:
     """(N,) yards from where a man stood at the snap to where he is 1.5 s later; 0 where unseen."""
     at, later = turned.index(snap.time_s), turned.index(snap.time_s + 1.5)
-    return np.nan_to_num(np.linalg.norm(turned.xy_yd[:, later] - turned.xy_yd[:, at], axis=1))
+    return np.asarray(np.nan_to_num(np.linalg.norm(turned.xy_yd[:, later] - turned.xy_yd[:, at], axis=1)))
 
 
 def _join_pieces(crowd: _Crowd, members: IntArray) -> _Crowd:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from tagger.football.linemen import Front, find_front
 from tagger.football.sampling import Sampled
-from vision.types import BoolArray, FloatArray
+from vision.types import BoolArray, FloatArray, IntArray
 
 LOOK_BACK_S = 0.8
 LOOK_AHEAD_S = 0.7
@@ -109,7 +110,7 @@ def _joint_onset(sampled: Sampled, offense: BoolArray, front: Front, coarse: int
     return float(np.average(estimates, weights=weights))
 
 
-def _groups(sampled: Sampled, offense: BoolArray, front: Front, coarse: int) -> dict[str, FloatArray]:
+def _groups(sampled: Sampled, offense: BoolArray, front: Front, coarse: int) -> Mapping[str, IntArray]:
     """Receivers watch the ball, so their start is the steadiest; linemen know the count and may go with the ball or after it,
     so they count only among the others."""
     ids = np.flatnonzero(offense)

@@ -92,7 +92,8 @@ def vertical_stress(course: Course) -> list[Event]:
 
 def late_men(course: Course) -> list[Event]:
     """Who was still on his way when everybody should be at his landmark."""
-    scene, found = course.scene, []
+    scene = course.scene
+    found: list[Event] = []
     at = scene.at(course.settings.events.landmark_s)
     if at >= course.thrown:
         return found
