@@ -148,9 +148,9 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
         if len(leaders) >= 2 and same_place(leaders[-1], leaders[-2]):
             break
     ranked = unlike(sorted(finalists, key=lambda h: -h.score))
-    tested = [test(frames, one) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
+    tested = [trial(frames, one) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
     tested = unlike(sorted(tested, key=lambda h: -h.score))
-    again = [test(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level)[0])
+    again = [trial(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level)[0])
              for one in tested[:RETESTED]]
     return unlike(sorted([*tested, *again], key=lambda h: -h.score))
 
@@ -162,7 +162,7 @@ def same_place(one: Hypothesis, other: Hypothesis) -> bool:
     return one.view == other.view and one.level == other.level and bool(np.abs(off).max() < SAME_PLACE_YD)
 
 
-def test(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None = None) -> Hypothesis:
+def trial(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None = None) -> Hypothesis:
     """Adjust a hypothesis to all its frames at once and score it anew; `habit` is the mark offset in yards, if known."""
     taken = [frames[row] for row in one.rows]
     prior, solution = camera_prior(one.solution.centre_yd), one.solution

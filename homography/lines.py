@@ -157,7 +157,8 @@ def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[A
         threshold = max(LEAST_CONTRAST * 1.5, DASH_NOISE_FACTOR * float(np.median(image[::4, ::4])))
         # What is left between two marks that stand close together is far darker than they are.
         peak = cv2.dilate(image, np.ones((PEAK_PX, PEAK_PX), np.uint8))
-        binary = np.where((image > threshold) & (image > PEAK_SHARE * peak), np.uint8(255), np.uint8(0))
+        bound = np.maximum(cv2.convertScaleAbs(peak, alpha=PEAK_SHARE), np.uint8(min(threshold, 255.0)))
+        binary = cv2.compare(image, bound, cv2.CMP_GT)
         _, _, stats, centroids = cv2.connectedComponentsWithStats(binary, connectivity=8, ltype=cv2.CV_32S)
         size = stats[:, 2:4]
         fits = (size.max(axis=1) >= DASH_PX[0] * scale) & (size.max(axis=1) <= DASH_PX[1] * scale) & (stats[:, 4] >= 4 * scale)

@@ -17,6 +17,7 @@ LEAST_REGION = 0.015
 SAME_TURF = (30.0, 8.0, 8.0)
 """In L, a and b (0..255)."""
 MARGIN_PX = 1.5
+NEIGHBOURS = 6
 
 
 def far_edge(bgr: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any]) -> npt.NDArray[Any] | None:
@@ -42,15 +43,18 @@ def far_edge(bgr: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any]) -> npt.ND
         return None
     opened = cv2.morphologyEx(like, cv2.MORPH_OPEN, np.ones((2, 3), np.uint8))
     like = cv2.morphologyEx(opened, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
-    count, label, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=8)
-    if count < 2:
+    regions, label, stats, _ = cv2.connectedComponentsWithStats(like, connectivity=8)
+    if regions < 2:
         return None
     region = like_the_largest(label, stats[:, cv2.CC_STAT_AREA], cv2.merge([light, lab]))
     has: npt.NDArray[Any] = np.asarray(region.any(axis=0))
     top = np.where(has, region.argmax(axis=0), SMALL[1]).astype(float)
     # A column hidden by a person or a logo takes the edge of its neighbours.
-    near = [slice(max(0, i - 6), i + 7) for i in range(SMALL[0])]
-    top = np.array([np.median(top[part][has[part]]) if has[part].any() else 0.0 for part in near])
+    padded = np.pad(np.where(has, top, np.inf), NEIGHBOURS, constant_values=np.inf)
+    near = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * NEIGHBOURS + 1), axis=1)
+    count = np.maximum(np.isfinite(near).sum(axis=1), 1)
+    top = (near[np.arange(len(near)), (count - 1) // 2] + near[np.arange(len(near)), count // 2]) / 2.0
+    top = np.where(np.isfinite(top), top, 0.0)
     return np.asarray((top - MARGIN_PX) / SMALL[1])
 
 
