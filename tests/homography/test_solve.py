@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -17,6 +18,12 @@ FRAMES = 9
 def watch(shot: Shot, paint: Paint, seed: int) -> list[FrameEvidence]:
     observer = Observer()
     return [observer.observe(i, i / 30.0, picture, boxes) for i, (picture, boxes) in enumerate(film(shot, paint, seed))]
+
+
+@cache
+def watched_sideline(level: str, seed: int) -> tuple[Shot, list[FrameEvidence]]:
+    shot = sideline_shot(seed, FRAMES)
+    return shot, watch(shot, Paint(level=level), seed)
 
 
 def errors_yd(shot: Shot, view: FieldView) -> np.ndarray:
@@ -35,8 +42,8 @@ def errors_yd(shot: Shot, view: FieldView) -> np.ndarray:
 
 @pytest.mark.parametrize(("level", "seed"), [("high-school", 3), ("college", 5), ("pro", 8)])
 def test_a_sideline_clip(level: str, seed: int) -> None:
-    shot = sideline_shot(seed, FRAMES)
-    view = solve_clip(watch(shot, Paint(level=level), seed))
+    shot, evidence = watched_sideline(level, seed)
+    view = solve_clip(evidence)
     assert (view.view, view.level, view.solved_share) == ("sideline", level, 1.0)
     assert np.median(errors_yd(shot, view)) < 0.1
 
@@ -66,8 +73,7 @@ def test_a_picture_without_paint_is_lost_with_a_reason() -> None:
 
 
 def test_frames_that_were_not_observed_lie_between_their_neighbours() -> None:
-    shot = sideline_shot(5, FRAMES)
-    evidence = watch(shot, Paint(level="college"), 5)
+    _, evidence = watched_sideline("college", 5)
     spread = [replace(frame, frame_index=2 * i, before_index=2 * (i - 1) if frame.before_index is not None else None)
               for i, frame in enumerate(evidence)]
     view = solve_clip(spread, np.arange(2 * FRAMES + 6))
