@@ -83,7 +83,7 @@ def _side_spots(rng: np.random.Generator, kinds: tuple[str, ...], out: int, sett
     spots: list[tuple[float, float]] = []
     cluster = style in ("bunch", "stack") and len(wide) >= 2
     if cluster:
-        split = float(np.clip(rng.uniform(inner + 4.0, min(split, 14.0) + 0.1), inner + 3.2, max(split, inner + 3.3)))
+        split = float(np.clip(rng.uniform(inner + 4.0, max(inner + 4.0, min(split, 14.0) + 0.1)), inner + 3.2, max(split, inner + 3.3)))
     for k, kind in enumerate(kinds):
         if kind == "te":
             spots.append((-1.5, ball + out * float(rng.normal(4.5, 0.12))))
