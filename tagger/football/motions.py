@@ -54,7 +54,9 @@ def _moving_span(scene: Scene, row: int, start: int, settings: MotionSettings) -
 
 
 def _motion(scene: Scene, row: int, a: int, b: int, settings: MotionSettings) -> Motion:
-    still_s = (scene.snap - b) * STEP_S
+    # Who overshoots and comes back a step is set all the same: he is near the place that he has at the snap.
+    away = np.flatnonzero(np.abs(scene.xy[row, : scene.snap + 1, 1] - scene.xy[row, scene.snap, 1]) > settings.settled_yd)
+    still_s = (scene.snap - int(away[-1]) if len(away) else scene.snap) * STEP_S
     kind = "shift" if still_s >= settings.set_before_snap_s else "motion"
     path = scene.xy[row, a : b + 1, 1]
     answer, why = _answer(scene, path, a, b, settings)

@@ -12,12 +12,13 @@ import numpy as np
 
 from tagger.football.playbook import PlayBook
 from tagger.football.scene import Scene
-from vision.types import FloatArray
+from vision.types import FloatArray, IntArray
 
 EARLIEST_S, LATEST_S = 0.6, 6.5
 MEASURES = ("close_jump", "close_after", "line_jump", "rush_jump", "rush_after", "cover_jump", "passer_jump", "passer_after",
             "passer_before", "passer_now", "passer_depth", "passer_back", "passer_up", "flow_jump", "flow_after", "turn_jump",
-            "time", "time_squared", "log_time")
+            "time", "time_squared", "log_time", "hunt_after", "hunt_jump", "hunt_soon", "hunt_lead")
+HUNT_YD = 25.0
 
 
 @dataclass(frozen=True)
@@ -72,8 +73,21 @@ def measure_release(scene: Scene) -> tuple[FloatArray, FloatArray]:
         _mean(rush_pace, 3, 9), _jump(cover_pace), _jump(passer_pace), _mean(passer_pace, 3, 9), _mean(passer_pace, -5, 1),
         _mean(passer_pace, 0, 2), scene.xy[scene.passer, :, 0] - scene.line_yd, _mean(retreat, -4, 1), _mean(retreat, 1, 6), _jump(flow),
         _mean(flow, 3, 9), _mean(turn, 1, 6) - _mean(turn, -5, 0), time, time**2 / 4.0, np.log(np.clip(time, 0.2, None)),
+        *_hunt(scene, cover),
     ]
     return time[low:high], np.stack(columns, axis=1)[low:high]
+
+
+def _hunt(scene: Scene, cover: IntArray) -> list[FloatArray]:
+    """After the throw everybody in coverage hunts one receiver: how fast they close on the most hunted, how much faster than
+    before, the same sooner, and by how much he is ahead of the next; (T,) each, yd/s of all together."""
+    to_man = scene.xy[scene.receivers][None] - scene.xy[cover][:, None]
+    distance = np.linalg.norm(to_man, axis=3) + 0.1
+    closing = ((scene.velocity[cover][:, None] * to_man).sum(axis=3) / distance * (distance < HUNT_YD)).mean(axis=0)
+    after = np.array([_mean(one, 8, 22) for one in closing])
+    before = np.array([_mean(one, -6, 1) for one in closing])
+    most = np.sort(after, axis=0)[-2:]
+    return [after.max(axis=0), (after - before).max(axis=0), np.max([_mean(one, 3, 12) for one in closing], axis=0), most[-1] - most[0]]
 
 
 def _closing(scene: Scene) -> FloatArray:

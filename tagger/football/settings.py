@@ -43,6 +43,7 @@ class MotionSettings:
     still_speed_yd_s: float
     least_travel_yd: float
     set_before_snap_s: float
+    settled_yd: float
     ran_with_share: float
     bump_yd: float
 

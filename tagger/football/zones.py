@@ -15,11 +15,12 @@ STILL_COMING_YD_S = 3.7
 
 
 def carries(course: Course) -> list[Event]:
-    """A zone man who runs with a receiver going downfield, and whom an underneath man lets go behind him."""
+    """A zone man who runs with a receiver going downfield (a half stays over the top of all, he carries nobody), and whom an
+    underneath man lets go behind him."""
     settings, found = course.settings.events, []
     live = np.arange(len(course.scene.time_s))
     live_mask = (live >= course.scene.at(0.8)) & (live <= course.thrown)
-    for job in course.zones():
+    for job in (job for job in course.zones() if job.word != "deep-half"):
         for receiver in map(int, course.scene.receivers):
             vertical = (course.depth(receiver) > settings.carried_depth_yd) & (course.scene.velocity[receiver, :, 0] > settings.carried_speed_yd_s)
             runs_too = course.scene.velocity[job.row, :, 0] > settings.carried_speed_yd_s

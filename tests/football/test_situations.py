@@ -66,7 +66,7 @@ def test_the_snap_is_found_where_everybody_starts() -> None:
 
 
 def test_a_corner_beaten_over_the_top_loses_leverage_by_as_much() -> None:
-    beaten: dict[str, Path] = COVER_3 | {"D5": [(0, 7, -18), (0.5, 7, -18), (3.5, 16, -18)]}
+    beaten: dict[str, Path] = COVER_3 | {"D5": [(0, 7, -18), (0.8, 7, -18), (3.5, 12, -18)]}
     lost = [e for e in read_play(build(LINE, PASSER, FOUR_VERTICALS, RUSH, beaten)).events
             if e.kind == "leverage-lost-over-top" and e.player_id == "D5"]
     assert [e.against for e in lost] == ["O7"]
@@ -75,7 +75,7 @@ def test_a_corner_beaten_over_the_top_loses_leverage_by_as_much() -> None:
 
 
 def test_leverage_is_not_called_where_the_positions_are_as_uncertain_as_the_margin() -> None:
-    beaten: dict[str, Path] = COVER_3 | {"D5": [(0, 7, -18), (0.5, 7, -18), (3.5, 16, -18)]}
+    beaten: dict[str, Path] = COVER_3 | {"D5": [(0, 7, -18), (0.8, 7, -18), (3.5, 12, -18)]}
     play = build(LINE, PASSER, FOUR_VERTICALS, RUSH, beaten)
     play.sigma_yd[play.player_id.index("D5")] = 4.0
     reading = read_play(play)
