@@ -5,7 +5,8 @@
 Errors are in yards over the part of the field that the true camera shows, a lattice of 2.5 yd; x counts up to whole 5 yd and the
 field's half-turn, which no yard line tells. A clip is an alias if its median error is over a yard: wrong spacing, wrong rows or a
 mirror image. Sigma: root mean square error per axis near the middle of the visible field over `sigma_yd`; honest is 1, below is
-cautious. The baseline gets hash marks and crossings of yard lines with sidelines, labelled by the registration itself: a favour.
+cautious. The baseline gets hash marks and crossings of yard lines with sidelines, labelled by the registration itself, and of the
+ways to paint marks the one that turns out best for it in each frame: favours.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from homography.adjust import Solution
 from homography.assign import HASH_YARD, SIDELINE, YARD_LINE, assign, hash_rows_yd
 from homography.camera import project
 from homography.field import LENGTH_YD, WIDTH_YD
+from homography.habit import MARK_OFFSETS_YD
 from homography.stripes import fit_line
 from homography.types import LOST, apply_homography
 from homography.view import pose_at
@@ -106,15 +108,17 @@ def overlap(view: FieldView, row: int, seen: np.ndarray, turned: bool, shift: fl
     return float((ours & seen).sum() / max((ours | seen).sum(), 1))
 
 
-def baseline(view: FieldView, row: int, frame: FrameEvidence) -> np.ndarray | None:
+def baseline(view: FieldView, row: int, frame: FrameEvidence, mark_offset_yd: float) -> np.ndarray | None:
     """(3, 3) field-from-image homography of one frame alone, by RANSAC; None where points are wanting."""
     if frame.ridges is None or view.camera is None or view.level is None:
         return None
-    solution = Solution(pose_at(view.camera, row)[None], view.camera.centre_yd, view.camera.distortion, view.image_size_px)
+    solution = Solution(pose_at(view.camera, row)[None], view.camera.centre_yd, view.camera.distortion, view.image_size_px,
+                        mark_offset_yd)
     found = assign(frame.ridges, solution, 0, view.level, GATE_PX)
     px, spots = [], []
     marks = found[found.kind == HASH_YARD]
-    rows = np.array(hash_rows_yd(view.level))
+    near, far = hash_rows_yd(view.level)
+    rows = np.array([near + mark_offset_yd, far - mark_offset_yd])
     for mark in range(len(marks)):
         px.append(marks.xy_px[mark])
         spots.append([-marks.line[mark, 2], rows[np.abs(rows - marks.field_yd[mark, 1]).argmin()]])
@@ -153,10 +157,9 @@ def judge(folder: Path, clip: dict[str, Any], level: str, detector: Any, every: 
         middle = np.argsort(np.linalg.norm(px[seen] - px[seen].mean(axis=0), axis=1))[:9]
         ratios.append(np.sqrt(np.nanmean(off[middle] ** 2)) / view.sigma_yd[row])
         if frame.ridges is not None:
-            matrix = baseline(view, row, frame)
-            size = np.full(1, np.nan) if matrix is None else np.linalg.norm(
-                aligned(apply_homography(matrix, px[seen]), SPOTS[seen])[0], axis=1)
-            plain.append([np.median(size), np.percentile(size, 95)])
+            found = [matrix for offset in MARK_OFFSETS_YD if (matrix := baseline(view, row, frame, offset)) is not None]
+            sizes = [np.linalg.norm(aligned(apply_homography(matrix, px[seen]), SPOTS[seen])[0], axis=1) for matrix in found]
+            plain.append(min(([np.median(size), np.percentile(size, 95)] for size in sizes), default=[np.nan, np.nan]))
     return Judged(clip["view"], view.solved_share, np.array(errors).reshape(-1, 2), np.array(ious), np.array(ratios),
                   np.array(plain).reshape(-1, 2), view.level == level, observe_ms, solve_s, view.reason)
 
