@@ -9,6 +9,11 @@ import numpy as np
 from vision.types import FloatArray, IntArray
 
 WIDEST_GAP_YD = 3.2
+LINE_WIDTH_YD = 8.8
+"""Five linemen with the widest usual splits."""
+PLAIN_FRONT_YD = 3.0
+"""A front that fits worse than this is no offensive line (seven-on-seven, drill)."""
+PARTIAL_MISFIT_YD = 2.9
 DEEPEST_LINEMAN_YD = 2.6
 PASSER_SPLIT_YD = 2.2
 PASSER_DEEPEST_YD = 9.0
@@ -16,8 +21,9 @@ PASSER_DEEPEST_YD = 9.0
 
 @dataclass(frozen=True)
 class Front:
-    """Row indices (into the offense's positions) of the linemen from left to right (five, or in seven-on-seven the snapper
-    alone, or none), and of the passer; None where there is none. `misfit_yd` says how badly the five fit together: below about 1 is a plain offensive line."""
+    """Row indices (into the offense's positions) of the linemen from left to right (five, four or three where the others
+    are hidden, in seven-on-seven the snapper alone, or none), and of the passer; None where there
+    is none. `misfit_yd` says how badly the men fit together: below about 1 is a plain offensive line."""
 
     linemen: tuple[int, ...]
     passer: int | None
@@ -42,7 +48,29 @@ def find_front(positions: FloatArray) -> Front:
         fit = _fit(positions, five, seen)
         if fit.misfit_yd < best.misfit_yd:
             best = fit
+    if best.misfit_yd >= PLAIN_FRONT_YD:
+        return _partial(positions, near, seen) or best
     return best
+
+
+def _partial(positions: FloatArray, near: IntArray, seen: IntArray) -> Front | None:
+    """Four or three men of a line of whom the others are hidden or lost (film along the line of scrimmage): the closest such
+    group with a passer behind it."""
+    for count in (4, 3):
+        groups = [near[i : i + count] for i in range(len(near) - count + 1)]
+        groups.sort(key=lambda group: float(np.ptp(positions[group, 1])))
+        for group in groups:
+            across, depth = positions[group, 1], positions[group, 0]
+            if np.ptp(across) > LINE_WIDTH_YD or np.diff(across).max() > WIDEST_GAP_YD + 1.6 or np.ptp(depth) > DEEPEST_LINEMAN_YD:
+                continue
+            behind = depth.max() - positions[seen, 0]
+            split = np.abs(positions[seen, 1] - np.clip(positions[seen, 1], across[0], across[-1]))
+            backs = seen[(behind > 0.3) & (behind < PASSER_DEEPEST_YD) & (split < 1.0) & ~np.isin(seen, group)]
+            if len(backs):
+                middle = float(across.mean())
+                passer = min(backs, key=lambda i: abs(positions[i, 1] - middle) + 0.15 * (depth.max() - positions[i, 0]))
+                return Front(tuple(int(i) for i in group), int(passer), PARTIAL_MISFIT_YD)
+    return None
 
 
 def _fives(positions: FloatArray, near: IntArray) -> list[IntArray]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from homography.field import LEVELS, WIDTH_YD
-from tagger.football.linemen import Front, find_front
+from tagger.football.linemen import PLAIN_FRONT_YD, Front, find_front
 from tagger.football.sampling import Sampled, sample
 from tagger.football.types import PlayTracks
 from vision.types import BoolArray, FloatArray, IntArray
@@ -15,12 +15,11 @@ from vision.types import BoolArray, FloatArray, IntArray
 STEP_S = 0.1
 BEFORE_S = 4.0
 LONGEST_S = 8.0
-PLAIN_FRONT_YD = 3.0
-"""A front that fits worse than this is no offensive line (seven-on-seven, drill)."""
 
 
 BALL_AHEAD_YD = 0.4
 """The centre's body stands this far behind the ball's nose."""
+FEWEST_LINEMEN = 3
 BARE_TACKLE_YD = 3.2
 """Half width that a line of five would have, where there is none."""
 
@@ -29,7 +28,7 @@ BARE_TACKLE_YD = 3.2
 class Scene:
     """Times are relative to the snap. `time_s` (T,) from -BEFORE_S on, `snap` its index of 0. `xy` (N, T, 2) has no NaN:
     gaps are bridged in a straight line, ends held; `seen` (N, T) tells what is real. Row indices: `offense`, `defense`,
-    `linemen` (left to right: five, or the snapper alone, or none), `passer` (or None), `receivers` (the eligibles, from left to right). `ball`
+    `linemen` (left to right: five, fewer where some are hidden, the snapper alone, or none), `passer` (or None), `receivers` (the eligibles, from left to right). `ball`
     (2,): where the ball lies; `line_yd` the line of scrimmage as the linemen show it; `tackle_yd` the tackles' half width."""
 
     play: PlayTracks
@@ -56,8 +55,8 @@ class Scene:
 
     @property
     def full_line(self) -> bool:
-        """True with five linemen (team), False in seven-on-seven and drills: nobody rushes there."""
-        return len(self.linemen) == 5
+        """True with linemen (team), False in seven-on-seven and drills: nobody rushes there."""
+        return len(self.linemen) >= FEWEST_LINEMEN
 
     @property
     def last_s(self) -> float:

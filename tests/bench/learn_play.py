@@ -16,7 +16,7 @@ import numpy as np
 from labelled import read_labelled
 from scipy.optimize import minimize
 from scipy.special import expit, log_softmax
-from simulated import parse_seeds, role_of, simulate
+from simulated import as_filmed, parse_seeds, role_of, simulate
 
 from tagger.football import kind, release, rush
 from tagger.football.playbook import Linear, PlayBook, format_playbook
@@ -129,6 +129,8 @@ def main() -> None:
     reps = list(simulate(seeds, options.count)) + list(simulate(seeds, options.count // 3, 0.4))
     for some in ("run", "screen", "quick"):
         reps += list(simulate(seeds, KIND_COUNT // len(seeds) + 1, options={"play_kind": some, "period": "team"}))
+    rng = np.random.default_rng(0)
+    reps += [as_filmed(rep, rng) for rep in reps]
     scenes = [(make_scene(rep.play, rep.truth["snap_s"]), rep.truth) for rep in reps]
     measures = {"release": release.MEASURES, "kind": kind.MEASURES, "rush": rush.MEASURES}
     (options.out / "play.json").write_text(format_playbook(learn_play(labelled, scenes), measures))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy.signal import lfilter
 
 from demo_clips.play import make_rep
 from homography.field import LEVELS, WIDTH_YD
@@ -53,6 +54,35 @@ def in_play_frame(truth: dict[str, Any], noise_yd: float, rng: np.random.Generat
                       np.full(xy.shape[:2], max(noise_yd, 0.05)), (turned + np.pi) % (2 * np.pi) - np.pi, (None,) * len(names),
                       hash_yd=LEVELS[truth["level"]].hash_yd)
     return SimulatedRep(play, {key: value for key, value in truth.items() if key != "tracks"})
+
+
+def as_filmed(rep: SimulatedRep, rng: np.random.Generator) -> SimulatedRep:
+    """The rep as film gives it: nobody's facing, errors that wander (0.35 yd, half a second) and that stay (0.2 yd, a box's
+    lean), three men about the ball hidden for a second or so, every other time a man missing."""
+    play, snap_s = rep.play, rep.truth["snap_s"]
+    xy = play.xy_yd + _wander(play.xy_yd.shape, 0.35, 0.5, float(np.median(np.diff(play.time_s))), rng)
+    xy += rng.normal(0.0, 0.2, (len(xy), 1, 2))
+    stance = xy[:, int(np.argmin(np.abs(play.time_s - snap_s)))]
+    from_ball = np.hypot(stance[:, 0], 0.5 * (stance[:, 1] - np.median(stance[:, 1])))
+    for man in rng.choice(np.argsort(from_ball)[:10], 3, replace=False):
+        start = snap_s + rng.uniform(-2.0, 0.3)
+        xy[man, (play.time_s > start) & (play.time_s < start + rng.uniform(0.5, 2.5))] = np.nan
+    if rng.random() < 0.5:
+        xy[rng.integers(len(xy))] = np.nan
+    keep = np.isfinite(xy[:, :, 0]).any(axis=1)
+    xy = xy[keep]
+    filmed = PlayTracks(play.time_s, tuple(n for n, k in zip(play.player_id, keep, strict=True) if k), play.side[keep], xy,
+                        np.where(np.isfinite(xy[:, :, 0]), 0.3, np.nan), np.full(xy.shape[:2], np.nan), (None,) * len(xy),
+                        hash_yd=play.hash_yd)
+    return SimulatedRep(filmed, rep.truth)
+
+
+def _wander(shape: tuple[int, ...], sd: float, lasting_s: float, step_s: float, rng: np.random.Generator) -> np.ndarray:
+    """(N, T, 2) Ornstein-Uhlenbeck noise."""
+    keep = float(np.exp(-step_s / lasting_s))
+    fresh = rng.normal(0.0, sd * np.sqrt(1.0 - keep**2), shape)
+    fresh[:, 0] = rng.normal(0.0, sd, (shape[0], 2))
+    return np.asarray(lfilter([1.0], [1.0, -keep], fresh, axis=1))
 
 
 def role_of(truth: dict[str, Any], interval: dict[str, Any], receivers: list[str]) -> str | None:
