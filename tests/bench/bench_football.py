@@ -22,7 +22,7 @@ import numpy as np
 from labelled import read_labelled
 from learn_coverage import known_example, latent_example, learn, log_prior
 from learn_play import learn_play
-from simulated import parse_seeds, simulate
+from simulated import as_filmed, parse_seeds, simulate
 
 from demo_clips.play import make_rep
 from tagger.cli.score_tracks import scored_tracks
@@ -59,16 +59,18 @@ def labelled_report(tracks: Path, plays: Path, simulated: range, count: int, fol
     reps = list(simulate(simulated, count)) + [rep for some in ("run", "screen", "quick")
                                                for rep in simulate(simulated, 3, options={"play_kind": some, "period": "team"})]
     scenes = [(make_scene(rep.play, rep.truth["snap_s"]), rep.truth) for rep in reps]
-    drawn = [known_example(rep) for rep in reps if rep.truth["gradable"]]
+    rng = np.random.default_rng(0)
+    graded = [rep for rep in reps if rep.truth["gradable"]]
+    drawn, filmed = [known_example(rep) for rep in graded], [known_example(as_filmed(rep, rng)) for rep in graded]
     text = (Path(__file__).parents[2] / "models" / "coverages.toml").read_text(encoding="utf-8")
-    drawn_looks = learn(drawn, text)
+    drawn_looks, filmed_looks = learn(drawn, text), learn(filmed, text)
     answers = []
     for fold in range(folds):
         inside = [name for i, name in enumerate(names) if i % folds != fold]
         examples = [latent_example(name, labelled[name][0], labelled[name][1]["coverage_family"]) for name in inside]
         shipped = shipped_book()
-        priors = {"games": log_prior(examples), "drawn": log_prior(drawn)}
-        learned = {"games": learn(examples, text), "drawn": drawn_looks}
+        priors = {"games": log_prior(examples), "drawn": log_prior(drawn), "filmed": log_prior(filmed)}
+        learned = {"games": learn(examples, text), "drawn": drawn_looks, "filmed": filmed_looks}
         shares = {source: one.log_share for source, one in learned.items()}
         calibration = replace(shipped.calibration, log_prior=priors, log_share=shares)
         book = Book(shipped.structures, {source: one.looks for source, one in learned.items()}, calibration)

@@ -22,7 +22,7 @@ import numpy as np
 from labelled import read_labelled
 from scipy.optimize import minimize
 from scipy.special import logsumexp
-from simulated import SimulatedRep, parse_seeds, role_of, simulate
+from simulated import SimulatedRep, as_filmed, parse_seeds, role_of, simulate
 
 from tagger.football.book import FLAT, Book, Look, format_looks, look_of, parse_structures, side_of
 from tagger.football.inference import in_left_form, way_key, weigh
@@ -286,7 +286,9 @@ def main() -> None:
              if row["coverage_family"] in FAMILIES]
     seeds = parse_seeds(options.simulated)
     drawn = [known_example(rep) for noise in (0.0, 0.4) for rep in simulate(seeds, options.count, noise) if rep.truth["gradable"]]
-    sources = {"games": games, "drawn": drawn}
+    rng = np.random.default_rng(0)
+    filmed = [known_example(as_filmed(rep, rng)) for rep in simulate(seeds, options.count) if rep.truth["gradable"]]
+    sources = {"games": games, "drawn": drawn, "filmed": filmed}
     priors = {name: log_prior(some) for name, some in sources.items()}
     left_out = left_out_evidence(sources, text)
     temperatures = fit_temperatures(left_out, priors)
