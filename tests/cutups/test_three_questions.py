@@ -31,7 +31,7 @@ from vision.video import read_frames
 pytestmark = pytest.mark.slow
 
 SIZE = (640, 360)
-FIRST_SEED, MOST_SEEDS = 7000, 60
+FIRST_SEED, MOST_SEEDS = 7000, 600
 LOST = ("leverage-lost-over-top", "leverage-lost-inside", "leverage-lost-outside")
 OPTIONS = {"family": "cover-3", "play_kind": "pass", "period": "team"}
 Truth = dict[str, Any]
