@@ -57,19 +57,6 @@ class Formation:
         self.sides = {s: sorted(m, key=lambda i: -s * self.people[i].y) for s, m in out.items()}
         self.backs = [i for i, p in enumerate(self.people) if p.role == "rb"]
 
-    def receiver_numbers(self, ball_y: float) -> dict[str, str]:
-        """Every eligible's number counted from each sideline, backs by the side where they stand."""
-        out = {}
-        eligible = [p for p in self.people if p.eligible]
-        weak = -self.strong
-        for side, name in ((-1, "left"), (1, "right")):
-            men = [
-                p for p in eligible if (side if abs(p.y - ball_y) > 0.3 else weak if p.role == "rb" else side) == side and (abs(p.y - ball_y) <= 0.3 or (p.y - ball_y) * side > 0)
-            ]
-            for k, p in enumerate(sorted(men, key=lambda p: -side * p.y)):
-                out[p.player_id] = f"{name}-{k + 1}"
-        return out
-
 
 def _side_spots(rng: np.random.Generator, kinds: tuple[str, ...], out: int, setting: Setting, style: str) -> list[tuple[float, float]]:
     """(x, y) for one side's receivers from outside in."""

@@ -26,7 +26,6 @@ PHYSIQUE: dict[str, tuple[float, float, float]] = {
 }
 LEVEL_SPEED = {"high-school": 0.92, "college": 0.97, "pro": 1.0}
 LINE = ("lt", "lg", "c", "rg", "rt")
-FRONT = ("edge", "tackle")
 
 
 @dataclass

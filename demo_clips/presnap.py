@@ -17,7 +17,6 @@ class Waits:
     sway_yd: float = 0.0
     phase: float = 0.0
     follow: tuple[int, float, float, float] | None = None  # receiver, depth, shade, from_s: run with a man in motion
-    follow_until_s: float = 0.0
     look_at: int | None = None
     start: tuple[float, float] = field(init=False)
 

@@ -18,7 +18,6 @@ class RunRoute:
         self.release_until_s = self.start_s + release_s
         self.release_side = 0.0
         self.tempo = tempo
-        self.blocking = route.ending == "block"
 
     def act(self, world: World) -> Want:
         x, y = world.at(self.me)

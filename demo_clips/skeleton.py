@@ -178,7 +178,7 @@ BASE: dict[str, Array] = {
     "point": _pose(torso_pitch=0.08, thigh_out=0.1, arm_pitch=(1.5, 0.1), arm_out=(0.3, 0.15), elbow=(0.1, 0.3)),
 }
 BASE_TABLE = np.stack([BASE[name] for name in POSES])
-RUN, WALK, BACKPEDAL, SHUFFLE = (POSES.index(name) for name in ("run", "walk", "backpedal", "shuffle"))
+RUN, WALK, BACKPEDAL = (POSES.index(name) for name in ("run", "walk", "backpedal"))
 _MOVING_FEET = np.isin(
     np.arange(len(POSES)), [POSES.index(p) for p in ("run", "walk", "backpedal", "shuffle", "block", "catch", "throw")]
 )

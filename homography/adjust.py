@@ -15,7 +15,7 @@ import numpy.typing as npt
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from homography.camera import calibration, ideal_from_field, rotation, undistort
+from homography.camera import calibration, rotation, undistort
 from homography.field import LINE_WIDTH_YD
 
 Array = npt.NDArray[np.float64]
@@ -81,10 +81,6 @@ class Solution:
     border_yd: float = LINE_WIDTH_YD / 2.0
     cost: float = np.inf
     normal: Any = None
-
-    def homographies(self) -> Array:
-        """(F, 3, 3) ideal picture from field."""
-        return ideal_from_field(self.pose, self.centre_yd, self.image_size_px)
 
 
 def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, tolerance: float = 1e-4) -> Solution:

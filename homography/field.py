@@ -14,7 +14,6 @@ END_ZONE_YD = 10.0
 WIDTH_YD = 160.0 / 3.0
 YARD_LINE_SPACING_YD = 5.0
 LINE_WIDTH_YD = 4.0 / 36.0
-FEET_PER_YD = 3.0
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Solution
-from homography.camera import LOG_FOCAL, ground, undistort
+from homography.camera import ground, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
@@ -179,7 +179,3 @@ def trial(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None 
     # Rows count twice: many cameras explain the yard lines, and only the rows tell these and the levels apart.
     return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean([s.total + s.rows for s in found])))
 
-
-def focal_of(one: Hypothesis) -> float:
-    """Mean focal length in px."""
-    return float(np.exp(one.solution.pose[:, LOG_FOCAL].mean()))

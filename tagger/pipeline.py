@@ -9,7 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -111,10 +111,9 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
         view = solve_clip(watched.evidence, level=options.level)
     tell(0.92, "linking the players")
     with _timed(seconds, "tracking"):
-        tracks = _link(watched, view)
+        tracks, field_tracks = _link(watched, view)
     tell(0.96, "reading the play")
     with _timed(seconds, "football"):
-        field_tracks = locate(tracks, view)
         play, reading = _read(field_tracks, view, options.situation)
     tell(1.0, "done")
     return TaggedClip(video, view, tracks, field_tracks, play, reading, _track_of_player(play), seconds)
@@ -131,7 +130,7 @@ def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None) ->
     if wanted is None:
         raise ClipError(f"{path}: ends at {watched.evidence[-1].time_s:.1f} s, before {at_s:.1f} s: choose an earlier moment")
     view = solve_clip(watched.evidence, level=options.level)
-    tracks = _link(watched, view)
+    tracks, _ = _link(watched, view)
     nearest = min(watched.detections, key=lambda found: abs(found.time_s - wanted.time_s))
     row = int(np.searchsorted(view.frame_index, wanted.index))
     return Inspection(wanted.bgr, wanted.time_s, nearest, tracks, view, row)
@@ -181,12 +180,15 @@ def _next(frames: Iterator[Frame], seconds: dict[str, float]) -> Frame | None:
         return next(frames, None)
 
 
-def _link(watched: _Watched, view: FieldView) -> Tracks:
-    """Detections joined into tracks on the field where it is known, each with its kit."""
+def _link(watched: _Watched, view: FieldView) -> tuple[Tracks, FieldTracks]:
+    """Detections joined into tracks on the field where it is known, each with its kit; in the picture and in yards."""
     times = np.array([evidence.time_s for evidence in watched.evidence])
-    tracks = track(watched.detections, view.image_size_px, view.frame_index, times, watched.looks, view.field_from_image,
-                   view.sigma_yd, image_motion(watched.evidence))
-    return dress(tracks, watched.detections, watched.looks, _on_field(locate(tracks, view)) if view.solved_share else None)
+    found = track(watched.detections, view.image_size_px, view.frame_index, times, watched.looks, view.field_from_image,
+                  view.sigma_yd, image_motion(watched.evidence))
+    located = locate(found, view)
+    tracks = dress(found, watched.detections, watched.looks, _on_field(located) if view.solved_share else None)
+    kit_of = dict(zip(tracks.track_id.tolist(), tracks.kit_id.tolist(), strict=True))
+    return tracks, replace(located, kit_id=np.array([kit_of[i] for i in located.track_id.tolist()], dtype=np.int64))
 
 
 def _on_field(tracks: FieldTracks) -> IntArray:

@@ -16,7 +16,6 @@ from tagger.football.types import FamilyAt
 from vision.types import BoolArray, FloatArray, IntArray
 
 UNSURE = 0.2
-MOST_SETS = 4
 TIMES_S = tuple(np.round(np.arange(0.0, LATEST_S + 0.01, 0.2), 1))
 WORD_OF_LOOK = {"free:middle": "deep-third:middle", "pole:middle": "deep-third:middle"}
 

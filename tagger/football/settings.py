@@ -32,7 +32,6 @@ class ShellSettings:
     level_share: float
     deep_yd: float
     shallow_deep_yd: float
-    middle_yd: float
     press_yd: float
     box_depth_yd: float
     box_outside_yd: float
@@ -46,12 +45,6 @@ class MotionSettings:
     settled_yd: float
     ran_with_share: float
     bump_yd: float
-
-
-@dataclass(frozen=True)
-class KindSettings:
-    quick_s: float
-    run_line_yd: float
 
 
 @dataclass(frozen=True)
@@ -88,13 +81,12 @@ class Settings:
     formation: FormationSettings
     shell: ShellSettings
     motion: MotionSettings
-    kind: KindSettings
     deep: DeepSettings
     events: EventSettings
 
 
 TABLES: dict[str, Any] = {"formation": FormationSettings, "shell": ShellSettings, "motion": MotionSettings,
-                          "kind": KindSettings, "deep": DeepSettings, "events": EventSettings}
+                          "deep": DeepSettings, "events": EventSettings}
 
 
 def parse_settings(text: str, source: str = "football.toml") -> Settings:

@@ -183,11 +183,6 @@ class Reading:
     box_count: int | None = None
 
 
-def silent_reading(*abstained: Abstention) -> Reading:
-    """The reading of a rep of which nothing can be said, for these reasons."""
-    return Reading(None, None, None, {}, {}, "", {}, "", (), None, None, (), (), abstained)
-
-
 @dataclass(frozen=True)
 class Tag:
     """One statement about a rep or a defender, as the library keeps it. `value` None is an abstention, `evidence` its reason."""
