@@ -2,6 +2,6 @@
 
 from tagger.football.reading import read_play, silent_reading
 from tagger.football.setting import play_from_field
-from tagger.football.types import Abstention, PlayTracks, Reading, Situation
+from tagger.football.types import Abstention, CoachFacts, PlayTracks, Reading, Situation
 
-__all__ = ["Abstention", "PlayTracks", "Reading", "Situation", "play_from_field", "read_play", "silent_reading"]
+__all__ = ["Abstention", "CoachFacts", "PlayTracks", "Reading", "Situation", "play_from_field", "read_play", "silent_reading"]

@@ -9,6 +9,7 @@ from itertools import product
 import numpy as np
 
 from tagger.football.book import Book
+from tagger.football.facts import Fixed, hold, role_word
 from tagger.football.inference import Evidence, RoleScores, family_posterior, score_roles, way_posterior, weigh_scores
 from tagger.football.measures import LATEST_S, measure
 from tagger.football.scene import Scene
@@ -17,7 +18,6 @@ from vision.types import BoolArray, FloatArray, IntArray
 
 UNSURE = 0.2
 TIMES_S = tuple(np.round(np.arange(0.0, LATEST_S + 0.01, 0.2), 1))
-WORD_OF_LOOK = {"free:middle": "deep-third:middle", "pole:middle": "deep-third:middle"}
 
 
 @dataclass(frozen=True)
@@ -29,21 +29,27 @@ class Coverage:
     roles: Mapping[int, Mapping[str, float]]
 
 
-def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float) -> Coverage:
+def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float, fixed: Fixed | None = None,
+                  told_family: str | None = None) -> Coverage:
     """The coverage as it stands `time_s` after the snap, `rush` (D,) being each defender's probability of rushing.
 
-    Where it is unsure who rushes, every likely set of rushers is read and the readings are averaged.
+    Where it is unsure who rushes, every likely set of rushers is read and the readings are averaged. What a coach has `fixed`
+    of men, and the family that he told, are certain: the others' chances follow.
     """
+    fixed = fixed or {}
     family: dict[str, float] = {}
     roles: dict[int, dict[str, float]] = {int(d): {} for d in scene.defense}
     everybody = measure(scene, scene.defense, time_s)
-    scores = score_roles(book, everybody)
+    scores = hold(score_roles(book, everybody), fixed, scene)
+    readings = []
     for rushing, chance in _rush_sets(rush):
         rows = np.flatnonzero(~rushing)
-        evidence = weigh_scores(book, _with_unseen(scores, rows, scene), len(scene.receivers))
-        posterior = family_posterior(book, evidence, time_s)
+        evidence = weigh_scores(book, _with_unseen(scores, rows, scene), len(scene.receivers), told_family)
+        readings.append((rushing, chance, rows, evidence, family_posterior(book, evidence, time_s)))
+    possible = [reading for reading in readings if reading[-1] is not None]
+    for rushing, chance, rows, evidence, posterior in possible or readings:
         for d in scene.defense[rushing]:
-            _add(roles[int(d)], "rush", chance)
+            _add(roles[int(d)], fixed[int(d)].assignment if int(d) in fixed else "rush", chance)
         if posterior is None:
             continue
         for name, p in posterior.by_family().items():
@@ -55,13 +61,15 @@ def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float) -> 
     return Coverage(family, roles)
 
 
-def family_over_time(scene: Scene, rush: FloatArray, book: Book, until_s: float) -> tuple[FamilyAt, ...]:
-    """The family probabilities at the snap and every 0.2 s after it, in the play's clock; the likeliest rushers only."""
+def family_over_time(scene: Scene, rush: FloatArray, book: Book, until_s: float, fixed: Fixed | None = None) -> tuple[FamilyAt, ...]:
+    """The family probabilities at the snap and every 0.2 s after it, in the play's clock; the likeliest rushers only. A family
+    that a coach told is not held against it: the curve says from when on the men's paths alone told it."""
     rows = np.flatnonzero(rush <= 0.5)
     out = []
     for t in TIMES_S:
         if t <= until_s + 1e-6:
-            scores = _with_unseen(score_roles(book, measure(scene, scene.defense[rows], float(t))), np.arange(len(rows)), scene)
+            scores = hold(score_roles(book, measure(scene, scene.defense, float(t))), fixed or {}, scene)
+            scores = _with_unseen(scores, rows, scene)
             posterior = family_posterior(book, weigh_scores(book, scores, len(scene.receivers)), float(t))
             family = posterior.by_family() if posterior else {}
             out.append(FamilyAt(round(scene.snap_s + float(t), 3), {name: round(p, 4) for name, p in family.items()}))
@@ -90,13 +98,12 @@ def _with_unseen(scores: RoleScores, rows: IntArray, scene: Scene) -> RoleScores
 
 
 def _add_roles(roles: dict[int, dict[str, float]], scene: Scene, men: IntArray, evidence: Evidence, weight: FloatArray) -> None:
-    names = scene.play.player_id
     for k, way in enumerate(evidence.ways):
         if weight[:, k].sum() < 1e-4:
             continue
         table = np.einsum("l,ldr->dr", weight[:, k], evidence.chance[:, k])
         for j, role in enumerate(way.roles):
-            word = f"man:{names[scene.receivers[int(role[4:])]]}" if role.startswith("man:") else WORD_OF_LOOK.get(role, role)
+            word = role_word(role, scene)
             for i, d in enumerate(men):
                 if table[i, j] > 1e-4:
                     _add(roles[int(d)], word, float(table[i, j]))

@@ -187,10 +187,13 @@ def weigh(book: Book, measured: Measured) -> Evidence:
     return weigh_scores(book, score_roles(book, measured), len(measured.receivers))
 
 
-def weigh_scores(book: Book, scores: RoleScores, receivers: int) -> Evidence:
-    """The same from scores that are there already."""
+def weigh_scores(book: Book, scores: RoleScores, receivers: int, family: str | None = None) -> Evidence:
+    """The same from scores that are there already, of one family alone if it is known. Ways that cannot be shared out among
+    the men (a score of -inf) are left out."""
     dialects, men, _ = scores.score.shape
     ways = _ways(Identity(book.structures), men, receivers) if men else ()
+    if family is not None:
+        ways = tuple(way for way in ways if way.family == family)
     if not ways:
         return Evidence((), tuple(book.dialects), np.empty((dialects, 0)), np.empty((dialects, 0, men, men)))
     column = {role: k for k, role in enumerate(scores.roles)}
@@ -198,9 +201,14 @@ def weigh_scores(book: Book, scores: RoleScores, receivers: int) -> Evidence:
     prior = np.array([way.log_prior for way in ways])
     log_score = scores.score[:, :, picked].transpose(0, 2, 1, 3).reshape(-1, men, men)
     total, chance = share_out(log_score)
+    total, chance = total.reshape(dialects, -1), chance.reshape(dialects, -1, men, men)
+    possible = np.flatnonzero(np.isfinite(total).all(axis=0))
+    if len(possible) < len(ways):
+        ways = tuple(ways[k] for k in possible)
+        total, chance, prior = total[:, possible], chance[:, possible], prior[possible]
     shares = [book.calibration.log_share.get(dialect, {}) for dialect in book.dialects]
     prior = prior + np.array([[share.get(way.key, UNHEARD if share else 0.0) for way in ways] for share in shares])
-    return Evidence(ways, tuple(book.dialects), total.reshape(dialects, -1) + prior, chance.reshape(dialects, -1, men, men))
+    return Evidence(ways, tuple(book.dialects), total + prior, chance)
 
 
 @dataclass(frozen=True)

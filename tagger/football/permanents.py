@@ -23,10 +23,12 @@ def _subsets(n: int) -> tuple[tuple[IntArray, ...], ...]:
 
 def share_out(log_score: FloatArray) -> tuple[FloatArray, FloatArray]:
     """(S, n, n) log scores of man d in role j for S structures -> log of the sum over all assignments (S,), and the
-    probability (S, n, n) that man d has role j within each structure."""
+    probability (S, n, n) that man d has role j within each structure. A score of -inf forbids a role; a structure that cannot
+    be shared out then has -inf and no chances."""
     structures, n, _ = log_score.shape
     top = log_score.max(axis=2)
-    weight = np.exp(np.maximum(log_score - top[:, :, None], -60.0))
+    weight = np.exp(np.maximum(log_score - np.where(np.isfinite(top), top, 0.0)[:, :, None], -60.0))
+    weight[np.isneginf(log_score)] = 0.0
     subsets = _subsets(n)
     forward = np.zeros((structures, 1 << n))
     forward[:, 0] = 1.0
@@ -44,4 +46,4 @@ def share_out(log_score: FloatArray) -> tuple[FloatArray, FloatArray]:
             backward[:, source] += step
             chance[:, d, j] = (forward[:, source] * step).sum(axis=1)
     total = np.maximum(forward[:, -1], 1e-300)
-    return np.log(total) + top.sum(axis=1), chance / total[:, None, None]
+    return np.where(forward[:, -1] > 0.0, np.log(total) + top.sum(axis=1), -np.inf), chance / total[:, None, None]

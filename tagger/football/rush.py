@@ -27,15 +27,17 @@ def measure_rush(scene: Scene) -> FloatArray:
     return np.stack([np.clip(scene.xy[rows, end, 0] - scene.line_yd, -3, 4), np.clip(gap, 0, 6)], axis=1)
 
 
-def rush_probability(scene: Scene, book: PlayBook) -> FloatArray:
-    """(D,) probability for each of the scene's defenders (in the order of `scene.defense`) that he rushes.
+def rush_probability(scene: Scene, book: PlayBook, known: FloatArray | None = None) -> FloatArray:
+    """(D,) probability for each of the scene's defenders (in the order of `scene.defense`) that he rushes; `known` (D,) is 1 or 0
+    where that is certain, else NaN.
 
     Each man's own measures give his probability; how often so many rush decides the doubtful ones: exactly the likeliest
     number of men come out above a half."""
+    known = np.full(len(scene.defense), np.nan) if known is None else known
     if not scene.full_line or not len(scene.defense):
-        return np.zeros(len(scene.defense))
+        return np.nan_to_num(known)
     rows = (measure_rush(scene) - book.rush.mean) / book.rush.sd
-    own = expit(rows @ book.rush.weight[0] + book.rush.bias[0])
+    own = np.where(np.isnan(known), expit(rows @ book.rush.weight[0] + book.rush.bias[0]), known)
     chances = count_chances(own) * (1.0 - ODD_COUNT) + ODD_COUNT / 12.0
     share = np.full(len(chances), book.rush_count.min())
     share[: len(book.rush_count)] = book.rush_count[: len(chances)]
@@ -43,7 +45,7 @@ def rush_probability(scene: Scene, book: PlayBook) -> FloatArray:
     order = np.argsort(-own, kind="stable")
     own[order[:count]] = np.maximum(own[order[:count]], 0.51)
     own[order[count:]] = np.minimum(own[order[count:]], 0.49)
-    return np.asarray(own)
+    return np.where(np.isnan(known), own, known)
 
 
 def count_chances(chance: FloatArray) -> FloatArray:

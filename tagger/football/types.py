@@ -81,6 +81,16 @@ class Interval:
 
 
 @dataclass(frozen=True)
+class CoachFacts:
+    """What a coach has fixed of a rep, taken as certain when it is read; snap and sides stand in the tracks. `assignments`: his
+    word on a defender, over each interval in the play's clock, by player."""
+
+    family: str | None = None
+    play_kind: str | None = None
+    assignments: Mapping[str, tuple[Interval, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Phase:
     """What a defender was doing, technique by technique (TECHNIQUE_PHASES)."""
 
