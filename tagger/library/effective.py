@@ -121,6 +121,17 @@ def interval_from(correction: Correction) -> Interval:
                     correction.reason or COACH_WHY, value.get("receiver"))
 
 
+def coach_intervals(corrections: Iterable[Correction]) -> dict[str, tuple[Interval, ...]]:
+    """Player -> the intervals that standing corrections state of him, oldest first; a later word cuts an earlier one."""
+    told: dict[str, tuple[Interval, ...]] = {}
+    for correction in corrections:
+        kind, _, player = correction.subject.partition(":")
+        if (kind, correction.field) == ("defender", "assignment"):
+            said = interval_from(correction)
+            told[player] = (*(piece for interval in told.get(player, ()) for piece in _outside(interval, said)), said)
+    return told
+
+
 def _certain(said: Interval) -> dict[str, float]:
     return {said.assignment if said.area is None else f"{said.assignment}:{said.area}": 1.0}
 
@@ -162,4 +173,4 @@ def _same(event: Event, said: Event) -> bool:
 
 
 __all__ = ["CLIP_FIELDS", "DEFENDER_FIELDS", "EVENT_FIELDS", "PLAYER_FIELDS", "REP_FIELDS", "REVIEW_STATES", "Effective",
-           "effective", "event_from", "interval_from", "standing"]
+           "coach_intervals", "effective", "event_from", "interval_from", "standing"]

@@ -1,24 +1,27 @@
-"""Reads a rep anew on the coach's word: a moved snap, swapped men or a clicked field change what the rest means.
+"""Reads a rep anew on the coach's word: a moved snap, a fixed assignment, swapped men or a clicked field change what the rest
+means.
 
 The blind automatic reading stays in the library beside what comes out here.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
 
 from homography.field import WIDTH_YD
 from homography.types import FieldTracks
-from tagger.football.types import Abstention, PlayTracks, Reading
-from tagger.library.effective import standing
+from tagger.football.types import Abstention, CoachFacts, Interval, PlayTracks, Reading
+from tagger.library.effective import coach_intervals, standing
 from tagger.library.identity import rename
 from tagger.library.records import ClipArrays, Correction, StoredRep
 from tagger.review.rep_data import fixed_arrays, track_of
 
-CONDITIONING_REP_FIELDS = frozenset({"snap_s", "direction", "ball_xy_yd"})
+CONDITIONING_REP_FIELDS = frozenset({"snap_s", "direction", "ball_xy_yd", "family", "play_kind"})
 CONDITIONING_CLIP_FIELDS = frozenset({"swap", "join", "anchors", "snap_s"})
+CONDITIONING_OF_A_MAN = frozenset({("player", "side"), ("defender", "assignment")})
 
 
 def conditions(correction: Correction) -> bool:
@@ -27,7 +30,7 @@ def conditions(correction: Correction) -> bool:
         return correction.field in CONDITIONING_REP_FIELDS
     if correction.subject.startswith("clip:"):
         return correction.field in CONDITIONING_CLIP_FIELDS
-    return correction.subject.startswith("player:") and correction.field == "side"
+    return (correction.subject.partition(":")[0], correction.field) in CONDITIONING_OF_A_MAN
 
 
 def is_stale(rep: StoredRep) -> bool:
@@ -36,7 +39,8 @@ def is_stale(rep: StoredRep) -> bool:
 
 
 def reread(rep: StoredRep, arrays: ClipArrays) -> Reading:
-    """The rep read anew from its main clip's kept tracks, with the coach's word on tracks, sides, field, ball and snap.
+    """The rep read anew from its main clip's kept tracks, with the coach's word on tracks, sides, field, ball, snap,
+    family, kind of play and assignments.
 
     Raises ValueError with one line where football cannot start.
     """
@@ -56,7 +60,22 @@ def reread(rep: StoredRep, arrays: ClipArrays) -> Reading:
         raise ValueError(f"{play.what}: {play.why}")
     play = told_play(play, fixed.field_tracks, {track: side for track, side in told_sides.items() if side != "other"}, said)
     names = {f"T{track}": player for player, track in clip.track_of_player.items()}
-    return rename(read_play(play), names)
+    return rename(read_play(play, facts=coach_facts(said, lambda player: track_of(clip, player))), names)
+
+
+def coach_facts(said: Iterable[Correction], track: Callable[[str], int | None]) -> CoachFacts:
+    """What the standing corrections fix, men named after their tracks ("T12"); who has no track is left out."""
+    listed = list(said)
+    rep_words = {c.field: c.after for c in listed if c.subject == "rep"}
+
+    def name(player: str | None) -> str | None:
+        return None if player is None or track(player) is None else f"T{track(player)}"
+
+    fixed: dict[str, tuple[Interval, ...]] = {}
+    for player, intervals in coach_intervals(listed).items():
+        if (own := name(player)) is not None:
+            fixed[own] = tuple(replace(interval, receiver=name(interval.receiver)) for interval in intervals)
+    return CoachFacts(rep_words.get("family"), rep_words.get("play_kind"), fixed)
 
 
 def _without(tracks: FieldTracks, left_out: set[int | None]) -> FieldTracks:

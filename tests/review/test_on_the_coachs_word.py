@@ -22,7 +22,7 @@ from tagger.review.other_view import same_tracks
 from tagger.review.placement import placement_of
 from tagger.review.registration_fix import corrected_view, field_map
 from tagger.review.rep_data import fixed_arrays, rep_data, sides_of
-from tagger.review.reread import conditions, is_stale
+from tagger.review.reread import coach_facts, conditions, is_stale
 from tagger.review.track_fixes import TrackFix, refit
 from tagger.review.truth_report import truth_report
 
@@ -117,8 +117,10 @@ def test_only_some_words_change_other_tags() -> None:
     assert conditions(word("rep", "snap_s", 2.0))
     assert conditions(word("clip:abc", "swap", {"a": "D1", "b": "D2"}))
     assert conditions(word("player:T4", "side", "other"))
+    assert conditions(word("rep", "family", "cover-1"))
+    assert conditions(word("defender:D1", "assignment", {"assignment": "rush", "start_s": 2.0, "end_s": 5.0}))
     for subject, field in (
-        ("rep", "family"),
+        ("rep", "shell"),
         ("rep", "review_state"),
         ("clip:abc", "boxes"),
         ("defender:D1", "number"),
@@ -222,6 +224,45 @@ def test_a_moved_snap_is_read_into_everything_else(client: TestClient, library: 
     corner = next(d for d in rep["reading"]["defenders"] if d["player_id"] == "D1")
     assert ("deep-half", 1.0) in {(i["assignment"], i["confidence"]) for i in corner["intervals"]}, "the coach's word stands"
     assert library.rep(1).automatic == reading(), "the blind reading stays what it was"
+
+
+def everybody_else(rep: dict[str, Any], but: str) -> dict[str, dict[str, float]]:
+    return {d["player_id"]: d["marginals"] for d in rep["reading"]["defenders"] if d["player_id"] != but}
+
+
+def test_a_fixed_assignment_is_read_into_the_family_and_the_other_men(client: TestClient, library: Library) -> None:
+    first = say(client, ("rep", "snap_s", SNAP_S))
+    blind = client.post("/api/reps/1/reread", json={"version": first["version"]}).json()
+    fixed = {"assignment": "deep-half", "area": "left", "start_s": SNAP_S, "end_s": 5.6}
+    said = say(client, ("defender:D1", "assignment", fixed))
+    assert said["stale"]
+    helped = client.post("/api/reps/1/reread", json={"version": said["version"]}).json()
+    assert not helped["stale"]
+    assert set(helped["reading"]["family"]) <= {"cover-2", "tampa-2", "cover-2-man", "cover-6", "unknown"}, "the families with a half"
+    assert everybody_else(helped, "D1") != everybody_else(blind, "D1")
+    undone = client.post("/api/reps/1/undo", json={"version": said["version"], "who": "A", "correction_id": said["version"]}).json()
+    assert undone["stale"]
+    again = client.post("/api/reps/1/reread", json={"version": undone["version"]}).json()
+    assert again["reading"]["family"] == blind["reading"]["family"]
+    assert library.rep(1).automatic == reading(), "the blind reading stays what it was"
+
+
+def test_a_fixed_family_is_read_into_the_men(client: TestClient) -> None:
+    said = say(client, ("rep", "family", "cover-2"))
+    rep = client.post("/api/reps/1/reread", json={"version": said["version"]}).json()
+    assert rep["reading"]["family"] == {"cover-2": 1.0}
+    words = {i["assignment"] for d in rep["reading"]["defenders"] for i in d["intervals"]}
+    assert "deep-half" in words
+    assert "deep-third" not in words
+
+
+def test_a_later_word_on_a_man_cuts_an_earlier_one() -> None:
+    def span(assignment: str, start_s: float, end_s: float) -> Correction:
+        return word("defender:D1", "assignment", {"assignment": assignment, "area": None, "start_s": start_s, "end_s": end_s})
+
+    facts = coach_facts([span("rush", 2.0, 5.0), span("spy", 3.0, 4.0)], lambda player: int(player[1:]))
+    assert {(i.assignment, i.start_s, i.end_s) for i in facts.assignments["T1"]} == {("rush", 2, 3), ("spy", 3, 4), ("rush", 4, 5)}
+    assert coach_facts([span("rush", 2.0, 5.0)], lambda _: None).assignments == {}
 
 
 def test_who_is_not_in_the_rep_is_left_out_when_it_is_read_anew(client: TestClient) -> None:

@@ -57,12 +57,15 @@ export class Fixes {
 
   // --- a defender -------------------------------------------------------------------------------------------------
 
-  async assignment() {
+  /** His assignment over the interval at the playhead, or (`fromHere`) from the playhead to that interval's end. */
+  async assignment(fromHere = false) {
     const player = this.chosen(), defender = this.page.defenders.get(player);
     if (!player) return;
     if (!defender) { notice("Only a defender has an assignment; W changes his side.", true); return; }
     const { snap_s: snap, end_s: end } = this.page.rep.reading;
-    const span = intervalAt(defender, this.page.timeS) || { start_s: snap ?? this.page.film.times[0], end_s: end ?? this.page.film.endS };
+    const whole = intervalAt(defender, this.page.timeS) || { start_s: snap ?? this.page.film.times[0], end_s: end ?? this.page.film.endS };
+    const here = Math.round(this.page.film.times[this.page.film.row] * 1000) / 1000;
+    const span = fromHere && here > whole.start_s && here < whole.end_s ? { start_s: here, end_s: whole.end_s } : whole;
     const assignment = await choose(`${defender.slot || player}: assignment from ${span.start_s.toFixed(1)} to ${span.end_s.toFixed(1)} s`,
       words.assignments.map((a) => ({ key: ASSIGNMENT_KEYS[a.value], label: a.short, value: a.value, assignment: a.value })));
     if (!assignment) return;

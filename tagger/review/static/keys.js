@@ -20,7 +20,7 @@ export const KEYS = [
   ["O", "Formation (with Shift: strength)", ["o", "O"], "formation"],
   ["P", "Kind of play", ["p"], "play_kind"],
   ["N", "The snap is at this frame", ["n"], "snap_s"],
-  ["A", "The chosen man's assignment", ["a"], "assignment"],
+  ["A", "The chosen man's assignment (with Shift: from this frame on)", ["a", "A"], "assignment"],
   ["[ ]", "His border before, behind comes to this frame", ["[", "]"], "border"],
   ["E", "Next event (with Shift: the one before)", ["e", "E"], "event"],
   ["Y X", "The event is right, is wrong", ["y", "x"], "verdict"],

@@ -14,8 +14,8 @@ export const eventName = (kind) => words.events[kind] || kind;
 export const percent = (p) => `${Math.round(100 * p)} %`;
 
 export function tagLabel(interval, receivers = {}) {
-  const parts = [lookOf(interval.assignment).short];
-  if (interval.area) parts.push(areaLetters(interval.area));
+  const look = lookOf(interval.assignment), parts = [look.short];
+  if (interval.area && look.areas.length > 1) parts.push(areaLetters(interval.area));
   if (interval.assignment === "man" && interval.receiver) parts.push(receiverName(receivers[interval.receiver] || interval.receiver));
   return parts.join(" ");
 }

@@ -9,7 +9,7 @@ import { help, listen } from "./keys.js";
 import { notice } from "./notice.js";
 import { drawOverlay, personAt, turfAt } from "./overlay.js";
 import { Plan } from "./plan.js";
-import { Saying } from "./saying.js";
+import { Saying, settled } from "./saying.js";
 import { Score } from "./score.js";
 import { fetched } from "./server.js";
 import { gridNear } from "./turf_grid.js";
@@ -78,6 +78,7 @@ class Page {
   neighbour(step) { return this.order[this.order.indexOf(this.rep.rep_id) + step]; }
 
   async go(step) {
+    await settled();
     const next = this.neighbour(step);
     if (next === undefined) { notice(step > 0 ? "That was the last rep of the queue." : "This is the first rep of the queue.", false); this.progress(); return; }
     await this.open(next).catch((fault) => notice(fault.message, true));
@@ -249,7 +250,7 @@ class Page {
       views: () => film.show(film.shown === "all" ? 0 : film.shown + 1 < film.screens.length ? film.shown + 1 : film.screens.length > 1 ? "all" : 0),
       overlay: () => this.toggleOverlay(TOGGLES[Number(key) - 1]), man: () => this.man(["k", "K", "ArrowUp"].includes(key) ? -1 : 1),
       pickMan: async () => { const player = await this.pick("Press the letter of the man."); if (player) this.choose(player); },
-      formation: () => (shift ? this.fixes.strength() : this.fixes.set_name()), border: () => this.fixes.border(key === "[" ? -1 : 1),
+      formation: () => (shift ? this.fixes.strength() : this.fixes.set_name()), assignment: () => this.fixes.assignment(shift), border: () => this.fixes.border(key === "[" ? -1 : 1),
       event: () => this.fixes.nextEvent(shift ? -1 : 1), verdict: () => this.fixes.verdict(key.toLowerCase() === "y" ? "confirmed" : "wrong"),
       undo: () => (shift ? this.saying.redo() : this.saying.undo()), reason: () => byId("reason").focus(), help,
       leave: () => { this.setMode(null); this.chosenEvent = null; this.choose(null); },

@@ -26,9 +26,15 @@ function inTurn(work) {
   return chain;
 }
 
+/** Resolves once every change so far is answered. */
+export const settled = () => chain.catch(() => null);
+
 export class Saying {
   /** `page.replaced(rep)` takes the rep that the server answers with. */
-  constructor(page) { this.page = page; }
+  constructor(page) {
+    this.page = page;
+    this.pending = 0;
+  }
 
   /** Log edits [{subject, field, after}]. Resolves true if they stand. */
   async fix(edits) {
@@ -38,8 +44,17 @@ export class Saying {
     byId("reason").value = "";
     const before = this.page.rep;
     this.page.shows(foreseen(before, edits));
-    const stands = await inTurn(() => this.send("corrections", { who, reason, edits }, edits.map((e) => saidWords(e)).join("\n")));
+    const stands = await this.change("corrections", { who, reason, edits }, edits.map((e) => saidWords(e)).join("\n"));
     if (!stands && this.page.rep.rep_id === before.rep_id && this.page.rep.version === before.version) this.page.shows(before);
+    return stands;
+  }
+
+  /** Post a change in its turn, then have read anew what follows from it. */
+  async change(what, body, words) {
+    this.pending++;
+    const stands = await inTurn(() => this.send(what, body, words));
+    this.pending--;
+    this.readAgain();
     return stands;
   }
 
@@ -48,7 +63,6 @@ export class Saying {
     try {
       await this.page.replaced(await posted(`/api/reps/${rep.rep_id}/${what}`, { ...body, version: rep.version }));
       notice(what === "undo" ? "Taken back." : words, false);
-      this.readAgain();
       return true;
     } catch (refusal) {
       if (!(refusal instanceof Refusal) || refusal.status !== 409) { notice(refusal.message, true); return false; }
@@ -63,22 +77,21 @@ export class Saying {
     return this.send(what, body, words);
   }
 
-  /** What depends on the coach's word is inferred anew, in the background. */
-  readAgain() {
+  /** What depends on the coach's word is inferred anew, in the background; no change waits for it, and what it was overtaken
+      by is not undone on the page. */
+  async readAgain() {
     const rep = this.page.rep;
-    if (!rep.stale) return;
+    if (!rep.stale || this.pending) return;
     byId("rereading").hidden = false;
-    inTurn(async () => {
-      try {
-        if (this.page.rep.rep_id !== rep.rep_id || !this.page.rep.stale) return;
-        const answer = await posted(`/api/reps/${rep.rep_id}/reread`, { version: this.page.rep.version });
-        if (this.page.rep.rep_id === answer.rep_id) await this.page.replaced(answer, true);
-      } catch (refusal) {
-        notice(refusal.message, true);
-      } finally {
-        byId("rereading").hidden = true;
-      }
-    });
+    try {
+      const answer = await posted(`/api/reps/${rep.rep_id}/reread`, { version: rep.version });
+      const now = this.page.rep;
+      if (now.rep_id === answer.rep_id && now.version <= answer.version && !this.pending) await this.page.replaced(answer, true);
+    } catch (refusal) {
+      notice(refusal.message, true);
+    } finally {
+      byId("rereading").hidden = !this.page.rep.stale;
+    }
   }
 
   /** Take back row `id`, or the newest that stands. */
@@ -86,7 +99,7 @@ export class Saying {
     const row = id ?? this.page.rep.corrections.filter((c) => c.standing).at(-1)?.correction_id;
     if (row === undefined) { notice("Nothing to take back.", false); return; }
     const who = await coachName();
-    if (who) await inTurn(() => this.send("undo", { who, correction_id: row }, "take back"));
+    if (who) await this.change("undo", { who, correction_id: row }, "take back");
   }
 
   /** Bring back what was taken back last. */
@@ -95,6 +108,6 @@ export class Saying {
     const row = log.filter((c) => c.undoes !== null && !answered.has(c.correction_id)).at(-1);
     if (!row) { notice("Nothing to bring back.", false); return; }
     const who = await coachName();
-    if (who) await inTurn(() => this.send("undo", { who, correction_id: row.correction_id }, "bring back"));
+    if (who) await this.change("undo", { who, correction_id: row.correction_id }, "bring back");
   }
 }
