@@ -49,13 +49,14 @@ class ClipError(ValueError):
 
 @dataclass(frozen=True)
 class TagOptions:
-    """What a person may set. `detect_every` None chooses the step from the frame rate."""
+    """What a person may set. `detect_every` None chooses the step from the frame rate; `threads` None all the cores."""
 
     weights: Path | None = None
     device: str = "cpu"
     level: str | None = None
     detect_every: int | None = None
     situation: Situation = field(default_factory=Situation)
+    threads: int | None = None
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,7 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
     with _timed(seconds, "football"):
         play, reading = _read(field_tracks, view, options.situation)
     tell(1.0, "done")
-    return TaggedClip(video, view, tracks, field_tracks, play, reading, _track_of_player(play), seconds)
+    return TaggedClip(video, view, tracks, field_tracks, play, reading, track_of_player(play), seconds)
 
 
 def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None) -> Inspection:
@@ -143,7 +144,7 @@ def _inspect_still(path: Path, options: TagOptions) -> Inspection:
     if picture is None:
         raise ClipError(f"{path}: not a picture that can be read (JPEG or PNG)")
     bgr = np.asarray(picture, dtype=np.uint8)
-    found = load_detector(options.weights, options.device, DETECTOR_SIZE_PX).detect(0, 0.0, bgr)
+    found = load_detector(options.weights, options.device, DETECTOR_SIZE_PX, options.threads).detect(0, 0.0, bgr)
     view = solve_still(bgr, found.xyxy, options.level)
     size_px = (bgr.shape[1], bgr.shape[0])
     looks = describe(bgr, found.xyxy)
@@ -154,7 +155,7 @@ def _inspect_still(path: Path, options: TagOptions) -> Inspection:
 def _watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[str, float],
            keep_at_s: float | None = None) -> tuple[_Watched, Frame | None]:
     """Stream the film once, keeping the small things, and the frame shown at `keep_at_s` if one is asked for."""
-    detector = load_detector(options.weights, options.device, DETECTOR_SIZE_PX)
+    detector = load_detector(options.weights, options.device, DETECTOR_SIZE_PX, options.threads)
     observer, kept, wanted = Observer(), _Watched(), None
     every = options.detect_every or max(1, round((video.rate_hz or 30.0) / DETECTIONS_PER_S))
     frames, boxes = read_frames(video.path, MAX_HEIGHT_PX), np.zeros((0, 4), dtype=np.float32)
@@ -208,7 +209,7 @@ def _read(field_tracks: FieldTracks, view: FieldView, situation: Situation) -> t
     return play, read_play(play)
 
 
-def _track_of_player(play: PlayTracks | None) -> dict[str, int]:
+def track_of_player(play: PlayTracks | None) -> dict[str, int]:
     """Players are named after their track ("T12"), so that the film finds them again."""
     return {} if play is None else {name: int(name.lstrip("T")) for name in play.player_id}
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from homography.types import LOST, STATUS_NAMES
+from tagger.batch.work import sides
 from tagger.library import reading_to_json
 
 if TYPE_CHECKING:
@@ -48,10 +49,3 @@ def players_to_json(tagged: TaggedClip) -> dict[str, Any]:
         rows = tracks.track_id == tagged.track_of_player.get(player, -1)
         found[player] = {"side": side, "time_s": tracks.time_s[rows].tolist(), "xy_yd": tracks.xy_yd[rows].tolist()}
     return found
-
-
-def sides(tagged: TaggedClip) -> dict[str, str]:
-    """Player -> offense or defense."""
-    if tagged.play is None:
-        return {}
-    return dict(zip(tagged.play.player_id, tagged.play.side.tolist(), strict=True))

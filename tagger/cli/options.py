@@ -39,6 +39,12 @@ def tagging_options(command: Command) -> Command:
     return command
 
 
+def jobs_option(command: Command) -> Command:
+    """--jobs: how many cores the work may take."""
+    return click.option("--jobs", type=click.IntRange(1, 256), default=None, show_default="all cores",
+                        help="Clips at once, each in a process on one core of its own.")(command)
+
+
 def json_schema(name: str) -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of what a command prints with --json."""
     folder = files("tagger.cli").joinpath("json_schemas")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tagger.cli.console import Tell, print_json, print_table, progress, say
-from tagger.cli.options import json_option, level_or_none, tagging_options
+from tagger.cli.options import jobs_option, json_option, level_or_none, tagging_options
 
 if TYPE_CHECKING:
     from tagger.pipeline import TagOptions
@@ -24,11 +24,11 @@ DETECTED_FRAMES_PER_CLIP = 12
 @click.option("--tracks", is_flag=True, help="Give the true tracks to the football part: what it does when nobody is missed.")
 @tagging_options
 @click.option("--no-script", is_flag=True, help="Leave out the practice script: its call names what is to be found.")
-@click.option("--jobs", type=click.IntRange(1, 256), default=1, show_default=True, help="Processes at once.")
+@jobs_option
 @click.option("--save", type=click.Path(file_okay=False, path_type=Path),
               help="Keep each clip's output here as JSON; what is kept there already is not tagged again.")
 @json_option
-def score_command(folder: Path, tracks: bool, level: str, weights: Path | None, device: str, no_script: bool, jobs: int,
+def score_command(folder: Path, tracks: bool, level: str, weights: Path | None, device: str, no_script: bool, jobs: int | None,
                   save: Path | None, as_json: bool) -> int:
     """Tag a folder that has truth.json files, and print every metric."""
     from tagger.scoring import find_truths, load_truth, report
@@ -56,7 +56,7 @@ def score_command(folder: Path, tracks: bool, level: str, weights: Path | None, 
     return 1 if failures else 0
 
 
-def _from_film(truths: list[Truth], options: TagOptions, use_script: bool, jobs: int, save: Path | None, failures: list[str],
+def _from_film(truths: list[Truth], options: TagOptions, use_script: bool, jobs: int | None, save: Path | None, failures: list[str],
                tell: Tell) -> list[Scored]:
     from tagger.cli.scoring_run import Work, clip_outputs
     from tagger.scoring import Scored

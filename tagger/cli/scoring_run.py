@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tagger.batch.crew import LocalCrew, do_all
+from tagger.batch.limits import limits_for
+from tagger.batch.process import Tell, WorkFailed, call_of
+from tagger.batch.script import read_script, script_near
+from tagger.batch.work import options_from_json, options_to_json
 from tagger.cli.clip_json import clip_to_json
-from tagger.cli.film import RepFilm
-from tagger.cli.script import read_script, script_near
-from tagger.cli.tagging import Tell, tag_each, worth
 from tagger.football.types import Situation
+from tagger.library.saving import worth
 
 if TYPE_CHECKING:
     from tagger.pipeline import TagOptions
@@ -28,12 +31,57 @@ class Work:
     save: Path | None
 
 
-def clip_outputs(work: Sequence[Work], options: TagOptions, jobs: int, frames_per_clip: int,
+def clip_outputs(work: Sequence[Work], options: TagOptions, jobs: int | None, frames_per_clip: int,
                  tell: Tell) -> Iterator[tuple[Truth, list[dict[str, Any]]]]:
     """Each rep's outputs, one JSON object for each of its clips (`failed` in those that could not be tagged)."""
-    arguments = [(_input(one, frames_per_clip), replace(options, situation=_situation(one))) for one in work]
-    for number, outputs in tag_each(_outputs, arguments, jobs, tell):
-        yield work[number].truth, outputs
+    clips = [(number, clip) for number, one in enumerate(work) for clip in range(len(one.truth.clips))]
+    outputs: list[dict[int, dict[str, Any]]] = [{} for _ in work]
+    missing = []
+    for number, clip in clips:
+        kept = _kept(work[number], clip)
+        if kept is not None and kept.is_file():
+            outputs[number][clip] = json.loads(kept.read_text(encoding="utf-8"))
+        else:
+            missing.append((number, clip))
+    for number, clip, value in _made(work, missing, options, jobs, frames_per_clip, tell):
+        outputs[number][clip] = value
+        if len(outputs[number]) == len(work[number].truth.clips):
+            yield work[number].truth, [outputs[number][i] for i in sorted(outputs[number])]
+            outputs[number] = {}
+    for one, done in zip(work, outputs, strict=True):
+        if done or not one.truth.clips:
+            yield one.truth, [done[i] for i in sorted(done)]
+
+
+def _made(work: Sequence[Work], missing: Sequence[tuple[int, int]], options: TagOptions, jobs: int | None, frames_per_clip: int,
+          tell: Tell) -> Iterator[tuple[int, int, dict[str, Any]]]:
+    """(rep, clip, output) of the clips whose output is not kept, as they are done. The processes never get the truth."""
+    workers, limits = limits_for(jobs, len(missing), options)
+    calls = []
+    for number, clip in missing:
+        truth = work[number].truth.clips[clip]
+        asked = options_to_json(replace(options, situation=_situation(work[number])))
+        calls.append((truth.path.stem, call_of(clip_output, {
+            "path": str(truth.path), "options": asked, "threads": limits.threads, "frame_count": len(truth.frames),
+            "frames": frames_per_clip})))
+    crew = LocalCrew(workers, limits)
+    try:
+        for index, result in do_all(crew, calls, tell):
+            number, clip = missing[index]
+            if isinstance(result, WorkFailed):
+                yield number, clip, {"failed": result.line, "index": clip}
+                continue
+            kept = _kept(work[number], clip)
+            if kept is not None:
+                kept.parent.mkdir(parents=True, exist_ok=True)
+                kept.write_bytes(result)
+            yield number, clip, json.loads(result)
+    finally:
+        crew.close()
+
+
+def _kept(one: Work, clip: int) -> Path | None:
+    return one.save / f"{one.truth.clips[clip].path.stem}.json" if one.save else None
 
 
 def _situation(one: Work) -> Situation:
@@ -41,44 +89,16 @@ def _situation(one: Work) -> Situation:
     return (read_script(path).situation_of(one.truth.rep) if path else None) or Situation()
 
 
-@dataclass(frozen=True)
-class _Input:
-    """What a process needs of a rep: it never gets the truth."""
+def clip_output(arguments: Mapping[str, Any], tell: Tell) -> bytes:
+    """One clip tagged for scoring, as JSON. Runs in a process of its own."""
+    from tagger.pipeline import tag_clip
 
-    clips: tuple[Path, ...]
-    frame_counts: tuple[int, ...]
-    save: Path | None
-    name: str
-    frames_per_clip: int
-
-
-def _input(one: Work, frames_per_clip: int) -> _Input:
-    clips = one.truth.clips
-    return _Input(tuple(clip.path for clip in clips), tuple(len(clip.frames) for clip in clips), one.save, one.truth.rep,
-                  frames_per_clip)
-
-
-def _outputs(given: _Input, options: TagOptions, tell: Tell | None) -> list[dict[str, Any]]:
-    from tagger.cli.tagging import tag_rep
-
-    found = []
-    for index, (path, count) in enumerate(zip(given.clips, given.frame_counts, strict=True)):
-        kept = given.save / f"{path.stem}.json" if given.save else None
-        if kept is not None and kept.is_file():
-            found.append(json.loads(kept.read_text(encoding="utf-8")))
-            continue
-        rep = tag_rep(RepFilm(given.name, (path,)), options, tell)
-        if rep.failures:
-            found.append({"failed": rep.failures[0], "index": index})
-            continue
-        wanted = range(0, count, max(1, count // given.frames_per_clip))
-        value = clip_to_json(rep.clips[0])
-        value |= {"worth": list(worth(rep.clips[0])), "detections": _detections(path, options, wanted)}
-        if kept is not None:
-            kept.parent.mkdir(parents=True, exist_ok=True)
-            kept.write_text(json.dumps(value), encoding="utf-8")
-        found.append(value)
-    return found
+    path, options = Path(arguments["path"]), options_from_json(arguments["options"], arguments["threads"])
+    tagged = tag_clip(path, options, tell)
+    value = clip_to_json(tagged) | {"worth": list(worth(tagged.reading, tagged.view.solved_share))}
+    count = arguments["frame_count"]
+    value["detections"] = _detections(path, options, range(0, count, max(1, count // arguments["frames"])))
+    return json.dumps(value).encode()
 
 
 def _detections(path: Path, options: TagOptions, wanted: range) -> dict[str, list[list[float]]]:
@@ -86,7 +106,7 @@ def _detections(path: Path, options: TagOptions, wanted: range) -> dict[str, lis
     from vision.detector import load_detector
     from vision.video import read_frames
 
-    detector, found = load_detector(options.weights, options.device), {}
+    detector, found = load_detector(options.weights, options.device, threads=options.threads), {}
     for frame in read_frames(path, every=wanted.step):
         boxes = detector.detect(frame.index, frame.time_s, frame.bgr)
         found[str(frame.index)] = [[*map(float, box), float(p)] for box, p in zip(boxes.xyxy, boxes.confidence, strict=True)]

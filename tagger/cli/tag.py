@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tagger.cli.console import coverage, percent, print_json, print_table, progress, say, seconds
-from tagger.cli.options import DEFAULT_LIBRARY, EXISTING_PATH, json_option, level_or_none, library_option, tagging_options
+from tagger.cli.options import DEFAULT_LIBRARY, EXISTING_PATH, jobs_option, json_option, level_or_none, library_option, tagging_options
 
 if TYPE_CHECKING:
-    from tagger.cli.film import RepFilm
-    from tagger.cli.script import Script
-    from tagger.football.types import Reading, Situation
+    from tagger.batch.owner import Owner
+    from tagger.batch.plan import Plan
+    from tagger.football.types import Reading
     from tagger.library import Library
+    from tagger.pipeline import TagOptions
 
 
 @click.command("tag")
@@ -24,76 +25,71 @@ if TYPE_CHECKING:
 @tagging_options
 @click.option("--script", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="Practice script (CSV); a practice-script.csv beside the film is found by itself.")
-@click.option("--jobs", type=click.IntRange(1, 256), default=1, show_default=True, help="Processes at once.")
+@jobs_option
 @click.option("--new-only", is_flag=True, help="Leave out film that is in the library already.")
 @json_option
 def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                jobs: int, new_only: bool, as_json: bool) -> int:
+                jobs: int | None, new_only: bool, as_json: bool) -> int:
     """Tag clips, or folders of clips, into the library.
 
     Two clips named alike but for their view (rep-7-sideline, rep-7-end-zone) are one rep. Film that is tagged again gets new
-    automatic tags; a coach's corrections stay.
+    automatic tags; a coach's corrections stay. A call that was cut short goes on when it is given again.
     """
-    from tagger.cli.film import find_clips, pair_views
-    from tagger.cli.script import read_script
-    from tagger.cli.tagging import record_of, tag_reps
+    from tagger.batch.film import find_clips, pair_views
+    from tagger.batch.owner import Owner
+    from tagger.batch.plan import Scripts, plan_films
+    from tagger.batch.script import read_script
     from tagger.library import Library
     from tagger.pipeline import TagOptions
 
     films = pair_views(find_clips(paths))
-    told = read_script(script) if script else None
-    with Library.open(library) as kept:
-        if new_only:
-            films = [film for film in films if not _is_known(kept, film)]
-        scripts = _Scripts(told)
-        work = [(film, TagOptions(weights=weights, device=device, level=level_or_none(level), situation=scripts.situation(film)))
-                for film in films]
-        saved, failures = [], list(scripts.problems)
-        with progress(len(work), "tagging") as tell:
-            for rep in tag_reps(work, jobs, tell):
-                for line in rep.failures:
-                    failures.append(line)
-                    say(f"deepthird: {line}")
-                if rep.clips:
-                    name = kept.save_rep(record_of(rep)).name
-                    saved.append((name, [str(path) for path in rep.film.clips], rep.clips[rep.main].reading))
+    scripts = Scripts(read_script(script) if script else None)
+    options = TagOptions(weights=weights, device=device, level=level_or_none(level))
+    with Library.open(library) as kept, Owner(library) as owner:
+        plan = plan_films(films, options, scripts, lambda prints: new_only and all(kept.has_film(mark) for mark in prints))
+        for line in plan.problems:
+            say(f"deepthird: {line}")
+        failures = plan.problems + _work(kept, owner, plan, options, jobs)
+        for line in plan.notes:
+            say(f"deepthird: {line}")
+        saved = _saved(kept, plan)
     _print(saved, failures, library, as_json)
     return 1 if failures else 0
 
 
-class _Scripts:
-    """Each rep's situation, from the named script or the one that lies beside its film."""
+def _work(library: Library, owner: Owner, plan: Plan, options: TagOptions, jobs: int | None) -> list[str]:
+    """Tag what is planned; returns a line for each clip that could not be."""
+    from tagger.batch.crew import LocalCrew
+    from tagger.batch.limits import limits_for
+    from tagger.batch.queue import work_through
 
-    def __init__(self, named: Script | None) -> None:
-        self.named, self.problems = named, list[str]()
-        self._read: dict[Path, Script | None] = {}
-
-    def situation(self, film: RepFilm) -> Situation:
-        from tagger.cli.script import script_near
-        from tagger.football.types import Situation
-
-        script, path = self.named, script_near(film.clips[0])
-        if script is None and path is not None:
-            if path not in self._read:
-                self._read[path] = self._open(path)
-            script = self._read[path]
-        return (script.situation_of(film.name) if script else None) or Situation()
-
-    def _open(self, path: Path) -> Script | None:
-        from tagger.cli.script import read_script
-
-        try:
-            return read_script(path)
-        except (ValueError, OSError) as error:
-            self.problems.append(str(error))
-            say(f"deepthird: {error}")
-            return None
+    if not plan.wishes:
+        return []
+    library.jobs.reopen(owner.is_dead)
+    run = library.jobs.add(plan.wishes)
+    for job in library.jobs.list(run=run):
+        if job.reason and job.state != "waiting":  # of the call that was cut short
+            say(f"deepthird: {job.reason}")
+    waiting = len(library.jobs.list("waiting", run))
+    if waiting < len(plan.wishes):
+        say(f"deepthird: going on where the last call was cut short: {waiting} of {len(plan.wishes)} clip(s) left")
+    with progress(waiting, "tagging") as tell:
+        workers, limits = limits_for(jobs, waiting, options)
+        for finished in work_through(library, owner, LocalCrew(workers, limits), run, tell):
+            if finished.state in ("failed", "set-aside"):
+                say(f"deepthird: {finished.reason}")
+    return [job.reason for job in library.jobs.list(run=run) if job.state in ("failed", "set-aside")]
 
 
-def _is_known(library: Library, film: RepFilm) -> bool:
-    from tagger.library import fingerprint
-
-    return all(library.has_film(fingerprint(path)) for path in film.clips)
+def _saved(library: Library, plan: Plan) -> list[tuple[str, list[str], Reading]]:
+    """(name, clips, automatic reading) of the reps that are in the library now."""
+    found = dict[int, None]()
+    for wish in plan.wishes:
+        rep_id = library.rep_of(wish.fingerprint)
+        if rep_id is not None:
+            found[rep_id] = None
+    reps = [library.rep(rep_id) for rep_id in found]
+    return [(rep.summary.name, [str(clip.path) for clip in rep.clips], rep.automatic) for rep in reps]
 
 
 def _print(saved: list[tuple[str, list[str], Reading]], failures: list[str], library: Path, as_json: bool) -> None:

@@ -1,8 +1,8 @@
 """The library: remembers reps, tags and the coach's corrections in one SQLite file."""
 
-from tagger.library.faults import LibraryError, StaleEdit
+from tagger.library.faults import LibraryBusy, LibraryError, StaleEdit
 from tagger.library.fingerprint import fingerprint
-from tagger.library.jobs import Job, Jobs
+from tagger.library.jobs import Job, Jobs, Wish
 from tagger.library.query import Query, condition, parse
 from tagger.library.reading_json import family_of, likeliest, reading_from_json, reading_to_json
 from tagger.library.records import (
@@ -26,6 +26,7 @@ __all__ = [
     "Job",
     "Jobs",
     "Library",
+    "LibraryBusy",
     "LibraryError",
     "Query",
     "RepRecord",
@@ -35,6 +36,7 @@ __all__ = [
     "StaleEdit",
     "StoredClip",
     "StoredRep",
+    "Wish",
     "condition",
     "family_of",
     "fingerprint",

@@ -12,6 +12,10 @@ class LibraryError(ValueError):
     """A library that cannot be used as asked; the message says what, where and what to do."""
 
 
+class LibraryBusy(LibraryError):
+    """Another program holds the library; waiting helps."""
+
+
 class StaleEdit(LibraryError):
     """A change that was made on an older state of a rep than the library's."""
 
@@ -21,7 +25,7 @@ def explain(error: sqlite3.Error, path: Path) -> LibraryError:
     code = (getattr(error, "sqlite_errorcode", 0) or 0) & 0xFF  # extended codes carry the primary one in their low byte
     text = str(error)
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return LibraryError(f"{path}: another program is writing to this library; wait until it is done, then try again")
+        return LibraryBusy(f"{path}: another program is writing to this library; wait until it is done, then try again")
     if code == sqlite3.SQLITE_FULL:
         return LibraryError(f"{path}: the disk is full, nothing was saved; free some space, then tag again")
     if code == sqlite3.SQLITE_READONLY:

@@ -1,10 +1,14 @@
-"""The queue of film to be tagged: what waits, what runs, what failed and why. Survives a stop in the middle of the night."""
+"""The queue of film to be tagged: what waits, what runs, what was done, what failed and why. Survives a stop at any moment.
+
+waiting -> running -> done, or -> failed (no try will help: not a video), or -> waiting again after a crash and, after
+MOST_ATTEMPTS of them, -> set-aside. A clip over which the whole program died waits again at the end of the queue.
+"""
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,80 +16,150 @@ from typing import Any
 
 from tagger.library.saving import now
 
-STATES = ("waiting", "running", "done", "failed")
+WAITING, RUNNING, DONE, FAILED, SET_ASIDE = STATES = ("waiting", "running", "done", "failed", "set-aside")
+MOST_ATTEMPTS = 2
+MOST_INTERRUPTIONS = 5
+"""A power cut is not the clip's fault, but a clip over which the machine goes down every time is."""
 
 Door = Callable[[], AbstractContextManager[sqlite3.Connection]]
 
 
 @dataclass(frozen=True)
-class Job:
-    """One piece of work. `options` is what the tagging depends on: the same film with other options is another job."""
+class Wish:
+    """A clip to be tagged. `options` (JSON values) is what its tags depend on: the same film with other options is another
+    piece of work. `views_of` has the fingerprints of other views of the same rep."""
 
-    job_id: int
     fingerprint: str
     path: Path
     options: Mapping[str, Any]
-    state: str
-    worker: str | None
-    message: str
-    attempts: int
+    rep_name: str
+    views_of: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """(fingerprint, options as text): what makes it one piece of work."""
+        return self.fingerprint, json.dumps(dict(self.options), sort_keys=True)
+
+
+@dataclass(frozen=True)
+class Job(Wish):
+    """A wish in the queue. `reason` says why it failed, or what the last try met."""
+
+    job_id: int = 0
+    run: int = 0
+    state: str = WAITING
+    worker: str | None = None
+    reason: str = ""
+    attempts: int = 0
+    interruptions: int = 0
 
 
 class Jobs:
-    """The queue of one library; safe for several workers at once."""
+    """The queue of one library; safe for several programs at once."""
 
     def __init__(self, reading: Door, writing: Door) -> None:
         self._reading, self._writing = reading, writing
 
-    def add(self, fingerprint: str, path: Path, options: Mapping[str, Any]) -> Job:
-        """Queue a clip. One that is queued or done already with these options stays as it is, with its new path."""
-        key = (fingerprint, json.dumps(dict(options), sort_keys=True))
+    def add(self, wishes: Sequence[Wish]) -> int:
+        """Queue clips together, and return the number of their run. Where an earlier run with some of them was cut short, this
+        one goes on with it: what had an end there keeps it. Otherwise every clip is tagged anew."""
         with self._writing() as connection:
-            connection.execute(
-                "INSERT INTO job (fingerprint, options, path, state, queued_at, changed_at) VALUES (?, ?, ?, 'waiting', ?, ?)"
-                " ON CONFLICT (fingerprint, options) DO UPDATE SET path = excluded.path", (*key, str(path), now(), now()))
-            return _job(connection.execute("SELECT * FROM job WHERE fingerprint = ? AND options = ?", key).fetchone())
+            known = {wish.key: connection.execute("SELECT * FROM job WHERE fingerprint = ? AND options = ?", wish.key).fetchone()
+                     for wish in wishes}
+            cut_short = {row["run"] for row in known.values() if row is not None and row["state"] in (WAITING, RUNNING)}
+            run = int(connection.execute("SELECT coalesce(max(run), 0) + 1 FROM job").fetchone()[0])
+            for wish in wishes:
+                row = known[wish.key]
+                goes_on = row is not None and (row["state"] == RUNNING or row["run"] in cut_short)
+                _queue(connection, wish, run, goes_on)
+        return run
 
-    def claim(self, worker: str) -> Job | None:
-        """The next waiting job, now running by `worker`; None if nothing waits."""
+    def claim(self, worker: str, run: int | None = None) -> Job | None:
+        """The next waiting job (of this run), now running by `worker`; None if nothing waits. Clips that made trouble come
+        after the others."""
         with self._writing() as connection:
             row = connection.execute(
-                "UPDATE job SET state = 'running', worker = ?, attempts = attempts + 1, changed_at = ? WHERE job_id ="
-                " (SELECT job_id FROM job WHERE state = 'waiting' ORDER BY job_id LIMIT 1) RETURNING *",
-                (worker, now())).fetchone()
+                "UPDATE job SET state = 'running', worker = ?, changed_at = ? WHERE job_id = (SELECT job_id FROM job"
+                " WHERE state = 'waiting' AND (? IS NULL OR run = ?) ORDER BY attempts + interruptions, job_id LIMIT 1) RETURNING *",
+                (worker, now(), run, run)).fetchone()
             return None if row is None else _job(row)
 
-    def finish(self, job_id: int, message: str = "") -> None:
-        """The job is done."""
-        self._move(job_id, "done", message)
+    def finish(self, job_id: int) -> None:
+        """The job is done. (A tagged rep is saved together with this, see `Library.save_rep`.)"""
+        with self._writing() as connection:
+            end_job(connection, job_id, DONE, "")
 
-    def fail(self, job_id: int, message: str) -> None:
-        """The job failed, with one line that says why."""
-        self._move(job_id, "failed", message)
+    def fail(self, job_id: int, reason: str) -> None:
+        """The job failed, with one line that says why; another try would not help."""
+        with self._writing() as connection:
+            end_job(connection, job_id, FAILED, reason)
+
+    def tried(self, job_id: int, reason: str) -> str:
+        """A try crashed, hung or took too much; returns the job's new state, waiting or set-aside."""
+        with self._writing() as connection:
+            connection.execute("UPDATE job SET attempts = attempts + 1 WHERE job_id = ?", (job_id,))
+            attempts = connection.execute("SELECT attempts FROM job WHERE job_id = ?", (job_id,)).fetchone()[0]
+            state = SET_ASIDE if attempts >= MOST_ATTEMPTS else WAITING
+            end_job(connection, job_id, state, reason)
+        return state
+
+    def give_back(self, worker: str) -> int:
+        """What this worker has in hand waits again, as if it had not been touched. Returns how many."""
+        with self._writing() as connection:
+            return connection.execute("UPDATE job SET state = 'waiting', worker = NULL, changed_at = ?"
+                                      " WHERE state = 'running' AND worker = ?", (now(), worker)).rowcount
+
+    def reopen(self, is_dead: Callable[[str], bool]) -> int:
+        """What dead workers had in hand waits again, or is set aside where the program died over it too often."""
+        with self._writing() as connection:
+            rows = connection.execute("SELECT job_id, worker, interruptions FROM job WHERE state = 'running'").fetchall()
+            dead = {name: is_dead(name) for name in {row["worker"] for row in rows}}
+            lost = [row for row in rows if dead[row["worker"]]]
+            for row in lost:
+                often = row["interruptions"] + 1 >= MOST_INTERRUPTIONS
+                connection.execute("UPDATE job SET interruptions = interruptions + 1 WHERE job_id = ?", (row["job_id"],))
+                end_job(connection, row["job_id"], SET_ASIDE if often else WAITING,
+                        f"the program ended {MOST_INTERRUPTIONS} times while this clip was in work" if often else "")
+        return len(lost)
 
     def retry(self, job_id: int) -> None:
-        """Let a job wait again."""
-        self._move(job_id, "waiting", "")
-
-    def reopen_running(self, worker: str | None = None) -> int:
-        """After a stop: what was running (of this worker, or of all) waits again. Returns how many."""
+        """Let a job wait again, with a clean record."""
         with self._writing() as connection:
-            return connection.execute(
-                "UPDATE job SET state = 'waiting', changed_at = ? WHERE state = 'running' AND (? IS NULL OR worker = ?)",
-                (now(), worker, worker)).rowcount
+            connection.execute("UPDATE job SET attempts = 0, interruptions = 0 WHERE job_id = ?", (job_id,))
+            end_job(connection, job_id, WAITING, "")
 
-    def list(self, state: str | None = None) -> list[Job]:
-        """Every job, oldest first."""
+    def moved(self, fingerprint: str, path: Path) -> None:
+        """The film lies elsewhere now."""
+        with self._writing() as connection:
+            connection.execute("UPDATE job SET path = ? WHERE fingerprint = ?", (str(path), fingerprint))
+
+    def list(self, state: str | None = None, run: int | None = None) -> list[Job]:
+        """Every job (in this state, of this run), oldest first."""
         with self._reading() as connection:
             return [_job(row) for row in connection.execute(
-                "SELECT * FROM job WHERE ? IS NULL OR state = ? ORDER BY job_id", (state, state))]
+                "SELECT * FROM job WHERE (?1 IS NULL OR state = ?1) AND (?2 IS NULL OR run = ?2) ORDER BY job_id", (state, run))]
 
-    def _move(self, job_id: int, state: str, message: str) -> None:
-        with self._writing() as connection:
-            connection.execute("UPDATE job SET state = ?, message = ?, changed_at = ? WHERE job_id = ?",
-                               (state, message, now(), job_id))
+
+def end_job(connection: sqlite3.Connection, job_id: int, state: str, reason: str) -> None:
+    """Move a job on, inside the caller's transaction."""
+    connection.execute("UPDATE job SET state = ?, reason = ?, worker = NULL, changed_at = ? WHERE job_id = ?",
+                       (state, reason, now(), job_id))
+
+
+def _queue(connection: sqlite3.Connection, wish: Wish, run: int, goes_on: bool) -> None:
+    """A new job, or the known one: with its new path, and waiting afresh unless it goes on."""
+    views = json.dumps(wish.views_of)
+    connection.execute(
+        "INSERT INTO job (fingerprint, options, path, rep_name, views_of, run, state, queued_at, changed_at)"
+        " VALUES (?, ?, ?, ?, ?, ?, 'waiting', ?, ?) ON CONFLICT (fingerprint, options) DO UPDATE SET"
+        " path = excluded.path, rep_name = excluded.rep_name, views_of = excluded.views_of, run = excluded.run",
+        (*wish.key, str(wish.path), wish.rep_name, views, run, now(), now()))
+    if not goes_on:
+        connection.execute(
+            "UPDATE job SET state = 'waiting', reason = '', attempts = 0, interruptions = 0, queued_at = ?, changed_at = ?"
+            " WHERE fingerprint = ? AND options = ?", (now(), now(), *wish.key))
 
 
 def _job(row: sqlite3.Row) -> Job:
-    return Job(row["job_id"], row["fingerprint"], Path(row["path"]), json.loads(row["options"]), row["state"], row["worker"],
-               row["message"], row["attempts"])
+    return Job(row["fingerprint"], Path(row["path"]), json.loads(row["options"]), row["rep_name"], tuple(json.loads(row["views_of"])),
+               row["job_id"], row["run"], row["state"], row["worker"], row["reason"], row["attempts"], row["interruptions"])

@@ -43,16 +43,19 @@ class ClipRecord:
 class RepRecord:
     """One rep to be saved: its clips (views), of which `main` gives the rep's reading, and the script's situation.
 
+    `main` None leaves the choice to the library, which then also weighs the rep's clips that it has already. `views_of` has
+    the fingerprints of other views of this rep: where one of them is known, this is the same rep.
     Raises ValueError for a rep without a clip or a clip twice.
     """
 
     name: str
     clips: tuple[ClipRecord, ...]
     situation: Situation = field(default_factory=Situation)
-    main: int = 0
+    main: int | None = 0
+    views_of: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        if not self.clips or not 0 <= self.main < len(self.clips):
+        if not self.clips or not 0 <= (self.main or 0) < len(self.clips):
             raise ValueError(f"{self.name}: a rep needs at least one clip, and its main one among them")
         if len({clip.fingerprint for clip in self.clips}) != len(self.clips):
             raise ValueError(f"{self.name}: two views with the same content; is one file a copy of the other?")

@@ -14,7 +14,7 @@ from tagger.football.types import Reading
 from tagger.library.arrays import pack, unpack_tracks
 from tagger.library.effective import effective
 from tagger.library.identity import new_names, rename, same_people
-from tagger.library.reading_json import reading_from_json, reading_to_json, situation_from_json, situation_to_json
+from tagger.library.reading_json import family_of, reading_from_json, reading_to_json, situation_from_json, situation_to_json
 from tagger.library.records import ClipRecord, Correction, RepRecord, SavedRep
 from tagger.library.rows import insert, write_effective
 
@@ -34,15 +34,17 @@ def save(connection: sqlite3.Connection, record: RepRecord) -> SavedRep:
             " VALUES (?, ?, ?, 'unknown', 0, 'unknown', 'auto')", (_free_name(connection, record), _folder(record), now()))
         rep_id = int(cursor.lastrowid or 0)
     else:
-        connection.execute("UPDATE rep SET tagged_at = ?, folder = ? WHERE rep_id = ?", (now(), _folder(record), rep_id))
+        connection.execute("UPDATE rep SET tagged_at = ? WHERE rep_id = ?", (now(), rep_id))
     if replaced and connection.execute("SELECT 1 FROM correction WHERE rep_id = ?", (rep_id,)).fetchone():
         record = _with_old_names(connection, record)
-    connection.execute("UPDATE clip SET is_main = 0 WHERE rep_id = ?", (rep_id,))
-    for index, clip in enumerate(record.clips):
-        _save_clip(connection, rep_id, clip, index == record.main)
-    reading = record.clips[record.main].reading
-    connection.execute("INSERT OR REPLACE INTO rep_reading VALUES (?, ?, ?)", (
-        rep_id, json.dumps(reading_to_json(reading)), json.dumps(situation_to_json(record.situation))))
+    for clip in record.clips:
+        _save_clip(connection, rep_id, clip)
+    main = _worthiest(connection, rep_id) if record.main is None else record.clips[record.main].fingerprint
+    connection.execute("UPDATE clip SET is_main = (fingerprint = ?) WHERE rep_id = ?", (main, rep_id))
+    reading, path = connection.execute("SELECT reading, path FROM clip WHERE fingerprint = ?", (main,)).fetchone()
+    connection.execute("UPDATE rep SET folder = ? WHERE rep_id = ?", (str(Path(path).parent), rep_id))
+    connection.execute("INSERT OR REPLACE INTO rep_reading VALUES (?, ?, ?)",
+                       (rep_id, reading, json.dumps(situation_to_json(record.situation))))
     connection.execute("DELETE FROM reread WHERE rep_id = ?", (rep_id,))
     rebuild(connection, rep_id)
     name = connection.execute("SELECT name FROM rep WHERE rep_id = ?", (rep_id,)).fetchone()[0]
@@ -86,10 +88,11 @@ def _json(text: str | None) -> Any:
 
 def _rep_of(connection: sqlite3.Connection, record: RepRecord) -> int | None:
     """The rep that holds this film already. Two reps whose clips turn out to be views of one are joined."""
-    marks = ", ".join("?" * len(record.clips))
+    prints = [clip.fingerprint for clip in record.clips] + list(record.views_of)
+    marks = ", ".join("?" * len(prints))
     found = [row[0] for row in connection.execute(
         "SELECT rep_id, (SELECT count(*) FROM correction k WHERE k.rep_id = c.rep_id) AS said FROM clip c"
-        f" WHERE fingerprint IN ({marks}) GROUP BY rep_id ORDER BY said DESC, rep_id", [c.fingerprint for c in record.clips])]
+        f" WHERE fingerprint IN ({marks}) GROUP BY rep_id ORDER BY said DESC, rep_id", prints)]
     for other in found[1:]:
         connection.execute("UPDATE correction SET rep_id = ? WHERE rep_id = ?", (found[0], other))
         connection.execute("UPDATE clip SET rep_id = ? WHERE rep_id = ?", (found[0], other))
@@ -106,7 +109,21 @@ def _rep_of(connection: sqlite3.Connection, record: RepRecord) -> int | None:
 
 
 def _folder(record: RepRecord) -> str:
-    return str(record.clips[record.main].path.parent)
+    return str(record.clips[record.main or 0].path.parent)
+
+
+def _worthiest(connection: sqlite3.Connection, rep_id: int) -> str:
+    """Fingerprint of the clip whose reading stands for the rep; the order in which the clips came does not matter."""
+    rows = connection.execute("SELECT fingerprint, reading, solved_share FROM clip WHERE rep_id = ? ORDER BY view DESC, fingerprint",
+                              (rep_id,))
+    return str(max(rows, key=lambda row: worth(reading_from_json(json.loads(row["reading"])), row["solved_share"]))["fingerprint"])
+
+
+def worth(reading: Reading, solved_share: float) -> tuple[bool, float, float, int]:
+    """What makes one view's reading better than another's: it found the play, it is sure of the family, it saw much of the
+    field and left less open."""
+    told = sum(len(defender.intervals) > 0 for defender in reading.defenders)
+    return reading.snap_s is not None, family_of(reading)[1] + told / 11, solved_share, -len(reading.abstained)
 
 
 def _free_name(connection: sqlite3.Connection, record: RepRecord) -> str:
@@ -139,12 +156,12 @@ def _with_old_names(connection: sqlite3.Connection, record: RepRecord) -> RepRec
     return replace(record, clips=tuple(renamed))
 
 
-def _save_clip(connection: sqlite3.Connection, rep_id: int, clip: ClipRecord, is_main: bool) -> None:
+def _save_clip(connection: sqlite3.Connection, rep_id: int, clip: ClipRecord) -> None:
     connection.execute("DELETE FROM clip WHERE fingerprint = ?", (clip.fingerprint,))
     view, reading = clip.field_view, clip.reading
     insert(connection, "clip", [{
         "rep_id": rep_id, "fingerprint": clip.fingerprint, "path": str(clip.path), "view": view.view, "level": view.level,
-        "is_main": int(is_main), "fps": clip.fps, "duration_s": clip.duration_s, "width_px": clip.width_px,
+        "is_main": 0, "fps": clip.fps, "duration_s": clip.duration_s, "width_px": clip.width_px,
         "height_px": clip.height_px, "frame_count": clip.frame_count, "size_bytes": clip.size_bytes,
         "solved_share": view.solved_share, "yard_line_known": int(view.yard_line_known), "lost_reason": view.reason,
         "snap_s": reading.snap_s, "track_of_player": json.dumps(dict(clip.track_of_player)),

@@ -11,7 +11,8 @@ from typing import Any
 from tagger.library.connection import connect
 from tagger.library.faults import LibraryError, explain
 
-VIEWS = ("reps", "clips", "defenders", "assignments", "events", "families", "motions", "features", "abstentions", "corrections")
+VIEWS = ("reps", "clips", "defenders", "assignments", "events", "families", "motions", "features", "abstentions", "corrections",
+         "jobs")
 TIME_LIMIT_S = 30.0
 _FORBIDDEN_FUNCTIONS = frozenset({"load_extension", "readfile", "writefile", "edit", "fts3_tokenizer"})
 

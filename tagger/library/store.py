@@ -17,7 +17,7 @@ from tagger.library.connection import FILE_NAME, connect, transaction
 from tagger.library.correction_check import check, nearest
 from tagger.library.effective import effective, standing
 from tagger.library.faults import LibraryError, StaleEdit, explained
-from tagger.library.jobs import Jobs
+from tagger.library.jobs import DONE, Jobs, end_job
 from tagger.library.query import Query, parse
 from tagger.library.reading_json import reading_from_json, situation_from_json
 from tagger.library.records import (
@@ -80,10 +80,14 @@ class Library:
 
     # --- saving -------------------------------------------------------------------------------------------------
 
-    def save_rep(self, record: RepRecord) -> SavedRep:
-        """Save a tagged rep, all or nothing. Known film gets new automatic tags; a coach's corrections stay."""
+    def save_rep(self, record: RepRecord, job_id: int | None = None) -> SavedRep:
+        """Save a tagged rep, all or nothing, and with it end the job that it was. Known film gets new automatic tags; a coach's
+        corrections stay."""
         with self._writing() as connection:
-            return save(connection, record)
+            saved = save(connection, record)
+            if job_id is not None:
+                end_job(connection, job_id, DONE, "")
+            return saved
 
     def save_reading(self, rep_id: int, reading: Reading) -> None:
         """New automatic tags for a rep, inferred anew from its kept tracks."""
@@ -143,10 +147,15 @@ class Library:
         return ClipArrays(unpack_tracks(kept["tracks"]), unpack_field_tracks(kept["field_tracks"]),
                           unpack_field_view(kept["field_view"]))
 
+    def rep_of(self, fingerprint: str) -> int | None:
+        """The rep that has a clip of this content."""
+        with self._reading() as connection:
+            row = connection.execute("SELECT rep_id FROM clip WHERE fingerprint = ?", (fingerprint,)).fetchone()
+        return None if row is None else int(row[0])
+
     def has_film(self, fingerprint: str) -> bool:
         """True if a clip of this content is tagged."""
-        with self._reading() as connection:
-            return connection.execute("SELECT 1 FROM clip WHERE fingerprint = ?", (fingerprint,)).fetchone() is not None
+        return self.rep_of(fingerprint) is not None
 
     def moved(self, fingerprint: str, path: Path) -> None:
         """Remember where a known clip lies now."""

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from tagger.cli.film import find_clips, pair_views, view_in_name
-from tagger.cli.script import map_columns, read_script, script_near
+from tagger.batch.film import find_clips, pair_views, view_in_name
+from tagger.batch.script import map_columns, read_script, script_near
 from tagger.football.types import Situation
 
 

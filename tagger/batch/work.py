@@ -1,0 +1,70 @@
+"""What a worker process is asked to do with one clip."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import asdict
+from functools import cache
+from importlib.metadata import version
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tagger.batch.clip_bytes import clip_to_bytes
+from tagger.batch.process import Tell
+from tagger.football.types import Situation
+from tagger.library import ClipRecord, fingerprint
+
+if TYPE_CHECKING:
+    from tagger.pipeline import TaggedClip, TagOptions
+
+
+def tag_film(arguments: Mapping[str, Any], tell: Tell) -> bytes:
+    """Tag the clip at `arguments["path"]` as `options_to_json` says; see `clip_bytes`. Runs in a process of its own."""
+    from tagger.pipeline import tag_clip
+
+    path = Path(arguments["path"])
+    mark = fingerprint(path)
+    tagged = tag_clip(path, options_from_json(arguments["options"], arguments["threads"]), tell)
+    return clip_to_bytes(record_of(tagged, mark))
+
+
+def record_of(tagged: TaggedClip, mark: str) -> ClipRecord:
+    """What the library keeps of a tagged clip whose content has the fingerprint `mark`."""
+    video, view = tagged.video, tagged.view
+    return ClipRecord(
+        video.path.resolve(), mark, video.path.stat().st_size, video.rate_hz, video.duration_s or None, video.width_px,
+        video.height_px, len(view.frame_index), tagged.tracks, tagged.field_tracks, view, tagged.reading, tagged.track_of_player,
+        sides(tagged), tagged.seconds)
+
+
+def sides(tagged: TaggedClip) -> dict[str, str]:
+    """Player -> offense or defense."""
+    if tagged.play is None:
+        return {}
+    return dict(zip(tagged.play.player_id, tagged.play.side.tolist(), strict=True))
+
+
+def options_to_json(options: TagOptions) -> dict[str, Any]:
+    """All that the tags of a clip depend on besides the clip: the options, the program's version, the weights' content."""
+    return {
+        "program": version("deepthird"), "weights": str(options.weights) if options.weights else None,
+        "weights_digest": _digest(options.weights), "device": options.device, "level": options.level,
+        "detect_every": options.detect_every, "situation": asdict(options.situation)}
+
+
+def options_from_json(value: Mapping[str, Any], threads: int) -> TagOptions:
+    """The options again, for a worker that has so many threads."""
+    from tagger.pipeline import TagOptions
+
+    weights = Path(value["weights"]) if value["weights"] else None
+    return TagOptions(weights, value["device"], value["level"], value["detect_every"], Situation(**value["situation"]), threads)
+
+
+@cache
+def _digest(weights: Path | None) -> str:
+    from vision.detector import DEFAULT_WEIGHTS
+
+    with (weights or Path(str(files("models").joinpath(DEFAULT_WEIGHTS)))).open("rb") as stream:
+        return hashlib.file_digest(stream, "blake2b").hexdigest()[:16]

@@ -1,0 +1,51 @@
+"""Work that is done in a real process but takes no film: what stands in a file's text decides how it goes."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import time
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "library"))
+
+from made_reps import clip
+
+from tagger.batch.clip_bytes import clip_to_bytes
+from tagger.batch.process import Tell
+from tagger.library import fingerprint
+
+
+def act(arguments: Mapping[str, Any], tell: Tell) -> bytes:
+    """The first word of the file: rep, slow, hang, crash, eat, fault, refuse, storage, print, recording."""
+    path = Path(arguments["path"])
+    text = path.read_text(encoding="utf-8")
+    mark = fingerprint(path)
+    tell(0.1, "watching")
+    word = text.split()[0]
+    if word == "slow":
+        time.sleep(float(text.split()[1]))
+    elif word == "hang":
+        time.sleep(600)
+    elif word == "crash":
+        os.kill(os.getpid(), signal.SIGSEGV)
+    elif word == "eat":
+        eaten = [bytearray(1 << 26) for _ in range(1000)]
+        time.sleep(len(eaten))
+    elif word == "fault":
+        raise ZeroDivisionError("by zero")
+    elif word == "refuse":
+        raise ValueError(f"{path}: not a video")
+    elif word == "storage":
+        raise OSError(5, "Input/output error", str(path))
+    elif word == "print":
+        print("noise on stdout", flush=True)
+        os.write(1, b"and below\n")
+    family = "cover-1" if "cover-1" in text else "cover-3"
+    view = "end-zone" if "end-zone" in path.name else "sideline"
+    made = clip(path.stem, family, view=view)
+    return clip_to_bytes(replace(made, path=path, fingerprint=mark, size_bytes=path.stat().st_size))
