@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -41,6 +41,13 @@ class Observations:
         """(D,) how far a box's colours are that man's own, 0..1: doubtful boxes and covered ones show others too."""
         clear: FloatArray = (1 - self.covered).clip(0, 1) * self.confidence**2
         return clear
+
+    def reversed(self) -> Observations:
+        """The same seen with time running backward."""
+        rows = {item.name: getattr(self, item.name)[::-1] for item in fields(self)}
+        rows["frame"] = len(self.time_s) - 1 - rows["frame"]
+        rows["time_s"], rows["frame_index"] = -rows["time_s"], -rows["frame_index"]
+        return Observations(**rows)
 
     def of_frame(self, k: int) -> slice:
         """The rows of frame k."""

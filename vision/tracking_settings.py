@@ -36,7 +36,7 @@ class TrackingSettings:
     ambiguous_nats: float = 2.0         # another assignment that costs less than this more leaves the box to nobody
     coast_s: float = 0.7                # a tracklet without boxes ends after this long
     appearance_weight: float = 0.5      # share of the looks' log likelihood: frames in a row err alike
-    appearance_cap_nats: float = 4.0    # colours of a covered man lie, so they never decide alone
+    appearance_cap_nats: float = 8.0    # at most, of a box in full view; colours of a covered man lie
 
     # Joining tracklets over gaps.
     max_gap_s: float = 4.0
