@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from invented import FPS, SNAP_S, add_rep
+from invented import FPS, add_rep
 
 from tagger.library.records import Correction
 from tagger.library.store import Library

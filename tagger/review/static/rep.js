@@ -97,9 +97,16 @@ class Page {
     this.movings = movings;
     this.defenders = new Map(rep.reading.defenders.map((d) => [d.player_id, d]));
     this.receivers = rep.reading.formation ? rep.reading.formation.receivers : {};
-    const spot = (d) => { const at = d.intervals[0]; return at && /^deep/.test(d.intervals.at(-1).assignment) ? 0 : d.intervals.at(-1)?.assignment === "rush" ? 2 : 1; };
-    this.lanes = [...rep.reading.defenders].sort((a, b) => spot(a) - spot(b));
+    if (this.laneOrder?.repId !== rep.rep_id) this.laneOrder = { repId: rep.rep_id, players: this.deepFirst(rep.reading.defenders) };
+    const place = (d) => { const at = this.laneOrder.players.indexOf(d.player_id); return at < 0 ? this.laneOrder.players.length : at; };
+    this.lanes = [...rep.reading.defenders].sort((a, b) => place(a) - place(b));
     this.coachs = new Set(rep.corrections.filter((c) => c.standing && c.field === "assignment").map((c) => `${c.subject}|${c.after.assignment}|${c.after.area || ""}`));
+  }
+
+  /** Players as their lanes stand, deep men first and rushers last; kept while the rep is open, so that no lane jumps. */
+  deepFirst(defenders) {
+    const rank = ({ intervals }) => { const last = intervals.at(-1)?.assignment || ""; return last.startsWith("deep") ? 0 : last === "rush" ? 2 : 1; };
+    return [...defenders].sort((a, b) => rank(a) - rank(b)).map((d) => d.player_id);
   }
 
   isCoachs(player, interval) { return interval.confidence === 1 && this.coachs.has(`defender:${player}|${interval.assignment}|${interval.area || ""}`); }
@@ -111,6 +118,7 @@ class Page {
     const said = (r) => JSON.stringify(r.corrections.filter((c) => c.standing && (/^(player:|clip:)/.test(c.subject) || ["direction", "ball_xy_yd", "snap_s"].includes(c.field))).map((c) => c.correction_id));
     moved ||= said(rep) !== said(this.rep);
     const movings = moved ? await Promise.all(rep.clips.map((clip) => fetched(`/api/reps/${rep.rep_id}/moving/${clip.clip_id}`))) : this.movings;
+    await this.score.released();
     if (rep.rep_id !== this.rep.rep_id) return;
     this.shows(rep, movings);
   }

@@ -49,16 +49,29 @@ export class Score {
 
   snapHandle(snap, ticks) {
     const handle = this.left(el("button", { type: "button", class: "snap", "aria-label": `Snap at ${snap.toFixed(2)} s; drag it, or press N at the right frame` }, el("b", {}, "snap")), snap);
+    this.draggable(handle, ticks, snap, (t) => this.left(handle, t), (t) => this.act.moveSnap(t));
+    return handle;
+  }
+
+  /** Let `handle`, which stands at time `from`, be dragged along `stave`; the film follows. `end(t)` if it was moved. */
+  draggable(handle, stave, from, move, end) {
     let moved = null;
-    handle.addEventListener("pointerdown", (event) => { handle.setPointerCapture(event.pointerId); moved = snap; event.preventDefault(); });
+    handle.addEventListener("pointerdown", (event) => { handle.setPointerCapture(event.pointerId); moved = from; this.held = true; event.preventDefault(); event.stopPropagation(); });
     handle.addEventListener("pointermove", (event) => {
       if (moved === null) return;
-      moved = this.timeAt(event, ticks);
-      this.left(handle, moved);
+      moved = this.timeAt(event, stave);
+      move(moved);
       this.act.seek(moved);
     });
-    handle.addEventListener("pointerup", () => { if (moved !== null && Math.abs(moved - snap) > 0.005) this.act.moveSnap(moved); moved = null; });
-    return handle;
+    const letGo = () => { const at = moved; moved = null; this.held = false; return at; };
+    handle.addEventListener("pointerup", () => { const at = letGo(); if (at !== null && Math.abs(at - from) > 0.01) end(at); });
+    handle.addEventListener("pointercancel", letGo);
+    handle.addEventListener("click", (event) => event.stopPropagation());
+  }
+
+  /** Resolves once nothing is being dragged: what the hand holds must not be built anew under it. */
+  async released() {
+    while (this.held) await new Promise((resolve) => { setTimeout(resolve, 50); });
   }
 
   belief() {
@@ -124,16 +137,8 @@ export class Score {
 
   edge(defender, interval, index, stave, piece) {
     const edge = el("i", { class: "edge", title: "drag to move the border" });
-    let moved = null;
-    edge.addEventListener("pointerdown", (event) => { edge.setPointerCapture(event.pointerId); moved = interval.end_s; event.preventDefault(); event.stopPropagation(); });
-    edge.addEventListener("pointermove", (event) => {
-      if (moved === null) return;
-      moved = this.timeAt(event, stave);
-      piece.style.width = `${100 * Math.max(0.002, this.share(moved) - this.share(interval.start_s))}%`;
-      this.act.seek(moved);
-    });
-    edge.addEventListener("pointerup", () => { if (moved !== null && Math.abs(moved - interval.end_s) > 0.01) this.act.moveBorder(defender, index, moved); moved = null; });
-    edge.addEventListener("click", (event) => event.stopPropagation());
+    const stretch = (t) => { piece.style.width = `${100 * Math.max(0.002, this.share(t) - this.share(interval.start_s))}%`; };
+    this.draggable(edge, stave, interval.end_s, stretch, (t) => this.act.moveBorder(defender, index, t));
     return edge;
   }
 
