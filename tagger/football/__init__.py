@@ -2,6 +2,7 @@
 
 from tagger.football.reading import read_play, silent_reading
 from tagger.football.setting import play_from_field
+from tagger.football.shift import OwnShifts
 from tagger.football.types import Abstention, CoachFacts, PlayTracks, Reading, Situation
 
-__all__ = ["Abstention", "CoachFacts", "PlayTracks", "Reading", "Situation", "play_from_field", "read_play", "silent_reading"]
+__all__ = ["Abstention", "CoachFacts", "OwnShifts", "PlayTracks", "Reading", "Situation", "play_from_field", "read_play", "silent_reading"]

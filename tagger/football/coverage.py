@@ -13,6 +13,7 @@ from tagger.football.facts import Fixed, hold, role_word
 from tagger.football.inference import Evidence, RoleScores, family_posterior, score_roles, way_posterior, weigh_scores
 from tagger.football.measures import LATEST_S, measure
 from tagger.football.scene import Scene
+from tagger.football.shift import AS_IT_IS, Shift
 from tagger.football.types import FamilyAt
 from vision.types import BoolArray, FloatArray, IntArray
 
@@ -30,14 +31,14 @@ class Coverage:
 
 
 def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float, fixed: Fixed | None = None,
-                  told_family: str | None = None) -> Coverage:
+                  told_family: str | None = None, shift: Shift = AS_IT_IS) -> Coverage:
     """The coverage as it stands `time_s` after the snap, `rush` (D,) being each defender's probability of rushing.
 
     Where it is unsure who rushes, every likely set of rushers is read and the readings are averaged. What a coach has `fixed`
-    of men, and the family that he told, are certain: the others' chances follow.
+    of men, and the family that he told, are certain: the others' chances follow. So they do from families that are `shift`ed
+    (R. Jeffrey, The Logic of Decision, 1965: what each man has, given the family, stays).
     """
     fixed = fixed or {}
-    family: dict[str, float] = {}
     roles: dict[int, dict[str, float]] = {int(d): {} for d in scene.defense}
     everybody = measure(scene, scene.defense, time_s)
     scores = hold(score_roles(book, everybody), fixed, scene)
@@ -46,19 +47,22 @@ def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float, fix
         rows = np.flatnonzero(~rushing)
         evidence = weigh_scores(book, _with_unseen(scores, rows, scene), len(scene.receivers), told_family)
         readings.append((rushing, chance, rows, evidence, family_posterior(book, evidence, time_s)))
-    possible = [reading for reading in readings if reading[-1] is not None]
-    for rushing, chance, rows, evidence, posterior in possible or readings:
-        for d in scene.defense[rushing]:
-            _add(roles[int(d)], fixed[int(d)].assignment if int(d) in fixed else "rush", chance)
-        if posterior is None:
-            continue
-        for name, p in posterior.by_family().items():
+    family: dict[str, float] = {}
+    for _, chance, _, _, posterior in readings:
+        for name, p in posterior.by_family().items() if posterior else ():
             _add(family, name, chance * p)
-        ways = way_posterior(evidence, posterior)
-        _add_roles(roles, scene, scene.defense[rows], evidence, chance * ways)
     total = sum(family.values())
-    family = {name: p / total for name, p in family.items()} if total > 0 else {}
-    return Coverage(family, roles)
+    shifted = shift.of({name: p / total for name, p in family.items()}) if total else {}
+    for rushing, chance, rows, evidence, posterior in readings:
+        if posterior is not None:
+            moved = np.array([shifted[way.family] * total / family[way.family] if family[way.family] else 0.0 for way in evidence.ways])
+            ways = chance * way_posterior(evidence, posterior) * moved
+            _add_roles(roles, scene, scene.defense[rows], evidence, ways)
+            chance = float(ways.sum())
+        if posterior is not None or not family:
+            for d in scene.defense[rushing]:
+                _add(roles[int(d)], fixed[int(d)].assignment if int(d) in fixed else "rush", chance)
+    return Coverage(shifted, roles)
 
 
 def family_over_time(scene: Scene, rush: FloatArray, book: Book, until_s: float, fixed: Fixed | None = None) -> tuple[FamilyAt, ...]:

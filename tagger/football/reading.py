@@ -24,6 +24,7 @@ from tagger.football.sampling import sample
 from tagger.football.scene import Scene, make_scene
 from tagger.football.settings import Settings, shipped_settings
 from tagger.football.shell import read_shell
+from tagger.football.shift import OwnShifts, Shift, shift_over_time, shift_told
 from tagger.football.snap import Snap, find_snap
 from tagger.football.timeline import read_defenders
 from tagger.football.types import Abstention, CoachFacts, Defender, PlayTracks, Reading
@@ -37,10 +38,10 @@ NO_COVERAGE = {"run": "the rep is a run: no zone grades", "screen": "the ball wa
 
 
 def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | None = None,
-              numbers: PlayBook | None = None, facts: CoachFacts | None = None) -> Reading:
+              numbers: PlayBook | None = None, facts: CoachFacts | None = None, own: OwnShifts | None = None) -> Reading:
     """Read one rep. The snap is the play's own if it has one, else it is found. What a coach has fixed is certain, and the rest
-    follows from it. Never raises on a rep that cannot be read: what is missing stands in `abstained`."""
-    facts = facts or CoachFacts()
+    follows from it. `own` shifts the chances to those of the club's own film. Never raises on a rep that cannot be read: what is missing stands in `abstained`."""
+    facts, own = facts or CoachFacts(), own or OwnShifts()
     settings, book = settings or shipped_settings(), book or shipped_book()
     abstained: list[Abstention] = []
     snap = locate_snap(play)
@@ -55,14 +56,14 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
         return silent_reading(Abstention("rep", few))
     numbers = numbers or shipped_playbook()
     release = find_release(scene, numbers)
-    kinds = fixed_kind(facts, play_kind(scene, release, numbers))
+    kinds = fixed_kind(facts, own.play_kind.of(play_kind(scene, release, numbers)))
     kind = max(kinds, key=lambda k: kinds[k])
     thrown_s = release.best_s if release is not None and kind != "run" else None
     until_s = min(LATEST_S, scene.last_s)
     told = fixed_assignments(facts, scene, until_s)
     rush = rush_probability(scene, numbers, fixed_rush(told, scene))
-    coverage, fixed = _coverage(scene, rush, book, until_s, told, facts, abstained)
-    over_time = family_over_time(scene, rush, book, until_s, fixed) if coverage.family else ()
+    coverage, fixed = _coverage(scene, rush, book, until_s, told, facts, own.family, abstained)
+    over_time = shift_over_time(own.family, family_over_time(scene, rush, book, until_s, fixed)) if coverage.family else ()
     look = read_shell(scene, settings.shell)
     end_s = end_of_play(scene, thrown_s)
     family, why = _family(coverage, kinds, kind, abstained)
@@ -71,23 +72,24 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     course = _course(scene, settings, coverage, defenders, thrown_s, end_s)
     rushers = int((rush > 0.5).sum()) - sum(said.assignment == "spy" for said in fixed.values())
     events, unsure = find_events(course, graded, rushers)
-    return Reading(
+    reading = Reading(
         snap_s=round(snap.time_s, 3), release_s=None if thrown_s is None else round(snap.time_s + thrown_s, 3),
         end_s=round(snap.time_s + end_s, 3), play_kind=kinds, shell=look.shell, shell_why=look.shell_why, family=family, family_why=why,
         family_over_time=over_time, variant=_variant(course, settings) if graded else None,
         formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)), defenders=defenders, events=events,
         abstained=(*abstained, *unsure), rush_count=rushers if scene.full_line else 0, box_count=look.box)
+    return shift_told(reading, own)
 
 
 def _coverage(scene: Scene, rush: FloatArray, book: Book, until_s: float, fixed: Fixed, facts: CoachFacts,
-              abstained: list[Abstention]) -> tuple[Coverage, Fixed]:
+              shift: Shift, abstained: list[Abstention]) -> tuple[Coverage, Fixed]:
     """The coverage on what the coach fixed, and what of it was used: nothing where no structure of the book has it all."""
     family = None if facts.family == UNKNOWN else facts.family
-    coverage = read_coverage(scene, rush, book, until_s, fixed, family)
+    coverage = read_coverage(scene, rush, book, until_s, fixed, family, shift)
     if coverage.family or not (fixed or family):
         return coverage, fixed
     abstained.append(Abstention("coverage", "no structure of the book has all that was fixed; the others were read without it"))
-    return read_coverage(scene, rush, book, until_s), {}
+    return read_coverage(scene, rush, book, until_s, shift=shift), {}
 
 
 def _course(scene: Scene, settings: Settings, coverage: Coverage, defenders: tuple[Defender, ...], thrown_s: float | None,
