@@ -33,49 +33,24 @@ class Work:
 
 def clip_outputs(work: Sequence[Work], options: TagOptions, jobs: int | None, frames_per_clip: int,
                  tell: Tell) -> Iterator[tuple[Truth, list[dict[str, Any]]]]:
-    """Each rep's outputs, one JSON object for each of its clips (`failed` in those that could not be tagged)."""
-    clips = [(number, clip) for number, one in enumerate(work) for clip in range(len(one.truth.clips))]
-    outputs: list[dict[int, dict[str, Any]]] = [{} for _ in work]
-    missing = []
-    for number, clip in clips:
-        kept = _kept(work[number], clip)
-        if kept is not None and kept.is_file():
-            outputs[number][clip] = json.loads(kept.read_text(encoding="utf-8"))
-        else:
-            missing.append((number, clip))
-    for number, clip, value in _made(work, missing, options, jobs, frames_per_clip, tell):
-        outputs[number][clip] = value
-        if len(outputs[number]) == len(work[number].truth.clips):
-            yield work[number].truth, [outputs[number][i] for i in sorted(outputs[number])]
-            outputs[number] = {}
-    for one, done in zip(work, outputs, strict=True):
-        if done or not one.truth.clips:
-            yield one.truth, [done[i] for i in sorted(done)]
-
-
-def _made(work: Sequence[Work], missing: Sequence[tuple[int, int]], options: TagOptions, jobs: int | None, frames_per_clip: int,
-          tell: Tell) -> Iterator[tuple[int, int, dict[str, Any]]]:
-    """(rep, clip, output) of the clips whose output is not kept, as they are done. The processes never get the truth."""
-    workers, limits = limits_for(jobs, len(missing), options)
+    """Each rep's outputs, one JSON object for each of its clips (`failed` in those that could not be tagged). The processes
+    never get the truth."""
+    workers, limits = limits_for(jobs, len(work), options)
     calls = []
-    for number, clip in missing:
-        truth = work[number].truth.clips[clip]
-        asked = options_to_json(replace(options, situation=_situation(work[number])))
-        calls.append((truth.path.stem, call_of(clip_output, {
-            "path": str(truth.path), "options": asked, "threads": limits.threads, "frame_count": len(truth.frames),
-            "frames": frames_per_clip})))
+    for one in work:
+        asked = options_to_json(replace(options, situation=_situation(one)))
+        clips = [{"path": str(clip.path), "frame_count": len(clip.frames), "kept": str(_kept(one, i) or "")}
+                 for i, clip in enumerate(one.truth.clips)]
+        calls.append((one.truth.rep, call_of(rep_outputs, {
+            "path": one.truth.rep, "clips": clips, "options": asked, "threads": limits.threads, "frames": frames_per_clip})))
     crew = LocalCrew(workers, limits)
     try:
-        for index, result in do_all(crew, calls, tell):
-            number, clip = missing[index]
+        for number, result in do_all(crew, calls, tell):
+            truth = work[number].truth
             if isinstance(result, WorkFailed):
-                yield number, clip, {"failed": result.line, "index": clip}
-                continue
-            kept = _kept(work[number], clip)
-            if kept is not None:
-                kept.parent.mkdir(parents=True, exist_ok=True)
-                kept.write_bytes(result)
-            yield number, clip, json.loads(result)
+                yield truth, [{"failed": result.line, "index": i} for i in range(len(truth.clips))]
+            else:
+                yield truth, json.loads(result)
     finally:
         crew.close()
 
@@ -89,16 +64,38 @@ def _situation(one: Work) -> Situation:
     return (read_script(path).situation_of(one.truth.rep) if path else None) or Situation()
 
 
-def clip_output(arguments: Mapping[str, Any], tell: Tell) -> bytes:
-    """One clip tagged for scoring, as JSON. Runs in a process of its own."""
+def rep_outputs(arguments: Mapping[str, Any], tell: Tell) -> bytes:
+    """The outputs of one rep's clips, as a JSON array; those that are kept are not made again. Runs in a process of its own."""
+    options, clips, found = options_from_json(arguments["options"], arguments["threads"]), arguments["clips"], []
+    for index, clip in enumerate(clips):
+        kept = Path(clip["kept"]) if clip["kept"] else None
+        if kept is not None and kept.is_file():
+            found.append(json.loads(kept.read_text(encoding="utf-8")))
+            continue
+        try:
+            value = _output(clip, options, arguments["frames"], part(tell, index, len(clips)))
+        except ValueError as error:
+            found.append({"failed": " ".join(str(error).split()), "index": index})
+            continue
+        if kept is not None:
+            kept.parent.mkdir(parents=True, exist_ok=True)
+            kept.write_text(json.dumps(value), encoding="utf-8")
+        found.append(value)
+    return json.dumps(found).encode()
+
+
+def part(tell: Tell, index: int, of: int) -> Tell:
+    """Progress of one of several equal parts."""
+    return lambda share, word: tell((index + share) / of, word)
+
+
+def _output(clip: Mapping[str, Any], options: TagOptions, frames: int, tell: Tell) -> dict[str, Any]:
     from tagger.pipeline import tag_clip
 
-    path, options = Path(arguments["path"]), options_from_json(arguments["options"], arguments["threads"])
+    path, count = Path(clip["path"]), clip["frame_count"]
     tagged = tag_clip(path, options, tell)
     value = clip_to_json(tagged) | {"worth": list(worth(tagged.reading, tagged.view.solved_share))}
-    count = arguments["frame_count"]
-    value["detections"] = _detections(path, options, range(0, count, max(1, count // arguments["frames"])))
-    return json.dumps(value).encode()
+    return value | {"detections": _detections(path, options, range(0, count, max(1, count // frames)))}
 
 
 def _detections(path: Path, options: TagOptions, wanted: range) -> dict[str, list[list[float]]]:

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE))
 Film = Callable[[str, str], Path]
 
 
 @pytest.fixture(autouse=True)
 def _children_find_the_small_work(monkeypatch: pytest.MonkeyPatch) -> None:
     """Children import `small_work` by its name."""
-    monkeypatch.syspath_prepend(str(HERE))
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(HERE), os.environ.get("PYTHONPATH", "")]))
 
 
