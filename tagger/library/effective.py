@@ -146,7 +146,7 @@ def _outside(interval: Interval, said: Interval) -> Sequence[Interval]:
 def _event(state: Effective, correction: Correction) -> Effective:
     said = event_from(correction)
     events, verdicts = list(state.reading.events), list(state.verdicts)
-    same = [i for i, event in enumerate(events) if _same(event, said)]
+    same = [i for i, event in enumerate(events) if same_event(event, said)]
     if correction.field == "wrong":
         events = [event for i, event in enumerate(events) if i not in same]
         verdicts = [verdict for i, verdict in enumerate(verdicts) if i not in same]
@@ -167,10 +167,11 @@ def event_from(correction: Correction) -> Event:
                  None if margin is None else float(margin), 1.0, correction.reason or COACH_WHY)
 
 
-def _same(event: Event, said: Event) -> bool:
+def same_event(event: Event, said: Event) -> bool:
+    """True for events of one kind and man whose times meet, give or take SAME_EVENT_S."""
     apart_s = max(event.start_s, said.start_s) - min(event.end_s, said.end_s)
     return event.kind == said.kind and event.player_id == said.player_id and apart_s <= SAME_EVENT_S
 
 
 __all__ = ["CLIP_FIELDS", "DEFENDER_FIELDS", "EVENT_FIELDS", "PLAYER_FIELDS", "REP_FIELDS", "REVIEW_STATES", "Effective",
-           "coach_intervals", "effective", "event_from", "interval_from", "standing"]
+           "coach_intervals", "effective", "event_from", "interval_from", "same_event", "standing"]

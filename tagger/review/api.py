@@ -14,12 +14,12 @@ from starlette.responses import JSONResponse, Response
 
 from tagger.football.types import Interval
 from tagger.library.faults import StaleEdit
+from tagger.library.queue_order import progress_of
 from tagger.library.reading_json import family_of, reading_to_json, situation_to_json
 from tagger.library.records import Correction, StoredRep
 from tagger.library.store import Library
 from tagger.review.edits import Edits, Reread, Undo
 from tagger.review.film import FilmServer
-from tagger.review.queue_order import progress_of
 from tagger.review.rep_data import log_data, moving_data, rep_data, version_of
 from tagger.review.reread import is_stale, reread
 from tagger.review.safety import refused

@@ -11,10 +11,10 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from tagger.library.faults import LibraryError
+from tagger.library.queue_order import ReviewQueue
 from tagger.library.store import Library
 from tagger.review import api, pages
 from tagger.review.film import FilmServer
-from tagger.review.queue_order import ReviewQueue
 from tagger.review.safety import Door, SafetyLayer, refused
 
 

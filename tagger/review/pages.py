@@ -12,10 +12,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
+from tagger.library.queue_order import progress_of
 from tagger.library.store import Library
 from tagger.review import guide_words, words
 from tagger.review.field_pictures import field_picture, hatch_patterns
-from tagger.review.queue_order import progress_of
 from tagger.review.truth_report import truth_report
 
 router = APIRouter(default_response_class=HTMLResponse)

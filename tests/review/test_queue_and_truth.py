@@ -10,9 +10,9 @@ from invented import add_rep, reading
 from starlette.testclient import TestClient
 
 from tagger.football.types import Interval
+from tagger.library.queue_order import called_family, progress_of, review_queue
 from tagger.library.records import Correction
 from tagger.library.store import Library
-from tagger.review.queue_order import called_family, progress_of, review_queue
 from tagger.review.truth_report import LOT_SHARE, Share, agreement_s, drawn_by_lot, truth_report
 
 
