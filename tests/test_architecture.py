@@ -19,9 +19,11 @@ MAY_IMPORT = {
     "tagger.football": ("tagger.football", "homography.field", "homography.types", "vision.types", "models"),
     "tagger.library": ("tagger.library", "tagger.football", "homography.field", "homography.types", "vision.types"),
     "tagger.pipeline": ("tagger.football", "homography", "vision", "models", "tagger.pipeline"),
+    "tagger.two_views": ("tagger.football", "homography", "vision", "tagger.pipeline", "tagger.two_views"),
+    "tagger.calibration": ("tagger.calibration", "tagger.library", "tagger.football", "vision.types"),
     "tagger.cutups": ("tagger.cutups", "tagger.pipeline", "tagger.library", "tagger.football", "homography", "vision"),
-    "tagger.review": ("tagger.review", "tagger.cutups", "tagger.pipeline", "tagger.library", "tagger.football", *BELOW),
-    "tagger.batch": ("tagger.batch", "tagger.cutups", "tagger.pipeline", "tagger.library", "tagger.football", *BELOW),
+    "tagger.review": ("tagger.review", "tagger.cutups", "tagger.pipeline", "tagger.two_views", "tagger.library", "tagger.football", *BELOW),
+    "tagger.batch": ("tagger.batch", "tagger.cutups", "tagger.pipeline", "tagger.two_views", "tagger.library", "tagger.football", *BELOW),
     "tagger.cli": ("tagger", "homography", "vision", "models", "demo_clips"),
     "demo_clips": ("demo_clips", "vision.types", "homography.field", "tagger.football.vocabulary"),
     "models": (),
@@ -38,10 +40,11 @@ OWNERS = {
     "rich": ("tagger.cli",),
     "fastapi": ("tagger.review",),
     "uvicorn": ("tagger.review",),
-    "jinja2": ("tagger.review", "tagger.cutups"),
+    "jinja2": ("tagger.review", "tagger.cutups", "tagger.batch"),
     "opentimelineio": ("tagger.cutups",),
     "matplotlib": ("tagger.cutups",),
     "distributed": ("tagger.batch",),
+    "psutil": ("tagger.batch",),
 }
 FORBIDDEN_IN_FOOTBALL = {"cv2", "sqlite3", "av", "time", "datetime", "os", "pathlib", "io", "random"}
 BANNED_FILE_NAMES = {"utils", "helpers", "common", "core", "misc", "manager"}

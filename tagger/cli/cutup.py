@@ -4,18 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from tagger.cli.console import print_json, progress, say
 from tagger.cli.filters import filter_options, query_of
 from tagger.cli.options import json_option, library_option
-
-if TYPE_CHECKING:
-    from tagger.cutups.edit_list import CutRep
-    from tagger.cutups.overlay import RepOverlay
-    from tagger.library import Library, Query, StoredRep
 
 ORDERS = ("rep", "-rep", "name", "tagged", "-tagged", "confidence", "-confidence", "margin", "-margin")
 OVERLAYS = ("zones", "labels", "trails", "events")
@@ -54,6 +49,7 @@ def cutup_command(out: Path, library: Path, filters: Mapping[str, Any], order: s
     The same options as `deepthird reps` choose the reps. Sideline and end-zone view follow each other; what the search asks
     for is drawn strong, everything else faint.
     """
+    from tagger.cutups.collect import collect, numbered
     from tagger.cutups.edit_list import plan
     from tagger.cutups.film import write_film
     from tagger.cutups.sidecars import write_sidecar
@@ -64,15 +60,13 @@ def cutup_command(out: Path, library: Path, filters: Mapping[str, Any], order: s
     style = _style(look)
     with Library.open(library, read_only=True) as kept:
         query = query_of(filters, kept)
-        reps, overlays, missing = _collect(kept, query, order, limit, style.overlays, skip_missing)
+        reps, overlays, missing = collect(kept, query, order, limit, style.overlays, skip_missing)
         if not reps:
             for line in kept.doubtful_words(query):
                 say(f"deepthird: {line}")
     edit = plan(reps, style)
-    by_clip = {(number, clip): overlays[rep.name, clip] for number, rep in enumerate(edit.reps) for clip in range(len(rep.clips))
-               if (rep.name, clip) in overlays}
     with progress(1, "cutting") as tell:
-        cut = write_film(edit, out, by_clip, tell)
+        cut = write_film(edit, out, numbered(edit, overlays), tell)
     written = [out.with_suffix(ending) for ending in companions]
     for path in written:
         write_sidecar(cut.edit, out, path)
@@ -95,49 +89,3 @@ def _style(look: Mapping[str, Any]) -> Any:
     if look["plain"]:
         return CutStyle(slate_s=0.0, freeze_s=0.0, **shown)
     return CutStyle(slate_s=look["slate"], freeze_s=look["freeze"], slow=look["slow"], overlays=frozenset(look["draw"]), **shown)
-
-
-def _collect(library: Library, query: Query, order: str, limit: int | None, parts: frozenset[str],
-             skip_missing: bool) -> tuple[list[CutRep], dict[tuple[str, int], RepOverlay], list[str]]:
-    """(reps in order, what is drawn by (rep's name, number of its clip), a line for each rep left out)."""
-    from tagger.cutups.shelf import cut_rep
-    from tagger.cutups.wanted import wanted_events, wanted_players
-
-    by_margin = order.endswith("margin")
-    found = library.search(query, None if by_margin else limit, order="rep" if by_margin else order)
-    chosen = [(stored, wanted_events(query, stored)) for stored in (library.rep(summary.rep_id) for summary in found)]
-    if by_margin:
-        chosen = sorted(chosen, key=lambda pair: _least(pair[1]), reverse=order.startswith("-"))[:limit]
-    reps: list[CutRep] = []
-    overlays: dict[tuple[str, int], RepOverlay] = {}
-    missing: list[str] = []
-    for stored, events in chosen:
-        players = wanted_players(query, stored)
-        try:
-            rep = cut_rep(stored, events, players)
-        except (FileNotFoundError, ValueError) as error:
-            if not skip_missing:
-                raise
-            missing.append(str(error))
-            continue
-        reps.append(rep)
-        if parts:
-            overlays |= _overlays(library, stored, rep, parts)
-    return reps, overlays, missing
-
-
-def _least(events: tuple[Any, ...]) -> float:
-    """The least margin of a rep's events; reps without one come as if it were 0."""
-    return min((event.margin_yd for event in events if event.margin_yd is not None), default=0.0)
-
-
-def _overlays(library: Library, stored: StoredRep, wanted: CutRep,
-              parts: frozenset[str]) -> dict[tuple[str, int], RepOverlay]:
-    from tagger.cutups.shelf import overlay_of
-
-    main = library.arrays(stored.main_clip.clip_id)
-    drawn = {}
-    for number, clip in enumerate(stored.clips):
-        arrays = main if clip.is_main else library.arrays(clip.clip_id)
-        drawn[stored.summary.name, number] = overlay_of(stored, clip, arrays, main, wanted, parts)
-    return drawn

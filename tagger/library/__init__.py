@@ -15,6 +15,7 @@ from tagger.library.records import (
     StoredClip,
     StoredRep,
 )
+from tagger.library.seen_film import Seen
 from tagger.library.sql_access import VIEWS
 from tagger.library.store import Library, RosterEntry
 
@@ -33,6 +34,7 @@ __all__ = [
     "RepSummary",
     "RosterEntry",
     "SavedRep",
+    "Seen",
     "StaleEdit",
     "StoredClip",
     "StoredRep",

@@ -128,12 +128,22 @@ class Jobs:
             connection.execute("UPDATE job SET attempts = 0, interruptions = 0 WHERE job_id = ?", (job_id,))
             end_job(connection, job_id, WAITING, "")
 
+    def of_film(self, fingerprint: str) -> list[Job]:
+        """Every job of this content."""
+        with self._reading() as connection:
+            return [_job(row) for row in connection.execute("SELECT * FROM job WHERE fingerprint = ?", (fingerprint,))]
+
     def moved(self, fingerprint: str, path: Path) -> None:
         """The film lies elsewhere now."""
         with self._writing() as connection:
             connection.execute("UPDATE job SET path = ? WHERE fingerprint = ?", (str(path), fingerprint))
 
-    def list(self, state: str | None = None, run: int | None = None) -> list[Job]:
+    def changed_since(self, since: str) -> list[Job]:
+        """Every job that changed since this time of day (ISO 8601, UTC)."""
+        with self._reading() as connection:
+            return [_job(row) for row in connection.execute("SELECT * FROM job WHERE changed_at >= ? ORDER BY job_id", (since,))]
+
+    def list(self, state: str | None = None, run: int | None = None) -> list[Job]:  # last: its name hides the type's below
         """Every job (in this state, of this run), oldest first."""
         with self._reading() as connection:
             return [_job(row) for row in connection.execute(

@@ -31,6 +31,7 @@ from tagger.library.records import (
 )
 from tagger.library.rows import insert
 from tagger.library.saving import corrections_of, now, rebuild, reread_of, save, save_reading, save_reread
+from tagger.library.seen_film import SeenFilm
 from tagger.library.sql_access import query_views
 
 
@@ -53,6 +54,7 @@ class Library:
     def __init__(self, folder: Path, connection: sqlite3.Connection) -> None:
         self.folder, self._connection = folder, connection
         self.jobs = Jobs(self._reading, self._writing)
+        self.seen_film = SeenFilm(self._reading, self._writing)
 
     @classmethod
     def open(cls, folder: Path, read_only: bool = False) -> Self:
@@ -156,6 +158,12 @@ class Library:
     def has_film(self, fingerprint: str) -> bool:
         """True if a clip of this content is tagged."""
         return self.rep_of(fingerprint) is not None
+
+    def film_path(self, fingerprint: str) -> Path | None:
+        """Where a clip of this content lay when it was last seen; None if none is tagged."""
+        with self._reading() as connection:
+            row = connection.execute("SELECT path FROM clip WHERE fingerprint = ?", (fingerprint,)).fetchone()
+        return None if row is None else Path(row[0])
 
     def moved(self, fingerprint: str, path: Path) -> None:
         """Remember where a known clip lies now."""
