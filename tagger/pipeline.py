@@ -19,7 +19,7 @@ from homography import FrameEvidence, Observer, locate, solve_clip, solve_still
 from homography.field import WIDTH_YD
 from homography.motion import image_motion
 from homography.types import FieldTracks, FieldView
-from tagger.football import Abstention, PlayTracks, Reading, Situation, play_from_field, read_play, silent_reading
+from tagger.football import Abstention, OwnShifts, PlayTracks, Reading, Situation, play_from_field, read_play, silent_reading
 from vision.detector import load_detector
 from vision.kits import describe
 from vision.outfits import dress
@@ -49,7 +49,8 @@ class ClipError(ValueError):
 
 @dataclass(frozen=True)
 class TagOptions:
-    """What a person may set. `detect_every` None chooses the step from the frame rate; `threads` None all the cores."""
+    """What a person may set. `detect_every` None chooses the step from the frame rate; `threads` None all the cores; `own` is what
+    the library's finished reps taught about the chances."""
 
     weights: Path | None = None
     device: str = "cpu"
@@ -57,6 +58,7 @@ class TagOptions:
     detect_every: int | None = None
     situation: Situation = field(default_factory=Situation)
     threads: int | None = None
+    own: OwnShifts = field(default_factory=OwnShifts)
 
 
 @dataclass(frozen=True)
@@ -115,7 +117,7 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
         tracks, field_tracks = _link(watched, view)
     tell(0.96, "reading the play")
     with _timed(seconds, "football"):
-        play, reading = _read(field_tracks, view, options.situation)
+        play, reading = _read(field_tracks, view, options)
     tell(1.0, "done")
     return TaggedClip(video, view, tracks, field_tracks, play, reading, track_of_player(play), seconds)
 
@@ -199,14 +201,14 @@ def _on_field(tracks: FieldTracks) -> IntArray:
     return ids[np.bincount(row, weights=inside, minlength=len(ids)) > 0.5 * np.bincount(row, minlength=len(ids))]
 
 
-def _read(field_tracks: FieldTracks, view: FieldView, situation: Situation) -> tuple[PlayTracks | None, Reading]:
+def _read(field_tracks: FieldTracks, view: FieldView, options: TagOptions) -> tuple[PlayTracks | None, Reading]:
     if view.solved_share < MIN_SOLVED_SHARE:
         why = view.reason or f"the field was found in only {view.solved_share:.0%} of the frames"
         return None, silent_reading(Abstention("rep", why))
-    play = play_from_field(field_tracks, view, situation)
+    play = play_from_field(field_tracks, view, options.situation)
     if isinstance(play, Abstention):
         return None, silent_reading(play)
-    return play, read_play(play)
+    return play, read_play(play, own=options.own)
 
 
 def track_of_player(play: PlayTracks | None) -> dict[str, int]:

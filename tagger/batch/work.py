@@ -15,6 +15,7 @@ from tagger.batch.clip_bytes import clip_to_bytes
 from tagger.batch.process import Tell
 from tagger.football.types import Situation
 from tagger.library import ClipRecord, fingerprint
+from tagger.library.own_shifts import shifts_from_json
 
 if TYPE_CHECKING:
     from tagger.pipeline import TaggedClip, TagOptions
@@ -51,7 +52,7 @@ def options_to_json(options: TagOptions) -> dict[str, Any]:
     return {
         "program": version("deepthird"), "weights": str(options.weights) if options.weights else None,
         "weights_digest": _digest(options.weights), "device": options.device, "level": options.level,
-        "detect_every": options.detect_every, "situation": asdict(options.situation)}
+        "detect_every": options.detect_every, "situation": asdict(options.situation), "own": asdict(options.own)}
 
 
 def options_from_json(value: Mapping[str, Any], threads: int) -> TagOptions:
@@ -59,7 +60,8 @@ def options_from_json(value: Mapping[str, Any], threads: int) -> TagOptions:
     from tagger.pipeline import TagOptions
 
     weights = Path(value["weights"]) if value["weights"] else None
-    return TagOptions(weights, value["device"], value["level"], value["detect_every"], Situation(**value["situation"]), threads)
+    return TagOptions(weights, value["device"], value["level"], value["detect_every"], Situation(**value["situation"]), threads,
+                      shifts_from_json(value["own"]))
 
 
 @cache

@@ -11,6 +11,7 @@ from typing import Any
 
 import click
 
+from tagger.cli.calibrate import calibrate_command
 from tagger.cli.cutup import cutup_command
 from tagger.cli.export import export_command
 from tagger.cli.inspect import inspect_command
@@ -23,6 +24,7 @@ from tagger.cli.simulate import simulate_command
 from tagger.cli.tag import tag_command
 from tagger.cli.tag_tracks import tag_tracks_command
 from tagger.cli.train import train_command
+from tagger.cli.watch import watch_command
 
 INTERRUPTED = 130
 """Exit status of a program that a person stopped: 128 and the number of the interrupt signal, as shells count (POSIX)."""
@@ -73,6 +75,7 @@ def main() -> None:
     """
 
 
-for _command in (tag_command, tag_tracks_command, reps_command, show_command, cutup_command, report_command, export_command,
-                 inspect_command, review_command, simulate_command, score_command, train_command):
+for _command in (tag_command, watch_command, tag_tracks_command, reps_command, show_command, cutup_command, report_command, export_command,
+                 inspect_command, review_command, simulate_command, score_command, train_command,
+                 calibrate_command):
     main.add_command(_command)

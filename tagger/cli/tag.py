@@ -40,11 +40,12 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     from tagger.batch.plan import Scripts, plan_films
     from tagger.batch.script import read_script
     from tagger.library import Library
+    from tagger.library.own_shifts import load_shifts
     from tagger.pipeline import TagOptions
 
     films = pair_views(find_clips(paths))
     scripts = Scripts(read_script(script) if script else None)
-    options = TagOptions(weights=weights, device=device, level=level_or_none(level))
+    options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
     with Library.open(library) as kept, Owner(library) as owner:
         plan = plan_films(films, options, scripts, lambda prints: new_only and all(kept.has_film(mark) for mark in prints))
         for line in plan.problems:

@@ -11,6 +11,8 @@ from tagger.football.types import Defender, Event, FamilyAt, Reading
 
 LEAST = 1e-9
 RIGHT, WRONG = "right", "wrong"
+SUREST = 0.999
+"""What is told with more is taken as told with this: nothing that the machine says is beyond a shift."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +34,13 @@ class Shift:
 
     def of_one(self, chance: float) -> float:
         """The shifted chance of being right."""
-        return self.of({RIGHT: chance, WRONG: 1.0 - chance})[RIGHT]
+        return chance if self == AS_IT_IS else self.of(right_or_wrong(chance))[RIGHT]
+
+
+def right_or_wrong(chance: float) -> dict[str, float]:
+    """The chance of being right as chances of two words."""
+    chance = min(max(chance, 1.0 - SUREST), SUREST)
+    return {RIGHT: chance, WRONG: 1.0 - chance}
 
 
 AS_IT_IS = Shift()

@@ -14,6 +14,7 @@ from starlette.responses import JSONResponse, Response
 
 from tagger.football.types import Interval
 from tagger.library.faults import StaleEdit
+from tagger.library.own_shifts import load_shifts
 from tagger.library.queue_order import progress_of
 from tagger.library.reading_json import family_of, reading_to_json, situation_to_json
 from tagger.library.records import Correction, StoredRep
@@ -112,7 +113,7 @@ def read_again(request: Request, rep_id: Number, asked: Reread) -> JSONResponse:
     with request.app.state.shelf.rereading:  # one at a time: it is the only thing here that takes a processor for long
         stored = library.rep(rep_id)
         if version_of(stored) == asked.version and is_stale(stored):
-            reading = reread(stored, library.arrays(stored.main_clip.clip_id))
+            reading = reread(stored, library.arrays(stored.main_clip.clip_id), load_shifts(library.folder))
             with suppress(StaleEdit):  # a newer word will be read in its turn
                 library.save_reread(rep_id, reading, asked.version)
     return _whole(library, rep_id)

@@ -13,6 +13,7 @@ import numpy as np
 
 from homography.field import WIDTH_YD
 from homography.types import FieldTracks
+from tagger.football.shift import OwnShifts
 from tagger.football.types import Abstention, CoachFacts, Interval, PlayTracks, Reading
 from tagger.library.effective import coach_intervals, standing
 from tagger.library.identity import rename
@@ -38,9 +39,9 @@ def is_stale(rep: StoredRep) -> bool:
     return max((c.correction_id for c in rep.corrections if conditions(c)), default=0) > rep.reread_upto
 
 
-def reread(rep: StoredRep, arrays: ClipArrays) -> Reading:
+def reread(rep: StoredRep, arrays: ClipArrays, own: OwnShifts | None = None) -> Reading:
     """The rep read anew from its main clip's kept tracks, with the coach's word on tracks, sides, field, ball, snap,
-    family, kind of play and assignments.
+    family, kind of play and assignments; `own` is what the library's finished reps taught about the chances.
 
     Raises ValueError with one line where football cannot start.
     """
@@ -60,7 +61,7 @@ def reread(rep: StoredRep, arrays: ClipArrays) -> Reading:
         raise ValueError(f"{play.what}: {play.why}")
     play = told_play(play, fixed.field_tracks, {track: side for track, side in told_sides.items() if side != "other"}, said)
     names = {f"T{track}": player for player, track in clip.track_of_player.items()}
-    return rename(read_play(play, facts=coach_facts(said, lambda player: track_of(clip, player))), names)
+    return rename(read_play(play, facts=coach_facts(said, lambda player: track_of(clip, player)), own=own), names)
 
 
 def coach_facts(said: Iterable[Correction], track: Callable[[str], int | None]) -> CoachFacts:
