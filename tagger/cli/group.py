@@ -14,6 +14,7 @@ import click
 from tagger.cli.calibrate import calibrate_command
 from tagger.cli.cutup import cutup_command
 from tagger.cli.export import export_command
+from tagger.cli.forget import forget_command
 from tagger.cli.inspect import inspect_command
 from tagger.cli.report import report_command
 from tagger.cli.reps import reps_command
@@ -76,6 +77,6 @@ def main() -> None:
 
 
 for _command in (tag_command, watch_command, tag_tracks_command, reps_command, show_command, cutup_command, report_command, export_command,
-                 inspect_command, review_command, simulate_command, score_command, train_command,
+                 inspect_command, review_command, simulate_command, score_command, train_command, forget_command,
                  calibrate_command):
     main.add_command(_command)

@@ -17,6 +17,7 @@ from tagger.library.connection import FILE_NAME, connect, transaction
 from tagger.library.correction_check import check, nearest
 from tagger.library.effective import effective, standing
 from tagger.library.faults import LibraryError, StaleEdit, explained
+from tagger.library.forgetting import Forgotten, forget_all, forget_folder, forget_number, forget_reps, reps_in, wipe
 from tagger.library.jobs import DONE, Jobs, end_job
 from tagger.library.query import Query, parse
 from tagger.library.reading_json import reading_from_json, situation_from_json
@@ -105,11 +106,23 @@ class Library:
             self._must_be_at(connection, rep_id, upto)
             save_reread(connection, rep_id, reading, upto)
 
-    def delete_rep(self, rep_id: int) -> None:
-        """Forget a rep: its tags, tracks and corrections. The film itself is not touched."""
+    def forget(self, folder: Path | None = None, rep_ids: Sequence[int] = (), number: str | None = None, side: str | None = None,
+               everything: bool = False) -> Forgotten:
+        """Delete for good: the film of a folder, some reps, a person's number and name, or everything that came from film."""
+        with self._reading() as connection:
+            connection.execute("PRAGMA secure_delete = ON")
+        gone = Forgotten()
         with self._writing() as connection:
-            self._must_exist(connection, rep_id)
-            connection.execute("DELETE FROM rep WHERE rep_id = ?", (rep_id,))
+            if everything:
+                gone += forget_all(connection)
+            if folder is not None:
+                gone += forget_folder(connection, folder)
+            gone += forget_reps(connection, list(rep_ids))
+            if number is not None:
+                gone += forget_number(connection, number, side)
+        with self._reading() as connection:
+            wipe(connection, self.folder / FILE_NAME)
+        return gone
 
     # --- reading ------------------------------------------------------------------------------------------------
 
@@ -179,6 +192,11 @@ class Library:
         """How many reps fit."""
         with self._reading() as connection:
             return _search.count(connection, parse(query) if isinstance(query, str) else query)
+
+    def count_in(self, folder: Path) -> int:
+        """How many reps have film in this folder or below."""
+        with self._reading() as connection:
+            return len(reps_in(connection, folder))
 
     def doubtful_words(self, query: Query) -> list[str]:
         """One line for each word of the query that no rep has, with the nearest that some have."""

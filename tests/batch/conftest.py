@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE))
+sys.path[:0] = [str(HERE), str(HERE.parent / "library")]
 Film = Callable[[str, str], Path]
 
 

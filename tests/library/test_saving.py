@@ -286,7 +286,7 @@ def test_a_failed_save_changes_nothing(library: Library) -> None:
 def test_deleting_a_rep_leaves_no_row_behind(library: Library) -> None:
     rep_id = library.save_rep(rep()).rep_id
     library.correct(rep_id, said("rep", "family", "cover-6"))
-    library.delete_rep(rep_id)
+    library.forget(rep_ids=[rep_id])
     tables = [
         row[0]
         for row in library._connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")

@@ -1,0 +1,104 @@
+"""What moves in a recording: how much of the picture, how fast, and how the camera turned. One pass over small pictures.
+
+The camera's own motion between two pictures is a homography fitted to corners of the background; what dense optical flow
+finds beyond it is people. Memory does not grow with the film but for a few dozen numbers a picture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from vision.video import probe, read_frames
+
+LOOKS_PER_S = 12.5
+HEIGHT_PX = 360
+BINS_PX_S = np.arange(0.0, 160.0, 5.0)
+"""Lower edges of the speeds that are told apart, pixels of the small picture a second."""
+CHANGED_GREY = 12
+"""A pixel belongs to something that moves if it differs by so much from where the camera's motion would put it."""
+LEAST_CORNERS = 12
+LEAST_SHARE = 0.3
+"""Of the corners that must agree on one motion of the camera; fewer is a cut."""
+
+Array = npt.NDArray[np.float64]
+Grey = npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Activity:
+    """One row a look, T in all. `time_s` (T,) of the film's clock; `moving` (T, B) share of the picture that moves at each of
+    BINS_PX_S; `camera_px_s` (T,) how fast the picture's middle turns; `cut` (T,) True where this picture does not follow from
+    the one before. `start_s`, `end_s`: what the film holds."""
+
+    time_s: Array
+    moving: Array
+    camera_px_s: Array
+    cut: npt.NDArray[np.bool_]
+    start_s: float
+    end_s: float
+
+
+def measure(path: Path, tell: Callable[[float, str], None] | None = None) -> Activity:
+    """Look through a film. Raises FileNotFoundError or ValueError with one line if it cannot be read."""
+    info = probe(path)
+    every = max(1, round((info.rate_hz or 30.0) / LOOKS_PER_S))
+    look, before_s = _Look(), info.start_s
+    rows: list[tuple[float, Array, float, bool]] = []
+    for frame in read_frames(path, HEIGHT_PX, every):
+        grey: Grey = np.asarray(cv2.cvtColor(frame.bgr, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
+        rows.append((frame.time_s, *look.step(grey, max(1e-3, frame.time_s - before_s))))
+        before_s = frame.time_s
+        if tell is not None and info.duration_s and len(rows) % 50 == 0:
+            tell(min(1.0, (frame.time_s - info.start_s) / info.duration_s), "looking for reps")
+    time_s, moving, camera, cut = (np.array(column) for column in zip(*rows, strict=True))
+    return Activity(time_s, moving, camera, cut, float(time_s[0]), max(float(time_s[-1]), info.start_s + info.duration_s))
+
+
+class _Look:
+    """Compares each picture with the one before, and keeps no other."""
+
+    def __init__(self) -> None:
+        self._before: Grey | None = None
+        self._flow: Any = cv2.DISOpticalFlow_create(cv2.DISOPTICAL_FLOW_PRESET_ULTRAFAST)  # type: ignore[attr-defined]
+
+    def step(self, grey: Grey, lasts_s: float) -> tuple[Array, float, bool]:
+        """(moving, camera_px_s, cut) of the next picture, `lasts_s` after the one before."""
+        before, self._before = self._before, grey
+        nothing = np.zeros(len(BINS_PX_S))
+        if before is None or before.shape != grey.shape:
+            return nothing, 0.0, True
+        camera = _camera_motion(before, grey)
+        if camera is None:
+            return nothing, 0.0, True
+        height, width = grey.shape
+        steady = cv2.warpPerspective(before, camera, (width, height))
+        inside = cv2.warpPerspective(np.full_like(before, 255), camera, (width, height)) == 255
+        changed = cv2.absdiff(cv2.GaussianBlur(steady, (3, 3), 0), cv2.GaussianBlur(grey, (3, 3), 0)) > CHANGED_GREY
+        flow = self._flow.calc(steady, grey, None)  # the camera's motion is taken out already
+        speed = np.hypot(flow[..., 0], flow[..., 1])[changed & inside] / lasts_s
+        counts, _ = np.histogram(speed, np.append(BINS_PX_S, np.inf))
+        middle = np.array([[[width / 2, height / 2]]], dtype=np.float32)
+        turned = float(np.linalg.norm(cv2.perspectiveTransform(middle, camera) - middle))
+        return counts / inside.sum(), turned / lasts_s, False
+
+
+def _camera_motion(before: Grey, now: Grey) -> npt.NDArray[Any] | None:
+    """(3, 3) now_from_before of the background; None after a cut."""
+    corners = cv2.goodFeaturesToTrack(before, 150, 0.01, 10)
+    if corners is None or len(corners) < LEAST_CORNERS:
+        return None
+    found, status, _ = cv2.calcOpticalFlowPyrLK(before, now, corners, None, winSize=(13, 13), maxLevel=3)  # type: ignore[call-overload]
+    good = status.ravel() == 1
+    if good.sum() < LEAST_CORNERS:
+        return None
+    motion, inlier = cv2.findHomography(corners[good], found[good], cv2.USAC_MAGSAC, 1.0, maxIters=300)
+    if motion is None or inlier.sum() < LEAST_SHARE * len(corners):
+        return None
+    return np.asarray(motion)

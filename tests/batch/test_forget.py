@@ -1,0 +1,113 @@
+"""What is forgotten is gone: out of every answer, and out of the file's bytes."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner, Result
+from made_reps import rep
+
+from tagger.cli import main
+from tagger.cli.options import json_schema
+from tagger.library import Correction, Library, RosterEntry, Seen, Wish
+
+NAME, NUMBER = "Zebedee Quartermain", "37"
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Path:
+    """Two practices, a roster, numbers given by a coach, jobs, a watch's notes and its log."""
+    folder = tmp_path / "library"
+    with Library.open(folder) as library:
+        for day in ("monday-secret", "tuesday"):
+            made = rep(f"{day}-001")
+            clip = replace(made.clips[0], path=Path(f"/film/{day}/a.mp4"))
+            library.save_rep(replace(made, clips=(clip,)))
+            library.jobs.add([Wish(clip.fingerprint, clip.path, {}, made.name), Wish(f"bad-{day}", clip.path.with_name("bad.mp4"), {}, "bad")])
+            library.seen_film.keep(Seen(clip.path.with_name("copy.mp4"), 1, 1, clip.fingerprint, f"{clip.path}: left out"))
+        library.set_roster([RosterEntry(NUMBER, "defense", NAME), RosterEntry("12", "offense", "Other Man")])
+        library.correct(1, Correction("Coach", "defender:D1", "number", NUMBER))
+        library.correct(1, Correction("Coach", "player:O1", "number", "12"))
+    (folder / "watch.log").write_text("tagged /film/monday-secret/a.mp4\ntagged /film/tuesday/a.mp4\n")
+    (folder / "summary.html").write_text("monday-secret")
+    return folder
+
+
+def forget(shelf: Path, *arguments: str, answer: str | None = None) -> Result:
+    return CliRunner().invoke(main, ["forget", "--library", str(shelf), *arguments], input=answer)
+
+
+def everywhere(shelf: Path) -> bytes:
+    return b"".join(path.read_bytes() for path in shelf.rglob("*") if path.is_file())
+
+
+def test_a_practice_leaves_no_trace(shelf: Path) -> None:
+    assert b"monday-secret" in everywhere(shelf)
+    found = forget(shelf, "--practice", "/film/monday-secret", "--yes", "--json")
+    value = json.loads(found.stdout)
+    jsonschema.validate(value, json_schema("forget"))
+    assert {name: value[name] for name in ("reps", "clips", "corrections", "jobs", "seen_files")} == {
+        "reps": 1, "clips": 1, "corrections": 2, "jobs": 2, "seen_files": 1}  # fmt: skip
+    assert b"monday-secret" not in everywhere(shelf)
+    with Library.open(shelf) as library:
+        assert [kept.name for kept in library.search("")] == ["tuesday-001"]
+        assert len(library.jobs.list()) == 2
+    assert (shelf / "watch.log").read_text() == "tagged /film/tuesday/a.mp4\n"
+
+
+def test_a_person_leaves_no_trace_but_his_nameless_tags(shelf: Path) -> None:
+    assert NAME.encode() in everywhere(shelf)
+    forget(shelf, "--number", NUMBER, "--yes")
+    assert NAME.encode() not in everywhere(shelf)
+    with Library.open(shelf) as library:
+        assert library.sql(f"SELECT count(*) FROM defenders WHERE number = '{NUMBER}'")[1] == [(0,)]
+        assert library.rep(1).numbers == {"O1": "12"}
+        assert {d.player_id for d in library.rep(1).reading.defenders} == {"D1", "D2"}
+        assert [entry.name for entry in library.roster()] == ["Other Man"]
+
+
+def test_only_the_side_that_was_meant(shelf: Path) -> None:
+    found = forget(shelf, "--number", NUMBER, "--side", "offense", "--yes")
+    assert "nothing of that is in the library" in found.stderr
+    assert NAME.encode() in everywhere(shelf)
+
+
+def test_everything_of_film_goes_and_what_people_wrote_stays(shelf: Path) -> None:
+    with Library.open(shelf) as library:
+        library.save_search("third down", "down:3")
+    forget(shelf, "--all", "--yes")
+    for word in (b"/film/", b"print-"):
+        assert word not in everywhere(shelf)
+    with Library.open(shelf) as library:
+        assert (library.count(), len(library.roster()), list(library.saved_searches())) == (0, 2, ["third down"])
+    assert not (shelf / "watch.log").exists()
+
+
+def test_it_asks_first_and_says_what_went(shelf: Path) -> None:
+    found = forget(shelf, "--rep", "tuesday-001", answer="n\n")
+    assert found.exit_code == 130
+    with Library.open(shelf) as library:
+        assert library.count() == 2
+    found = forget(shelf, "--rep", "tuesday-001", answer="y\n")
+    assert "forgotten: 1 rep(s) with tags and tracks" in found.stderr
+
+
+def test_an_open_reader_is_told_of(shelf: Path) -> None:
+    with Library.open(shelf, read_only=True) as reader:
+        connection = reader._connection
+        connection.execute("BEGIN")
+        connection.execute("SELECT count(*) FROM rep").fetchone()
+        found = forget(shelf, "--all", "--yes")
+    assert found.exit_code == 1
+    assert "another program" in found.stderr
+    assert forget(shelf, "--all", "--yes").exit_code == 0
+    assert b"print-" not in everywhere(shelf)
+
+
+@pytest.mark.parametrize("arguments", [[], ["--all", "--rep", "a"], ["--side", "offense", "--all"]])
+def test_one_thing_at_a_time(shelf: Path, arguments: list[str]) -> None:
+    assert forget(shelf, *arguments).exit_code == 2

@@ -1,0 +1,208 @@
+"""A practice recording with exact truth: simulated reps with the time between them, filmed by one operator without a stop.
+
+Between reps the offense walks to a huddle and breaks it, the defense strolls back, everybody gets set anew; the camera follows
+them, or was switched off for a while (a cut). Usage: simulated_practice.py OUT.mp4 --seed S --reps N [--view end-zone].
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from demo_clips import operator, panorama
+from demo_clips.camera import Camera, choose_mount
+from demo_clips.encode import Mp4Writer
+from demo_clips.motion import POSES, RepMotion
+from demo_clips.play import make_rep
+from demo_clips.render import Shot, design_look
+
+Array = npt.NDArray[Any]
+STEP_S = 0.05
+RATE = Fraction(25)
+SIZE_PX = (640, 360)
+SET_S = 1.2
+"""How long everybody stands set before the rep's own film begins."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A part of the recording on its own clock: a rep (with its snap) or the time before one. `cut` if the camera was off."""
+
+    motion: RepMotion
+    is_rep: bool
+    cut_before: bool = False
+
+
+def practice(seed: int, reps: int, cut_share: float) -> list[Piece]:
+    """The pieces of a practice."""
+    rng = np.random.default_rng([seed, 77])
+    level = str(rng.choice(["high-school", "college", "pro"]))
+    plays = [_on_clock(make_rep(seed, k, {"level": level, "period": "team"})[0]) for k in range(reps)]
+    same = [_same_people(play, plays[0]) for play in plays]
+    pieces = [Piece(_between(None, same[0], rng), False)]
+    for k, play in enumerate(same):
+        pieces.append(Piece(play, True))
+        cut = bool(rng.random() < cut_share)
+        if k + 1 < reps:
+            pieces.append(Piece(_between(play, same[k + 1], rng, 6.0 if cut else None), False, cut))
+    pieces.append(Piece(_between(same[-1], same[-1], rng), False))
+    return pieces
+
+
+def _on_clock(motion: RepMotion) -> RepMotion:
+    times = np.arange(motion.time_s[0], motion.time_s[-1], STEP_S)
+    near = np.clip(np.searchsorted(motion.time_s, times), 0, len(motion.time_s) - 1)
+    def along(values: Array) -> Array:
+        return np.stack([np.interp(times, motion.time_s, row) for row in values])
+    xy = np.stack([along(motion.xy_yd[..., axis]) for axis in (0, 1)], axis=-1)
+    ball = along(motion.ball_xyz_yd.T).T
+    return replace(motion, time_s=times, xy_yd=xy, torso_rad=along(np.unwrap(motion.torso_rad, axis=1)),
+                   pose=motion.pose[:, near], ball_xyz_yd=ball)
+
+
+def _same_people(play: RepMotion, first: RepMotion) -> RepMotion:
+    """The 22 of a rep as the 22 of the first, with the first's bystanders where they stood."""
+    rows = [[i for i, a in enumerate(m.actors) if a.side in ("offense", "defense")] for m in (play, first)]
+    others = [i for i, a in enumerate(first.actors) if a.side not in ("offense", "defense")]
+    t = len(play.time_s)
+    def with_others(values: Array, theirs: Array) -> Array:
+        return np.concatenate([values[rows[0]], np.repeat(theirs[others][:, :1], t, axis=1)])
+    return replace(play, actors=tuple(first.actors[i] for i in (*rows[1], *others)), xy_yd=with_others(play.xy_yd, first.xy_yd),
+                   torso_rad=with_others(play.torso_rad, first.torso_rad), pose=with_others(play.pose, first.pose))
+
+
+def _between(before: RepMotion | None, after: RepMotion, rng: np.random.Generator, lasts_s: float | None = None) -> RepMotion:
+    """Everybody from where one rep left him to where the next wants him, by way of the huddle."""
+    lasts_s = lasts_s or float(rng.uniform(14.0, 26.0))
+    times = np.arange(0.0, lasts_s, STEP_S)
+    goal = after.xy_yd[:, 0]
+    ball = after.ball_xyz_yd[0]
+    offense = np.array([a.side == "offense" for a in after.actors])
+    playing = np.array([a.side in ("offense", "defense") for a in after.actors])
+    back = np.sign(goal[offense, 0].mean() - goal[playing & ~offense, 0].mean())
+    angle = rng.uniform(0, 2 * np.pi, len(goal))
+    huddle = ball[:2] + np.array([8.0 * back, rng.uniform(-3, 3)]) + 1.8 * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    start = huddle + rng.normal(0, 4.0, goal.shape) if before is None else before.xy_yd[:, -1]
+    stroll = goal + rng.normal(0, 2.5, goal.shape)
+    middle = np.where(offense[:, None], huddle, stroll)
+    xy = np.empty((len(goal), len(times), 2))
+    for i in range(len(goal)):
+        if not playing[i]:
+            xy[i] = goal[i]
+            continue
+        leave, arrive = rng.uniform(0.2, 2.0), lasts_s - SET_S - rng.uniform(0.0, 1.5)
+        walk_s = np.linalg.norm(middle[i] - start[i]) / rng.uniform(1.3, 2.6)
+        there = min(leave + walk_s, 0.6 * arrive)
+        set_off = max(there, arrive - np.linalg.norm(goal[i] - middle[i]) / rng.uniform(1.6, 3.0))
+        for axis in (0, 1):
+            xy[i, :, axis] = np.interp(times, [leave, there, set_off, arrive],
+                                       [start[i, axis], middle[i, axis], middle[i, axis], goal[i, axis]])
+    smooth = np.ones(9) / 9
+    for i in np.flatnonzero(playing):
+        for axis in (0, 1):
+            padded = np.pad(xy[i, :, axis], 4, mode="edge")
+            xy[i, :, axis] = np.convolve(padded, smooth, mode="valid")
+    velocity = np.gradient(xy, STEP_S, axis=1)
+    speed = np.hypot(velocity[..., 0], velocity[..., 1])
+    to_ball = np.arctan2(ball[1] - xy[..., 1], ball[0] - xy[..., 0])
+    torso = np.where(speed > 0.4, np.arctan2(velocity[..., 1], velocity[..., 0]), to_ball)
+    pose = np.where(speed > 2.5, POSES.index("run"), np.where(speed > 0.4, POSES.index("walk"), POSES.index("stand")))
+    set_now = times > lasts_s - SET_S
+    pose[:, set_now] = after.pose[:, :1]
+    torso[:, set_now] = after.torso_rad[:, :1]
+    return replace(after, time_s=times, snap_s=lasts_s, end_s=lasts_s, xy_yd=xy, torso_rad=np.unwrap(torso, axis=1), pose=pose,
+                   ball_xyz_yd=np.repeat(ball[None], len(times), axis=0))
+
+
+def joined(pieces: list[Piece]) -> RepMotion:
+    """All pieces as one motion."""
+    def along(name: str) -> Array:
+        return np.concatenate([getattr(piece.motion, name) for piece in pieces], axis=1)
+    count = sum(len(piece.motion.time_s) for piece in pieces)
+    return replace(pieces[0].motion, time_s=np.arange(count) * STEP_S, xy_yd=along("xy_yd"), torso_rad=along("torso_rad"),
+                   pose=along("pose"), ball_xyz_yd=np.concatenate([piece.motion.ball_xyz_yd for piece in pieces]))
+
+
+class PracticeShot(Shot):
+    """The whole practice through one camera, whose operator follows each piece in turn."""
+
+    def __init__(self, pieces: list[Piece], whole: RepMotion, view: str, rng: np.random.Generator) -> None:
+        times = np.arange(0.0, float(whole.time_s[-1]), float(1 / RATE))
+        ball_x = float(np.median(whole.ball_xyz_yd[:, 0]))
+        mount = choose_mount(view, rng, 1, ball_x)
+        still = replace(whole, snap_s=float(whole.time_s[-1]))
+        super().__init__(_thin(still), design_look(_thin(whole), rng, True), mount, times[:2], SIZE_PX, rng)
+        self._motion, self.time_s = whole, times
+        self._look = replace(self._look, bodies=type(self._look.bodies)(whole, self._look.wardrobe.bulk, rng))
+        self._exposure = np.ones(len(times))
+        self.cameras = _cameras(pieces, mount, times, rng)
+        self._panorama = panorama.cover(self.cameras)
+        from demo_clips import backdrop
+
+        self._backdrop = backdrop.paint(self._panorama, self._look.field, self._look.scenery, self._look.light, fine=1)
+
+
+def _thin(motion: RepMotion) -> RepMotion:
+    return replace(motion, time_s=motion.time_s[:200], xy_yd=motion.xy_yd[:, :200], torso_rad=motion.torso_rad[:, :200],
+                   pose=motion.pose[:, :200], ball_xyz_yd=motion.ball_xyz_yd[:200])
+
+
+def _cameras(pieces: list[Piece], mount: Any, times: Array, rng: np.random.Generator) -> list[Camera]:
+    habits = operator.random_habits(rng)
+    fine, wishes, at_s = [], [], 0.0
+    for piece in pieces:
+        lasts_s = len(piece.motion.time_s) * STEP_S
+        own = np.arange(0.0, lasts_s, 1 / 60.0)
+        wishes.append(operator._wishes(piece.motion, mount, habits, own, SIZE_PX))
+        fine.append(own + at_s)
+        at_s += lasts_s
+    clock = np.concatenate(fine)
+    path = operator._follow(np.concatenate(wishes), habits, rng)
+    path[:, :2] += rng.normal(0, habits.shake_px / 3, (len(clock), 2)) / np.exp(path[:, 2:3])
+    pan, tilt, focal = (np.interp(times, clock, column) for column in (*path[:, :2].T, np.exp(path[:, 2])))
+    return [Camera(mount.centre_yd, float(p), float(t), mount.roll_rad, float(f), SIZE_PX, mount.distortion)
+            for p, t, f in zip(pan, tilt, focal, strict=True)]
+
+
+def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_share: float = 0.25) -> dict[str, Any]:
+    """Film a practice into `out`, its truth beside it (`.json`): snap and end of each rep on the film's clock."""
+    pieces = practice(seed, reps, cut_share)
+    whole = joined(pieces)
+    shot = PracticeShot(pieces, whole, view, np.random.default_rng([seed, 78, len(view)]))
+    off, snaps, ends, cuts, at_s = [], [], [], [], 0.0
+    for piece in pieces:
+        if piece.cut_before:  # the camera was off over the first half of this piece
+            off.append((at_s, at_s + 3.0))
+        if piece.is_rep:
+            snaps.append(at_s + piece.motion.snap_s)
+            ends.append(at_s + piece.motion.end_s)
+        at_s += len(piece.motion.time_s) * STEP_S
+    kept = [i for i, t in enumerate(shot.time_s) if not any(a <= t < b for a, b in off)]
+    with Mp4Writer(out, SIZE_PX, RATE) as writer:
+        for i in kept:
+            writer.write(shot.finish(i, shot.clean(i)[0]))
+    def on_film(moment_s: float) -> float:
+        return round(moment_s - sum(min(b, moment_s) - a for a, b in off if a < moment_s), 3)
+    cuts = [on_film(b) for _, b in off]
+    truth = {"seed": seed, "view": view, "snaps_s": [on_film(t) for t in snaps], "ends_s": [on_film(t) for t in ends], "cuts_s": cuts,
+             "duration_s": len(kept) / float(RATE)}
+    out.with_suffix(".json").write_text(json.dumps(truth))
+    return truth
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--seed", type=int, required=True)
+    parser.add_argument("--reps", type=int, default=6)
+    parser.add_argument("--view", default="sideline", choices=("sideline", "low-sideline", "end-zone"))
+    parser.add_argument("--cut-share", type=float, default=0.25)
+    given = parser.parse_args()
+    print(json.dumps(write_practice(given.out, given.seed, given.reps, given.view, given.cut_share)))
