@@ -14,8 +14,10 @@ from tagger.batch.process import Call, Tell, WorkFailed, run_call
 class Crew(Protocol):
     """`workers` pieces of work are done at once; `limits` holds for each."""
 
-    workers: int
     limits: Limits
+
+    @property
+    def workers(self) -> int: ...
 
     def start(self, call: Call, tell: Tell | None = None) -> Future[bytes]:
         """Begin a piece of work. The future raises WorkFailed."""

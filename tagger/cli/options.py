@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
@@ -43,6 +44,18 @@ def jobs_option(command: Command) -> Command:
     """--jobs: how many cores the work may take."""
     return click.option("--jobs", type=click.IntRange(1, 256), default=None, show_default="all cores",
                         help="Clips at once, each in a process on one core of its own.")(command)
+
+
+def _address(_context: click.Context, _parameter: click.Parameter, value: str | None) -> str | None:
+    if value in (None, "local") or re.fullmatch(r"(\w+://)?[^/\s]+:\d+", value or ""):
+        return value
+    raise click.BadParameter(f"{value!r} is no HOST:PORT; for a cluster on this machine put --cluster at the end, or write --cluster=local")
+
+
+def cluster_option(command: Command) -> Command:
+    """--cluster, with or without an address."""
+    return click.option("--cluster", is_flag=False, flag_value="local", default=None, metavar="[HOST:PORT]", callback=_address,
+                        help="Work on a Dask cluster (its scheduler's address; none: one made on this machine).")(command)
 
 
 def json_schema(name: str) -> dict[str, Any]:

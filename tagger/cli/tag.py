@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from tagger.cli.console import coverage, percent, print_json, print_table, progress, say, seconds
-from tagger.cli.options import DEFAULT_LIBRARY, EXISTING_PATH, jobs_option, json_option, level_or_none, library_option, tagging_options
+from tagger.cli.options import DEFAULT_LIBRARY, EXISTING_PATH, cluster_option, jobs_option, json_option, level_or_none, library_option, tagging_options
 
 if TYPE_CHECKING:
+    from tagger.batch.crew import Crew
     from tagger.batch.owner import Owner
     from tagger.batch.plan import Plan
     from tagger.football.types import Reading
     from tagger.library import Library
-    from tagger.pipeline import TagOptions
 
 
 @click.command("tag")
@@ -26,15 +27,17 @@ if TYPE_CHECKING:
 @click.option("--script", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="Practice script (CSV); a practice-script.csv beside the film is found by itself.")
 @jobs_option
+@cluster_option
 @click.option("--new-only", is_flag=True, help="Leave out film that is in the library already.")
 @json_option
 def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                jobs: int | None, new_only: bool, as_json: bool) -> int:
+                jobs: int | None, cluster: str | None, new_only: bool, as_json: bool) -> int:
     """Tag clips, or folders of clips, into the library.
 
     Two clips named alike but for their view (rep-7-sideline, rep-7-end-zone) are one rep. Film that is tagged again gets new
     automatic tags; a coach's corrections stay. A call that was cut short goes on when it is given again.
     """
+    from tagger.batch.cluster import crew_for
     from tagger.batch.film import find_clips, pair_views
     from tagger.batch.owner import Owner
     from tagger.batch.plan import Scripts, plan_films
@@ -50,7 +53,7 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
         plan = plan_films(films, options, scripts, lambda prints: new_only and all(kept.has_film(mark) for mark in prints))
         for line in plan.problems:
             say(f"deepthird: {line}")
-        failures = plan.problems + _work(kept, owner, plan, options, jobs)
+        failures = plan.problems + _work(kept, owner, plan, lambda pieces: crew_for(cluster, jobs, pieces, options))
         for line in plan.notes:
             say(f"deepthird: {line}")
         saved = _saved(kept, plan)
@@ -58,10 +61,8 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     return 1 if failures else 0
 
 
-def _work(library: Library, owner: Owner, plan: Plan, options: TagOptions, jobs: int | None) -> list[str]:
+def _work(library: Library, owner: Owner, plan: Plan, make_crew: Callable[[int], Crew]) -> list[str]:
     """Tag what is planned; returns a line for each clip that could not be."""
-    from tagger.batch.crew import LocalCrew
-    from tagger.batch.limits import limits_for
     from tagger.batch.queue import work_through
 
     if not plan.wishes:
@@ -75,8 +76,7 @@ def _work(library: Library, owner: Owner, plan: Plan, options: TagOptions, jobs:
     if waiting < len(plan.wishes):
         say(f"deepthird: going on where the last call was cut short: {waiting} of {len(plan.wishes)} clip(s) left")
     with progress(waiting, "tagging") as tell:
-        workers, limits = limits_for(jobs, waiting, options)
-        for finished in work_through(library, owner, LocalCrew(workers, limits), run, tell):
+        for finished in work_through(library, owner, make_crew(waiting), run, tell):
             if finished.state in ("failed", "set-aside"):
                 say(f"deepthird: {finished.reason}")
     return [job.reason for job in library.jobs.list(run=run) if job.state in ("failed", "set-aside")]

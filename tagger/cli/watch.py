@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from tagger.cli.console import print_json
-from tagger.cli.options import jobs_option, json_option, level_or_none, library_option, tagging_options
+from tagger.cli.options import cluster_option, jobs_option, json_option, level_or_none, library_option, tagging_options
 
 
 @click.command("watch")
@@ -20,6 +20,7 @@ from tagger.cli.options import jobs_option, json_option, level_or_none, library_
 @click.option("--script", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="Practice script (CSV); a practice-script.csv beside the film is found by itself.")
 @jobs_option
+@cluster_option
 @click.option("--once", is_flag=True, help="Take what is ready now, then end (for cron).")
 @click.option("--every", type=click.FloatRange(0.1), default=10.0, show_default=True, metavar="SECONDS", help="Time between looks.")
 @click.option("--settle", type=click.FloatRange(0.0), default=5.0, show_default=True, metavar="SECONDS",
@@ -29,15 +30,14 @@ from tagger.cli.options import jobs_option, json_option, level_or_none, library_
               help="Write every saved search as a cut-up into this folder.")
 @json_option
 def watch_command(folder: Path, library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                  jobs: int | None, once: bool, every: float, settle: float, hours: float, cutups: Path | None,
+                  jobs: int | None, cluster: str | None, once: bool, every: float, settle: float, hours: float, cutups: Path | None,
                   as_json: bool) -> int:
     """Tag whatever lands in FOLDER, and write a summary (summary.html, summary.json) into the library.
 
     A file is taken when it has stopped growing, each content once, under whatever name. Works through the night: what crashes
     or hangs is set aside after two tries, with its reason. Writes watch.log in the library; prints nothing but to a terminal.
     """
-    from tagger.batch.crew import LocalCrew
-    from tagger.batch.limits import limits_for
+    from tagger.batch.cluster import crew_for
     from tagger.batch.night import NightOptions, keep_watch, open_log
     from tagger.batch.owner import WATCH, Owner
     from tagger.batch.plan import Scripts
@@ -55,7 +55,7 @@ def watch_command(folder: Path, library: Path, level: str, weights: Path | None,
         log = open_log(library, also_to_terminal=sys.stderr.isatty())
         watch = Watch(folder, kept, options, scripts, settle)
         night = NightOptions(once, every, settle, hours, cutups)
-        summary = keep_watch(watch, kept, owner, lambda pieces: LocalCrew(*limits_for(jobs, pieces, options)), night, log)
+        summary = keep_watch(watch, kept, owner, lambda pieces: crew_for(cluster, jobs, pieces, options), night, log)
     if as_json:
         print_json(summary_to_json(summary))
     return 1 if summary.not_tagged else 0

@@ -22,6 +22,7 @@ from demo_clips.encode import Mp4Writer
 from demo_clips.motion import POSES, RepMotion
 from demo_clips.play import make_rep
 from demo_clips.render import Shot, design_look
+from homography.field import LENGTH_YD, WIDTH_YD
 
 Array = npt.NDArray[Any]
 STEP_S = 0.05
@@ -45,15 +46,30 @@ def practice(seed: int, reps: int, cut_share: float) -> list[Piece]:
     rng = np.random.default_rng([seed, 77])
     level = str(rng.choice(["high-school", "college", "pro"]))
     plays = [_on_clock(make_rep(seed, k, {"level": level, "period": "team"})[0]) for k in range(reps)]
-    same = [_same_people(play, plays[0]) for play in plays]
+    same = [_same_people(play, plays[0]) for play in _on_one_stretch(plays, rng)]
     pieces = [Piece(_between(None, same[0], rng), False)]
     for k, play in enumerate(same):
         pieces.append(Piece(play, True))
         cut = bool(rng.random() < cut_share)
         if k + 1 < reps:
-            pieces.append(Piece(_between(play, same[k + 1], rng, 6.0 if cut else None), False, cut))
+            pieces.append(Piece(_between(play, same[k + 1], rng, 9.0 if cut else None), False, cut))
     pieces.append(Piece(_between(same[-1], same[-1], rng), False))
     return pieces
+
+
+def _on_one_stretch(plays: list[RepMotion], rng: np.random.Generator) -> list[RepMotion]:
+    """The offense attacks one way all period, and the ball is spotted a few yards from where it was."""
+    at_yd, found = float(rng.uniform(40.0, 70.0)), []
+    for play in plays:
+        offense = [a.side == "offense" for a in play.actors]
+        defense = [a.side == "defense" for a in play.actors]
+        if play.xy_yd[offense, 0, 0].mean() > play.xy_yd[defense, 0, 0].mean():
+            ball = play.ball_xyz_yd * (-1, -1, 1) + (LENGTH_YD, WIDTH_YD, 0)
+            play = replace(play, xy_yd=np.array([LENGTH_YD, WIDTH_YD]) - play.xy_yd, torso_rad=play.torso_rad + np.pi, ball_xyz_yd=ball)
+        moved = np.array([at_yd - play.ball_xyz_yd[0, 0], 0.0])
+        found.append(replace(play, xy_yd=play.xy_yd + moved, ball_xyz_yd=play.ball_xyz_yd + np.append(moved, 0.0)))
+        at_yd = float(np.clip(at_yd + rng.uniform(-6.0, 9.0), 30.0, 85.0))
+    return found
 
 
 def _on_clock(motion: RepMotion) -> RepMotion:
@@ -80,7 +96,7 @@ def _same_people(play: RepMotion, first: RepMotion) -> RepMotion:
 
 def _between(before: RepMotion | None, after: RepMotion, rng: np.random.Generator, lasts_s: float | None = None) -> RepMotion:
     """Everybody from where one rep left him to where the next wants him, by way of the huddle."""
-    lasts_s = lasts_s or float(rng.uniform(14.0, 26.0))
+    lasts_s = lasts_s or float(rng.uniform(16.0, 26.0))
     times = np.arange(0.0, lasts_s, STEP_S)
     goal = after.xy_yd[:, 0]
     ball = after.ball_xyz_yd[0]
@@ -179,7 +195,7 @@ def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_
     off, snaps, ends, cuts, at_s = [], [], [], [], 0.0
     for piece in pieces:
         if piece.cut_before:  # the camera was off over the first half of this piece
-            off.append((at_s, at_s + 3.0))
+            off.append((at_s, at_s + 4.0))
         if piece.is_rep:
             snaps.append(at_s + piece.motion.snap_s)
             ends.append(at_s + piece.motion.end_s)
