@@ -8,7 +8,8 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, JsonValue
 
 MAX_NESTING = 5
-MAX_ITEMS = 40
+MAX_ITEMS = 120
+"""Of a list: a frame may show so many people."""
 MAX_TEXT = 200
 
 

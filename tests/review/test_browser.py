@@ -146,6 +146,12 @@ def said(page: Any, count: int) -> None:
     until(page, f"document.querySelectorAll('.log li:not(.back)').length === {count}")
 
 
+def at_rest(page: Any) -> None:
+    """Wait until nothing is being read anew."""
+    until(page, "document.getElementById('rereading').hidden")
+    page.wait_for_timeout(100)
+
+
 def test_a_whole_pass(page: Any, address: str, home: Path) -> None:
     page.goto(address)
     page.keyboard.press("j")
@@ -182,6 +188,7 @@ def test_a_whole_pass(page: Any, address: str, home: Path) -> None:
     assert split["area"] == "right"
     assert split["end_s"] > split["start_s"] > after["start_s"] + 1
     until_kept(home, 1)
+    at_rest(page)
     edge = page.locator('[data-player="D6"] .edge').first.bounding_box()
     page.mouse.move(edge["x"] + 5, edge["y"] + 8)
     page.mouse.down()
@@ -193,6 +200,7 @@ def test_a_whole_pass(page: Any, address: str, home: Path) -> None:
     assert moved[2]["end_s"] > split["start_s"] + 0.2
 
     # The snap by dragging its line.
+    at_rest(page)
     with Library.open(home / "library") as library:
         found_s = library.rep(1).reading.snap_s
     snap = page.locator(".ticks .snap").bounding_box()
@@ -250,6 +258,36 @@ def test_two_tracks_are_swapped_by_letter(page: Any, address: str, home: Path) -
         fixed.tracks.xyxy[(fixed.tracks.track_id == a) & late] == before.tracks.xyxy[(before.tracks.track_id == b) & late]
     ).all()
     press(page, "u")
+    said(page, 0)
+
+
+def test_boxes_of_a_frame_are_drawn_for_training(page: Any, address: str, home: Path) -> None:
+    open_rep(page, address, 2)
+    canvas = page.locator("figure.screen:not([hidden]) canvas").bounding_box()
+    scale = canvas["width"] / 960
+    press(page, "c")
+    until(page, "!document.getElementById('mode').hidden")
+    page.mouse.move(canvas["x"] + 100 * scale, canvas["y"] + 100 * scale)
+    page.mouse.down()
+    page.mouse.move(canvas["x"] + 130 * scale, canvas["y"] + 160 * scale, steps=4)
+    page.mouse.up()
+    press(page, "Enter")
+    said(page, 1)
+    subject, field, after = corrections(home, 2)[-1]
+    assert (subject.split(":")[0], field) == ("clip", "boxes")
+    assert after["xyxy"][-1] == pytest.approx([100, 100, 130, 160], abs=2)
+    assert len(after["xyxy"]) == 23, "everybody whom the machine saw, and the new one"
+    with Library.open(home / "library") as library:
+        path, frame, boxes = library.corrected_boxes()[0]
+    assert (path.name, frame, boxes) == ("rep-002-sideline.mp4", after["frame_index"], after["xyxy"])
+
+    # The same frame again: the new box is chosen by a press and taken away.
+    press(page, "c")
+    page.mouse.click(canvas["x"] + 115 * scale, canvas["y"] + 130 * scale)
+    press(page, "Delete", "Enter")
+    said(page, 2)
+    assert len(corrections(home, 2)[-1][2]["xyxy"]) == 22
+    press(page, "u", "u")
     said(page, 0)
 
 

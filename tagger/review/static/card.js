@@ -53,8 +53,10 @@ function facts(page, act) {
     ["Snap", reading.snap_s === null ? "not found" : `${reading.snap_s.toFixed(2)} s`, "snap_s", "N", ""],
     ["Direction", page.placement ? (page.placement.direction === 1 ? "toward +x" : "toward −x") : "not known", "direction", "D", ""],
   ];
+  const tools = [["Ball", "Q", "ball"], ["Field lines", "M", "turf"], ["Boxes", "C", "boxes"], ["Join", "B", "join"]];
   return el("section", { "aria-label": "Facts" }, el("ul", { class: "facts" }, rows.map(([label, value, name, key, why]) => el("li", { title: why || "" },
-    el("span", { class: "quiet" }, label), el("span", { class: `value ${said.includes(name) ? "by-coach" : ""}`, "data-fact": name }, value), button("Fix", key, () => act(name))))));
+    el("span", { class: "quiet" }, label), el("span", { class: `value ${said.includes(name) ? "by-coach" : ""}`, "data-fact": name }, value), button("Fix", key, () => act(name))))),
+    el("div", { class: "tools" }, tools.map(([words, key, name]) => button(words, key, () => act(name)))));
 }
 
 function man(page, act) {
@@ -68,7 +70,7 @@ function man(page, act) {
     interval ? el("p", { class: "why" }, el("b", {}, tagLabel(interval, page.receivers)), ` ${page.isCoachs(page.chosen, interval) ? "by a coach" : percent(interval.confidence)}: ${interval.why}`) : null,
     defender ? el("p", { class: "why" }, best(defender.marginals).slice(0, 3).map(([w, p]) => `${w.replace(":", " ")} ${percent(p)}`).join(" · ")) : null,
     events.map((e) => el("p", { class: "why" }, el("b", {}, eventName(e.kind)), `: ${e.why}`)),
-    el("div", { class: "tools" }, defender ? button("Assignment", "A", () => act("assignment")) : null, button("Number", "#", () => act("number")), button("Side", "W", () => act("side")), button("Swap", "T", () => act("swap"))));
+    el("div", { class: "tools" }, defender ? button("Assignment", "A", () => act("assignment")) : null, button("Number", "#", () => act("number")), button("Side", "W", () => act("side")), button("Swap", "T", () => act("swap")), defender ? button("Event", "+", () => act("addEvent")) : null));
 }
 
 function unanswered(rep) {
@@ -77,7 +79,7 @@ function unanswered(rep) {
 }
 
 export function saidWords(row) {
-  const shown = (value) => (value === null || value === undefined ? "nothing" : typeof value === "object" ? (Array.isArray(value) ? `${value.length} marks` : value.assignment || value.kind || Object.values(value).join(" ")) : String(value));
+  const shown = (value) => (value === null || value === undefined ? "nothing" : value.xyxy ? `${value.xyxy.length} boxes` : typeof value === "object" ? (Array.isArray(value) ? `${value.length} marks` : value.assignment || value.kind || Object.values(value).join(" ")) : String(value));
   const who = row.subject.replace(/^clip:.*/, "film").replace(/^(defender|player):/, "");
   return `${who === "rep" ? "" : `${who} `}${row.field.replace(/_s$|_yd$/, "").replaceAll("_", " ")} → ${shown(row.after)}`;
 }

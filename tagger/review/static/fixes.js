@@ -1,5 +1,6 @@
 // Every fix that a coach can make, by the name that its key and its button share.
 
+import { BoxEditing } from "./boxes.js";
 import { askText, choose } from "./choosing.js";
 import { intervalAt } from "./geometry.js";
 import { lookOf, receiverName, words } from "./looks.js";
@@ -164,6 +165,24 @@ export class Fixes {
   turf() {
     this.page.toggles.lines = true;
     this.page.setMode({ name: "turf", line: "Drag a crossing of the dashed lines to where it really is in the film. Escape leaves." });
+  }
+
+  /** Draw the boxes of the shown frame anew, for training the detector. */
+  boxes() {
+    const { page } = this, screen = page.film.lead;
+    if (!screen) { notice("Boxes are drawn on the film, and there is none to be seen.", true); return; }
+    page.film.pause();
+    const subject = `clip:${screen.clip.mark}`, frame = screen.moving.frame_index[screen.row];
+    const said = page.rep.corrections.filter((c) => c.standing && c.subject === subject && c.field === "boxes" && c.after.frame_index === frame).at(-1);
+    page.editing = new BoxEditing(screen, said?.after.xyxy, (kept) => {
+      if (kept === null) { page.draw(); return; }
+      const after = page.editing.value();
+      page.editing = null;
+      page.setMode(null);
+      if (kept) this.saying.fix([{ subject, field: "boxes", after }]);
+    });
+    const acts = [["Keep", () => page.editing.leave(true)], ["Take away", () => { page.editing.remove(); page.draw(); }], ["Leave", () => page.editing.leave(false)]];
+    page.setMode({ name: "boxes", line: "Drag on the film to add a box, a box to move it, its corner to size it; Delete takes the chosen one away. Enter keeps all, Escape none.", acts });
   }
 
   /** A dragged turf spot joins those of its view. */

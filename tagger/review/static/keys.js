@@ -32,6 +32,7 @@ export const KEYS = [
   ["D", "Turn the direction of play", ["d"], "direction"],
   ["Q", "Set the ball's spot", ["q"], "ball"],
   ["M", "Move the field lines onto the turf", ["m"], "turf"],
+  ["C", "Correct this frame's boxes, for training", ["c"], "boxes"],
   ["Z", "Not a rep", ["z"], "not_a_rep"],
   ["R", "A reason for the next fix", ["r"], "reason"],
   ["U", "Undo (with Shift: bring back)", ["u", "U"], "undo"],

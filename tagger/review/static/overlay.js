@@ -12,6 +12,7 @@ export function drawOverlay(screen, page) {
   const scale = width / screen.moving.size_px[0];
   const t = screen.moving.time_s[screen.row] - screen.offset;
   const at = (x, y) => { const p = toPicture(screen.moving, screen.row, x, y); return p && [p[0] * scale, p[1] * scale]; };
+  if (page.editing?.screen === screen) { page.editing.draw(context); return; }
   if (page.toggles.lines) drawLines(context, at);
   if (page.toggles.zones) drawZones(context, screen, page, t, at);
   const taken = [];

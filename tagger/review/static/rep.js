@@ -1,7 +1,7 @@
 // One rep on the page: fetches it, keeps film, field, score and card on one moment, and turns keys and drags into fixes.
 
 import { fillCard } from "./card.js";
-import { byId } from "./dom.js";
+import { byId, el } from "./dom.js";
 import { Film, madeVideos } from "./film.js";
 import { Fixes } from "./fixes.js";
 import { fieldFromPlay, intervalAt } from "./geometry.js";
@@ -52,6 +52,7 @@ class Page {
     const { rep, movings, videos } = await (this.ready.get(repId) || prepared(repId));
     this.chosen = null;
     this.chosenEvent = null;
+    this.editing?.leave(false);
     this.take(rep, movings);
     this.film.load(rep, movings, videos);
     for (const screen of this.film.screens) this.pointers(screen);
@@ -218,7 +219,7 @@ class Page {
   setMode(mode) {
     this.mode = mode;
     byId("mode").hidden = !mode;
-    byId("mode").textContent = mode ? mode.line : "";
+    byId("mode").replaceChildren(...(mode ? [mode.line, ...(mode.acts || []).map(([words, act]) => el("button", { type: "button", onclick: act }, words))] : []));
     this.transport();
     if (this.film.screens.length) this.draw();
   }
@@ -228,7 +229,10 @@ class Page {
   pointers(screen) {
     const spot = (event) => { const box = screen.canvas.getBoundingClientRect(); return turfAt(screen, event.clientX - box.left, event.clientY - box.top); };
     let held = null;
+    const drawing = () => this.editing?.screen === screen && this.editing;
+    screen.canvas.addEventListener("pointermove", (event) => { if (drawing()) { drawing().move(...spot(event).picture); if (event.buttons) this.draw(); } });
     screen.canvas.addEventListener("pointerdown", (event) => {
+      if (drawing()) { drawing().down(...spot(event).picture); screen.canvas.setPointerCapture(event.pointerId); this.draw(); }
       if (this.mode?.name !== "turf") return;
       const at = spot(event).field;
       held = at && gridNear(at, screen.moving.hash_yd);
@@ -236,6 +240,7 @@ class Page {
     });
     screen.canvas.addEventListener("pointerup", (event) => {
       const at = spot(event), point = [event.offsetX, event.offsetY];
+      if (drawing()) { drawing().up(); this.draw(); return; }
       if (this.mode?.name === "turf") { if (held) this.fixes.anchor(screen, held, at.picture); held = null; return; }
       if (this.mode?.name === "ball") { this.setMode(null); if (at.field) this.fixes.ballAt(at.field); return; }
       this.clicked(personAt(screen, ...point));

@@ -49,10 +49,15 @@ export class Saying {
     return stands;
   }
 
-  /** Post a change in its turn, then have read anew what follows from it. */
+  /** Post a change in its turn, then have read anew what follows from it. `body` may be made in its turn; a line says why not. */
   async change(what, body, words) {
     this.pending++;
-    const stands = await inTurn(() => this.send(what, body, words));
+    const stands = await inTurn(() => {
+      const asked = typeof body === "function" ? body() : body;
+      if (typeof asked !== "string") return this.send(what, asked, words);
+      notice(asked, false);
+      return false;
+    });
     this.pending--;
     this.readAgain();
     return stands;
@@ -94,20 +99,24 @@ export class Saying {
     }
   }
 
-  /** Take back row `id`, or the newest that stands. */
+  /** Take back row `id`, or the newest that stands by then. */
   async undo(id) {
-    const row = id ?? this.page.rep.corrections.filter((c) => c.standing).at(-1)?.correction_id;
-    if (row === undefined) { notice("Nothing to take back.", false); return; }
-    const who = await coachName();
-    if (who) await this.change("undo", { who, correction_id: row }, "take back");
+    const newest = () => id ?? this.page.rep.corrections.filter((c) => c.standing).at(-1)?.correction_id;
+    await this.takeBack(newest, "take back", "Nothing to take back.");
   }
 
   /** Bring back what was taken back last. */
   async redo() {
-    const log = this.page.rep.corrections, answered = new Set(log.map((c) => c.undoes));
-    const row = log.filter((c) => c.undoes !== null && !answered.has(c.correction_id)).at(-1);
-    if (!row) { notice("Nothing to bring back.", false); return; }
+    const last = () => {
+      const log = this.page.rep.corrections, answered = new Set(log.map((c) => c.undoes));
+      return log.filter((c) => c.undoes !== null && !answered.has(c.correction_id)).at(-1)?.correction_id;
+    };
+    await this.takeBack(last, "bring back", "Nothing to bring back.");
+  }
+
+  /** Which row is meant is looked up in its turn: two quick presses mean two rows. */
+  async takeBack(rowOf, words, nothing) {
     const who = await coachName();
-    if (who) await this.change("undo", { who, correction_id: row.correction_id }, "bring back");
+    if (who) await this.change("undo", () => { const row = rowOf(); return row === undefined ? nothing : { who, correction_id: row }; }, words);
   }
 }
