@@ -6,7 +6,7 @@ import json
 from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path as FilmPath
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import anyio.to_thread
 from fastapi import APIRouter, Path, Request
@@ -21,6 +21,7 @@ from tagger.library.records import Correction, StoredRep
 from tagger.library.store import Library
 from tagger.review.edits import Edits, Reread, Undo
 from tagger.review.film import FilmServer
+from tagger.review.lot import drawn_reps
 from tagger.review.rep_data import log_data, moving_data, rep_data, version_of
 from tagger.review.reread import is_stale, reread
 from tagger.review.safety import refused
@@ -35,9 +36,10 @@ def _library(request: Request) -> Library:
 
 
 @router.get("/api/queue")
-def queue(request: Request) -> dict[str, Any]:
-    """Ids of all reps in the order in which to look at them, and how far the pass has come."""
+def queue(request: Request, part: Literal["worth", "lot"] = "worth") -> dict[str, Any]:
+    """Ids of all reps in the order in which to look at them (or of those drawn by lot), and how far the pass has come."""
     reps = request.app.state.shelf.queue.ordered(_library(request))
+    reps = drawn_reps(reps) if part == "lot" else reps
     progress = progress_of(reps)
     return {
         "order": [rep.rep_id for rep in reps],

@@ -5,7 +5,7 @@ from __future__ import annotations
 import mimetypes
 from functools import lru_cache
 from importlib.resources import files
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query, Request
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -16,10 +16,12 @@ from tagger.library.queue_order import progress_of
 from tagger.library.store import Library
 from tagger.review import guide_words, words
 from tagger.review.field_pictures import field_picture, hatch_patterns
+from tagger.review.lot import drawn, drawn_reps
 from tagger.review.truth_report import truth_report
 
 router = APIRouter(default_response_class=HTMLResponse)
 PER_PAGE = 100
+Part = Literal["worth", "lot"]
 MEDIA_TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
 
 
@@ -62,12 +64,16 @@ def static(name: str) -> Response:
 
 @router.get("/")
 def queue_page(
-    request: Request, search: Annotated[str, Query(max_length=300)] = "", start: Annotated[int, Query(ge=0, lt=10**7)] = 0
+    request: Request,
+    search: Annotated[str, Query(max_length=300)] = "",
+    start: Annotated[int, Query(ge=0, lt=10**7)] = 0,
+    part: Part = "worth",
 ) -> Response:
-    """The queue, the most valuable look first; `search` narrows it in the language of `deepthird reps`."""
+    """The queue, the most valuable look first, or its reps drawn by lot; `search` narrows it in the language of `deepthird reps`."""
     library: Library = request.app.state.shelf.library
     queue, fault = request.app.state.shelf.queue.ordered(library), ""
-    progress = progress_of(queue)
+    progress, lot = progress_of(queue), drawn_reps(queue)
+    queue = lot if part == "lot" else queue
     if search.strip():
         try:
             wanted = {rep.rep_id for rep in library.search(search)}
@@ -83,6 +89,8 @@ def queue_page(
         start=start,
         per_page=PER_PAGE,
         search=search,
+        part=part,
+        lot=progress_of(lot),
         fault=fault,
         names=words.FAMILY_NAMES,
         here="queue",
@@ -101,7 +109,8 @@ def truth_page(request: Request) -> Response:
     """How right the machine was on this film."""
     library: Library = request.app.state.shelf.library
     _, rows = library.sql("SELECT rep_id FROM reps WHERE review_state != 'new' ORDER BY rep")
-    report = truth_report(library.rep(int(row[0])) for row in rows)
+    lot = drawn(str(row[0]) for row in library.sql("SELECT rep FROM reps WHERE review_state != 'not-a-rep'")[1])
+    report = truth_report((library.rep(int(row[0])) for row in rows), frozenset(lot))
     return page(request, "truth.html", report=report, names=words.FAMILY_NAMES, here="truth")
 
 

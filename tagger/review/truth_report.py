@@ -1,15 +1,14 @@
 """How often the machine was right on this club's own film: the automatic tags against the coach's word, tag kind by tag kind.
 
 Only reps that a coach has finished count: where he said nothing of a tag there, he let it stand. The queue shows doubtful
-reps first, so those reviewed are harder than the rest; the reps drawn by lot give the fair figure.
+reps first, so those reviewed are harder than the rest; the reps drawn by lot (`lot.py`) give the fair figure.
 """
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -20,15 +19,9 @@ from tagger.football.vocabulary import FAMILIES, UNKNOWN
 from tagger.library.reading_json import family_of, likeliest
 from tagger.library.records import StoredRep
 
-LOT_SHARE = 0.1
 SNAP_RIGHT_S = 0.2
 SAMPLE_STEP_S = 0.1
 BIN_EDGES = (0.0, 0.4, 0.6, 0.75, 0.9, 1.0)
-
-
-def drawn_by_lot(name: str) -> bool:
-    """True for the share of reps that chance, not doubt, puts before the coach. Always the same ones."""
-    return hashlib.blake2b(name.encode(), digest_size=4).digest() < int(LOT_SHARE * 2**32).to_bytes(4, "big")
 
 
 @dataclass(frozen=True)
@@ -78,6 +71,7 @@ class TruthReport:
 
     finished: int
     lot_finished: int
+    drawn: int
     kinds: tuple[TagTruth, ...]
     families: tuple[str, ...]
     confusion: dict[str, dict[str, int]]
@@ -113,8 +107,9 @@ class _Tally:
         return TagTruth(kind, every, lot, note)
 
 
-def truth_report(reps: Iterable[StoredRep]) -> TruthReport:
-    """The report over the finished ("reviewed") reps among `reps`; the corrections of all of them are counted."""
+def truth_report(reps: Iterable[StoredRep], drawn: Collection[str] = ()) -> TruthReport:
+    """The report over the finished ("reviewed") reps among `reps`; the corrections of all of them are counted. `drawn`: the names
+    drawn by lot."""
     tally, confusion = _Tally(), {family: Counter[str]() for family in (*FAMILIES, UNKNOWN)}
     told: list[tuple[float, bool]] = []
     snaps: list[float] = []
@@ -125,7 +120,7 @@ def truth_report(reps: Iterable[StoredRep]) -> TruthReport:
         corrections.update(_kind_of(c.subject, c.field) for c in tags)
         if rep.summary.review_state != "reviewed":
             continue
-        lot = drawn_by_lot(rep.summary.name)
+        lot = rep.summary.name in drawn
         finished, lot_finished = finished + 1, lot_finished + lot
         _add_rep(tally, lot, rep, snaps)
         (machine, confidence), (coach, _) = family_of(rep.automatic), family_of(rep.reading)
@@ -136,6 +131,7 @@ def truth_report(reps: Iterable[StoredRep]) -> TruthReport:
     return TruthReport(
         finished,
         lot_finished,
+        len(drawn),
         _kinds(tally),
         used,
         {a: dict(confusion[a]) for a in used},

@@ -13,7 +13,8 @@ from tagger.football.types import Interval
 from tagger.library.queue_order import called_family, progress_of, review_queue
 from tagger.library.records import Correction
 from tagger.library.store import Library
-from tagger.review.truth_report import LOT_SHARE, Share, agreement_s, drawn_by_lot, truth_report
+from tagger.review.lot import LEAST_LOT, drawn
+from tagger.review.truth_report import Share, agreement_s, truth_report
 
 
 @pytest.mark.parametrize(
@@ -69,9 +70,32 @@ def test_wilson_interval_is_the_published_one() -> None:
     assert Share(0, 0).value is None
 
 
-def test_the_lot_draws_its_share() -> None:
-    drawn = sum(drawn_by_lot(f"rep-{k:05d}") for k in range(20_000))
-    assert drawn / 20_000 == pytest.approx(LOT_SHARE, abs=0.01)
+def test_the_lot_draws_a_tenth_whatever_the_machine_thinks() -> None:
+    names = [f"rep-{k:05d}" for k in range(1000)]
+    lot = drawn(names)
+    assert len(lot) == 100
+    assert lot == drawn(reversed(names)), "the same ones, in whatever order the reps come"
+    numbers = [int(name[4:]) for name in lot]
+    # Mean of 100 numbers drawn evenly from 0 to 999: 499.5, standard error 29 (uniform distribution).
+    assert abs(sum(numbers) / 100 - 499.5) < 3 * 29
+    assert len(set(lot) & set(drawn(names + [f"rep-{k:05d}" for k in range(1000, 1100)]))) > 85, "most stay drawn"
+    assert len(drawn(names[:50])) == LEAST_LOT
+    assert len(drawn(names[:5])) == 5
+
+
+def test_the_lot_is_a_part_of_the_queue_and_of_the_report(client: TestClient, library: Library) -> None:
+    order = client.get("/api/queue", params={"part": "lot"}).json()["order"]
+    assert [library.rep(k).summary.name for k in order] == drawn(["rep-001", "rep-002", "rep-003"])
+    assert "Drawn by lot (0 of 3 done)" in client.get("/").text
+    assert f'/rep/{order[0]}?part=lot"' in client.get("/", params={"part": "lot"}).text
+    library.correct(2, Correction("A", "rep", "review_state", "not-a-rep"))
+    assert "Drawn by lot (0 of 2 done)" in client.get("/").text
+    library.correct(1, Correction("A", "rep", "review_state", "reviewed"))
+    truth = client.get("/truth").text
+    assert "once all 2 of them are accepted (1 so far)" in truth
+    report = truth_report([library.rep(1)], {"rep-003"})
+    assert (report.lot_finished, report.kinds[0].lot_reps.total) == (0, 0)
+    assert client.get("/", params={"part": "x"}).status_code == 422
 
 
 def test_agreement_is_time_with_the_same_word_and_area() -> None:

@@ -62,7 +62,7 @@ class Page {
     this.card();
     this.film.seek(snap ?? movings[0].time_s[0]);
     document.title = `${rep.name} · deepthird`;
-    if (remember) history.pushState({ repId }, "", `/rep/${repId}`);
+    if (remember) history.pushState({ repId }, "", `/rep/${repId}${location.search}`);
     this.saying.readAgain();
     performance.measure("rep-to-rep", { start: asked });
     this.prepareNeighbours();
@@ -87,7 +87,7 @@ class Page {
   }
 
   async progress() {
-    const queue = await fetched("/api/queue");
+    const queue = await fetched(`/api/queue${location.search}`);
     if (!this.order.length) this.order = queue.order;
     byId("progress").value = queue.total ? queue.done / queue.total : 1;
     byId("progress-words").textContent = `${queue.done} of ${queue.total} done`;
