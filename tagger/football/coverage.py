@@ -96,7 +96,7 @@ def _rush_sets(rush: FloatArray) -> Iterator[tuple[BoolArray, float]]:
 def _with_unseen(scores: RoleScores, rows: IntArray, scene: Scene) -> RoleScores:
     """The scores of some men. Those who must be there but are out of the picture stand in as men of whom nothing is known:
     any role is as open to them as any other."""
-    missing = max(0, (11 if scene.full_line else min(7, len(scene.offense))) - len(scene.defense))
+    missing = max(0, (11 if scene.team else min(7, len(scene.offense))) - len(scene.defense))
     dialects, _, count = scores.score.shape
     return RoleScores(scores.roles, np.concatenate([scores.score[:, rows], np.zeros((dialects, missing, count))], axis=1))
 

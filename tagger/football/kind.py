@@ -52,6 +52,6 @@ def _passer(scene: Scene, passer: int) -> dict[str, float]:
 def play_kind(scene: Scene, release: Release | None, book: PlayBook) -> dict[str, float]:
     """Probability of each of PLAY_KINDS. Without a full line (seven-on-seven) only pass and quick are possible."""
     logits = book.kind.logits(measure_kind(scene, release))
-    if not scene.full_line:
+    if not scene.team:
         logits = np.where([kind in ("pass", "quick") for kind in PLAY_KINDS], logits, -np.inf)
     return {kind: float(p) for kind, p in zip(PLAY_KINDS, softmax(logits), strict=True)}

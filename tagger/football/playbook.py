@@ -13,6 +13,9 @@ import models
 from vision.types import FloatArray
 
 
+LINEARS = ("release", "kind", "rush", "front")
+
+
 @dataclass(frozen=True)
 class Linear:
     """A (multinomial) logit: measures (M,) are centred by `mean`, divided by `sd`, then `weight` (C, M) and `bias` (C,)."""
@@ -31,19 +34,19 @@ class Linear:
 @dataclass(frozen=True)
 class PlayBook:
     """`release` has one class, the moment of the throw; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes;
-    `rush_count` (12,) the log share of reps with 0, 1, ... rushers."""
+    `front` one, these are the linemen and the passer; `rush_count` (12,) the log share of reps with 0, 1, ... rushers."""
 
     release: Linear
     kind: Linear
     rush: Linear
+    front: Linear
     rush_count: FloatArray
 
 
 def parse_playbook(text: str) -> PlayBook:
     """Read the learned numbers."""
     data = json.loads(text)
-    release, kind, rush = (_linear(data[name]) for name in ("release", "kind", "rush"))
-    return PlayBook(release, kind, rush, np.array(data["rush_count"], dtype=float))
+    return PlayBook(*(_linear(data[name]) for name in LINEARS), np.array(data["rush_count"], dtype=float))
 
 
 def _linear(entry: dict[str, Any]) -> Linear:
@@ -53,7 +56,7 @@ def _linear(entry: dict[str, Any]) -> Linear:
 def format_playbook(book: PlayBook, measures: dict[str, tuple[str, ...]]) -> str:
     """The inverse of `parse_playbook`, with the measures' names for the reader."""
     blocks = []
-    for name in ("release", "kind", "rush"):
+    for name in LINEARS:
         linear: Linear = getattr(book, name)
         entry = {"measures": list(measures[name])} | {
             key: np.round(getattr(linear, key), 4).tolist() for key in ("mean", "sd", "weight", "bias")}

@@ -14,7 +14,6 @@ from tagger.football.events import find_events
 from tagger.football.facts import Fixed, fixed_assignments, fixed_kind, fixed_rush
 from tagger.football.formation import read_formation
 from tagger.football.kind import play_kind
-from tagger.football.linemen import find_front
 from tagger.football.measures import LATEST_S
 from tagger.football.motions import find_motions
 from tagger.football.playbook import PlayBook, shipped_playbook
@@ -25,7 +24,7 @@ from tagger.football.scene import Scene, make_scene
 from tagger.football.settings import Settings, shipped_settings
 from tagger.football.shell import read_shell
 from tagger.football.shift import OwnShifts, Shift, shift_over_time, shift_told
-from tagger.football.snap import Snap, find_snap
+from tagger.football.snap import Snap, find_snap, front_at
 from tagger.football.timeline import read_defenders
 from tagger.football.types import Abstention, CoachFacts, Defender, PlayTracks, Reading
 from tagger.football.variant import name_variant
@@ -77,7 +76,7 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
         end_s=round(snap.time_s + end_s, 3), play_kind=kinds, shell=look.shell, shell_why=look.shell_why, family=family, family_why=why,
         family_over_time=over_time, variant=_variant(course, settings) if graded else None,
         formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)), defenders=defenders, events=events,
-        abstained=(*abstained, *unsure), rush_count=rushers if scene.full_line else 0, box_count=look.box)
+        abstained=(*abstained, *unsure), rush_count=rushers if scene.team else 0, box_count=look.box)
     return shift_told(reading, own)
 
 
@@ -118,7 +117,7 @@ def locate_snap(play: PlayTracks) -> Snap | None:
         return None
     if play.snap_s is not None:
         at = int(np.argmin(np.abs(grid - play.snap_s)))
-        return Snap(play.snap_s, find_front(sampled.xy_yd[offense][:, max(0, at - 2)]), 1.0)
+        return Snap(play.snap_s, front_at(sampled, offense, at), 1.0)
     found = find_snap(sampled, offense)
     if found is None:
         return None

@@ -57,7 +57,7 @@ def measure_release(scene: Scene) -> tuple[FloatArray, FloatArray]:
         return np.empty(0), np.empty((0, len(MEASURES)))
     speed = np.linalg.norm(scene.velocity, axis=2)
     rushing = scene.xy[scene.defense, scene.at(1.2), 0] - scene.line_yd < 1.0
-    rush = scene.defense[rushing] if scene.full_line else scene.defense[:0]
+    rush = scene.defense[rushing] if scene.team else scene.defense[:0]
     cover = np.setdiff1d(scene.defense, rush)
     cover = cover if len(cover) else scene.defense
     close = _closing(scene)

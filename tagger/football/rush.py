@@ -34,7 +34,7 @@ def rush_probability(scene: Scene, book: PlayBook, known: FloatArray | None = No
     Each man's own measures give his probability; how often so many rush decides the doubtful ones: exactly the likeliest
     number of men come out above a half."""
     known = np.full(len(scene.defense), np.nan) if known is None else known
-    if not scene.full_line or not len(scene.defense):
+    if not scene.team or not len(scene.defense):
         return np.nan_to_num(known)
     rows = (measure_rush(scene) - book.rush.mean) / book.rush.sd
     own = np.where(np.isnan(known), expit(rows @ book.rush.weight[0] + book.rush.bias[0]), known)

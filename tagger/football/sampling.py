@@ -15,6 +15,8 @@ from vision.types import BoolArray, FloatArray, IntArray
 LEAST_WIDTH_S = 0.11
 WIDTH_PER_NOISE_S = 0.33
 MOST_WIDTH_S = 0.42
+STANDS_S = 2.5
+APPEARS_S = 0.4
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,18 @@ class Sampled:
         """Grid index nearest to a time, kept inside the grid."""
         step = self.time_s[1] - self.time_s[0] if len(self.time_s) > 1 else 1.0
         return int(np.clip(round((time_s - self.time_s[0]) / step), 0, len(self.time_s) - 1))
+
+    def stance(self, tick: int) -> FloatArray:
+        """(N, 2) where everybody stands at a grid index; for who is hidden just then, where he was last seen within
+        STANDS_S before it, else where he is first seen within APPEARS_S after it (a set man stands); NaN for the others."""
+        step = self.time_s[1] - self.time_s[0] if len(self.time_s) > 1 else 1.0
+        before = range(tick, max(-1, tick - round(STANDS_S / step)), -1)
+        after = range(tick + 1, min(len(self.time_s), tick + 1 + round(APPEARS_S / step)))
+        out = np.full((len(self.xy_yd), 2), np.nan)
+        for i in (*before, *after):
+            missing = np.isnan(out[:, 0])
+            out[missing] = self.xy_yd[missing, i]
+        return out
 
     def rows(self, chosen: IntArray | BoolArray) -> Sampled:
         """The same for some of the players (index or mask)."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from homography.field import LEVELS, WIDTH_YD
-from tagger.football.linemen import PLAIN_FRONT_YD, Front, find_front
+from tagger.football.linemen import STEPS_S, Front, find_front, line_of
 from tagger.football.sampling import Sampled, sample
 from tagger.football.types import PlayTracks
 from vision.types import BoolArray, FloatArray, IntArray
@@ -17,9 +17,9 @@ BEFORE_S = 4.0
 LONGEST_S = 8.0
 
 
-BALL_AHEAD_YD = 0.4
-"""The centre's body stands this far behind the ball's nose."""
 FEWEST_LINEMEN = 3
+FEWEST_TEAM = 17
+"""So many men are no seven-on-seven (14, and a man who was followed twice), even if nobody looks like a lineman."""
 BARE_TACKLE_YD = 3.2
 """Half width that a line of five would have, where there is none."""
 
@@ -55,8 +55,13 @@ class Scene:
 
     @property
     def full_line(self) -> bool:
-        """True with linemen (team), False in seven-on-seven and drills: nobody rushes there."""
+        """True with linemen, False in seven-on-seven, in drills, and where they were not found."""
         return len(self.linemen) >= FEWEST_LINEMEN
+
+    @property
+    def team(self) -> bool:
+        """True in a team period, False in seven-on-seven and drills: nobody rushes there."""
+        return self.full_line or len(self.play.player_id) >= FEWEST_TEAM
 
     @property
     def last_s(self) -> float:
@@ -77,8 +82,8 @@ def make_scene(play: PlayTracks, snap_s: float, front: Front | None = None) -> S
     xy = _bridge(sampled.xy_yd)
     stance = xy[:, max(0, snap - 1)]
     if front is None or front.passer is None:
-        front = find_front(stance[offense])
-    plain = len(front.linemen) == 1 or front.misfit_yd < PLAIN_FRONT_YD
+        front = find_front(stance[offense], xy[offense, min(snap + round(STEPS_S / STEP_S), len(grid) - 1)])
+    plain = len(front.linemen) == 1 or front.plain
     linemen = offense[list(front.linemen)] if plain else offense[:0]
     passer = int(offense[front.passer]) if front.passer is not None else None
     receivers = np.array([i for i in offense if i not in linemen and i != passer], dtype=int)
@@ -100,9 +105,10 @@ def _on_field(play: PlayTracks) -> FloatArray:
 def _ball(stance: FloatArray, offense: IntArray, linemen: IntArray, passer: int | None) -> tuple[FloatArray, float, float]:
     """Ball spot, line of scrimmage and the tackles' half width, from where the offense stands."""
     if len(linemen):
-        centre = stance[linemen[len(linemen) // 2]]
-        line = float(centre[0] + BALL_AHEAD_YD)
-        return np.array([line, centre[1]]), line, float(np.ptp(stance[linemen, 1]) / 2) if len(linemen) == 5 else BARE_TACKLE_YD
+        line = line_of(stance[linemen])
+        middle = float(stance[linemen[len(linemen) // 2], 1]) if len(linemen) in (1, 5) or passer is None else float(stance[passer, 1])
+        tackle = float(np.ptp(stance[linemen, 1]) / 2) if len(linemen) == 5 else BARE_TACKLE_YD
+        return np.array([line, middle]), line, tackle
     across = float(stance[passer, 1]) if passer is not None else float(np.median(stance[offense, 1]))
     return np.array([0.0, across]), 0.0, BARE_TACKLE_YD
 

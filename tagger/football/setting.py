@@ -13,9 +13,8 @@ import numpy as np
 
 from homography.field import LEVELS, WIDTH_YD
 from homography.types import FieldTracks, FieldView
-from tagger.football.linemen import find_front
+from tagger.football.linemen import BALL_AHEAD_YD, find_front, line_of
 from tagger.football.sampling import Sampled, sample
-from tagger.football.scene import BALL_AHEAD_YD
 from tagger.football.snap import Snap, find_snap
 from tagger.football.types import Abstention, PlayTracks, Situation
 from vision.types import NO_KIT, BoolArray, FloatArray, IntArray
@@ -30,13 +29,18 @@ OFFENSE_DEPTH_YD = 10.0
 DEFENSE_DEPTH_YD = 32.0
 NEUTRAL_YD = 2.5
 """A man may stand this far on the wrong side of the line (the tracks' error, a wide stance)."""
-PLAIN_MISFIT_YD = 2.5
 MOVER_YD = 1.5
 """Who keeps within this over the whole clip waits or watches."""
 RUNS_YD = 2.0
 """A man of no kit belongs to the rep if he runs this far in the first 1.5 s."""
 LATE_S = 1.5
 """Linemen come out of each other's shadow within this after the snap."""
+THERE_BEFORE_S, THERE_AFTER_S = 1.0, 2.5
+STANDING_UNTIL_S = 0.2
+SAME_MAN_YD = 0.75
+LEAST_TICKS = 6
+USUAL_OFFENSE_YD, USUAL_DEFENSE_YD = 8.0, 20.0
+"""Deeper than this hardly anybody of a side stands who takes part."""
 JOIN_GAP_S = 2.0
 JOIN_SPEED_YD_S = 7.0
 JOIN_SLACK_YD = 1.5
@@ -167,12 +171,13 @@ def _turn(sampled: Sampled, direction: int) -> Sampled:
 
 
 def _line_yd(offense: FloatArray, between: float) -> float:
-    """Line of scrimmage: just ahead of the centre; without linemen, of the men who stand at the zone between the teams."""
+    """Line of scrimmage: just ahead of the linemen, as far as they stand at the zone between the teams; without linemen, of whoever
+    does."""
     front = find_front(offense)
-    if len(front.linemen) == 5 and front.misfit_yd < PLAIN_MISFIT_YD:
-        return float(offense[front.linemen[2], 0] + BALL_AHEAD_YD)
-    foremost = offense[np.isfinite(offense[:, 0]) & (offense[:, 0] < between + 1.0) & (offense[:, 0] > between - 3.0), 0]
-    return float(np.median(foremost) + BALL_AHEAD_YD) if len(foremost) >= 3 else between
+    at_zone = np.isfinite(offense[:, 0]) & (offense[:, 0] < between + 1.0) & (offense[:, 0] > between - 3.0)
+    if len(front.linemen) >= 3 and at_zone[list(front.linemen)].all():
+        return line_of(offense[list(front.linemen)])
+    return float(np.median(offense[at_zone, 0]) + BALL_AHEAD_YD) if at_zone.sum() >= 3 else between
 
 
 def _play(crowd: _Crowd, sampled: Sampled, side: _Side, view: FieldView, situation: Situation) -> PlayTracks | Abstention:
@@ -180,11 +185,11 @@ def _play(crowd: _Crowd, sampled: Sampled, side: _Side, view: FieldView, situati
     stance, travel = _stance(turned, side.snap), _travel(turned, side.snap)
     inside = (np.abs(stance[:, 1]) > -OUTSIDE_YD) & (np.abs(stance[:, 1]) < WIDTH_YD + OUTSIDE_YD)
     behind = side.line_yd - stance[:, 0]
-    offense = _members(crowd.kit, side.offense, inside & (behind > -NEUTRAL_YD) & (behind < OFFENSE_DEPTH_YD),
-                       np.abs(behind - 1.0) - travel, travel)
+    offense = _members(crowd, turned, side.snap, side.offense, inside & (behind > -NEUTRAL_YD) & (behind < OFFENSE_DEPTH_YD),
+                       behind - USUAL_OFFENSE_YD, travel)
     offense = _with_passer(crowd, side, stance, offense, inside & (behind > -NEUTRAL_YD) & (behind < OFFENSE_DEPTH_YD))
     beyond = inside & (behind < NEUTRAL_YD) & (behind > -DEFENSE_DEPTH_YD) & ~np.isin(np.arange(len(behind)), offense)
-    defense = _members(crowd.kit, side.defense, beyond, -behind - 2.0 * travel, travel)
+    defense = _members(crowd, turned, side.snap, side.defense, beyond, -behind - USUAL_DEFENSE_YD, travel)
     if len(offense) < FEWEST_A_SIDE or len(defense) < FEWEST_A_SIDE:
         return Abstention("rep", f"only {len(offense)} on the offense and {len(defense)} on the defense could be followed "
                                  f"through the snap, {FEWEST_A_SIDE} a side are needed")
@@ -214,23 +219,39 @@ def _stance(turned: Sampled, snap: Snap) -> FloatArray:
     return stance
 
 
-def _members(kit: IntArray, own: int, near: BoolArray, cost: FloatArray, travel: FloatArray) -> IntArray:
-    """Rows of one side: its kit, at most eleven, the cheapest; with room left, men of no kit who run."""
-    men = np.flatnonzero(near & (kit == own))
-    men = men[np.argsort(cost[men], kind="stable")[:MOST_A_SIDE]]
-    odd = np.flatnonzero(near & (kit == NO_KIT) & (travel > RUNS_YD))
-    odd = odd[np.argsort(cost[odd], kind="stable")[: MOST_A_SIDE - len(men)]]
-    return np.sort(np.concatenate([men, odd]))
+def _members(crowd: _Crowd, turned: Sampled, snap: Snap, own: int, near: BoolArray, odd_yd: FloatArray, travel: FloatArray) -> IntArray:
+    """Rows of one side: its kit, at most eleven, those who are there through the snap before those who come and go, nobody twice;
+    with room left, men of no kit who run. `odd_yd` (N,) is how far from where his side plays a man stands."""
+    low, high = turned.index(snap.time_s - THERE_BEFORE_S), turned.index(snap.time_s + THERE_AFTER_S) + 1
+    path, standing = turned.xy_yd[:, low:high], turned.xy_yd[:, low:turned.index(snap.time_s + STANDING_UNTIL_S) + 1]
+    there = np.isfinite(path[:, :, 0]).mean(axis=1)
+    worth = there + 0.1 * np.minimum(travel, 3.0) - 0.1 * np.maximum(odd_yd, 0.0)
+    chosen: list[int] = []
+    for group in (near & (crowd.kit == own), near & (crowd.kit == NO_KIT) & (travel > RUNS_YD)):
+        for man in sorted(np.flatnonzero(group).tolist(), key=lambda i: -worth[i]):
+            if len(chosen) < MOST_A_SIDE and not any(
+                    _same_man(path[man], path[other]) or _same_man(standing[man], standing[other]) for other in chosen):
+                chosen.append(man)
+    return np.sort(np.array(chosen, dtype=np.int64))
+
+
+def _same_man(path: FloatArray, other: FloatArray) -> bool:
+    """True for two tracks (T, 2) that run on each other through most of the first one's time: one man followed twice."""
+    apart = np.linalg.norm(path - other, axis=1)
+    both = np.isfinite(apart)
+    return bool(both.sum() > max(0.6 * np.isfinite(path[:, 0]).sum(), LEAST_TICKS) and np.mean(apart[both]) < SAME_MAN_YD)
 
 
 def _with_passer(crowd: _Crowd, side: _Side, stance: FloatArray, offense: IntArray, near: BoolArray) -> IntArray:
     """The offense with a passer in another colour (red: no contact), if it has none of its own."""
-    if len(offense) >= MOST_A_SIDE or find_front(stance[offense]).passer is not None:
+    if len(offense) >= MOST_A_SIDE:
         return offense
+    without = find_front(stance[offense])
     for other in np.flatnonzero(near & (crowd.kit != side.offense) & (crowd.kit != side.defense) & (crowd.kit != NO_KIT)):
         with_him = np.append(offense, other)
         front = find_front(stance[with_him])
-        if front.linemen and front.passer == len(offense):
+        better = without.passer is None or front.logit > without.logit
+        if front.linemen and front.passer == len(offense) and better:
             return with_him
     return offense
 

@@ -9,18 +9,21 @@ rushers is known, so the likelihood of a play is that of a sum of independent, u
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from labelled import read_labelled
 from scipy.optimize import minimize
 from scipy.special import expit, log_softmax
-from simulated import as_filmed, parse_seeds, role_of, simulate
+from simulated import SimulatedRep, as_filmed, parse_seeds, role_of, simulate
 
-from tagger.football import kind, release, rush
+from tagger.football import kind, linemen, release, rush
 from tagger.football.playbook import Linear, PlayBook, format_playbook
+from tagger.football.sampling import sample
 from tagger.football.scene import Scene, make_scene
+from tagger.football.types import PlayTracks
 from tagger.football.vocabulary import PLAY_KINDS
 
 MOMENT_SD_S = 0.12
@@ -88,17 +91,72 @@ def fit_rush(counted: Sequence[tuple[np.ndarray, int]], known: Sequence[tuple[np
     return Linear(mean, sd, parameters[None, 1:], parameters[:1])
 
 
+OLINE, PASSER = {"T", "G", "C", "OT", "OG", "lt", "lg", "c", "rg", "rt"}, {"QB", "qb"}
+
+
+@dataclass(frozen=True)
+class Stood:
+    """An offense at the snap and STEPS_S later ((N, 2) each) and every man's position word."""
+
+    stance: np.ndarray
+    later: np.ndarray
+    word: tuple[str, ...]
+
+
+def stood(play: PlayTracks, snap_s: float, word_of: Mapping[str, str]) -> Stood:
+    """The offense as `find_front` gets to see it."""
+    offense = play.side == "offense"
+    grid = np.arange(play.time_s[0], play.time_s[-1], 0.05)
+    sampled = sample(play.time_s, play.xy_yd, play.sigma_yd, play.facing_rad, grid)
+    tick = sampled.index(snap_s)
+    names = [name for name, mine in zip(play.player_id, offense, strict=True) if mine]
+    return Stood(sampled.stance(max(0, tick - 2))[offense], sampled.xy_yd[offense, sampled.index(snap_s + linemen.STEPS_S)],
+                 tuple(word_of.get(name, "") for name in names))
+
+
+def fit_front(examples: Sequence[Stood], ridge: float = 1.0) -> Linear:
+    """Conditional logit over all lines and passers of an offense; the target is shared by those with the most men right, the
+    passer counting as three. The bias makes the worst two hundredth of the right answers just not plain."""
+    prepared = []
+    for one in examples:
+        seen = np.flatnonzero(np.isfinite(one.stance[:, 0]))
+        fronts = list(linemen.possible_fronts(one.stance, seen)) if len(seen) >= linemen.FEWEST_TO_LOOK else []
+        if not fronts:
+            continue
+        right = np.array([sum(one.word[i] in OLINE for i in f.linemen) - 2 * sum(one.word[i] not in OLINE for i in f.linemen)
+                          + 3 * (one.word[f.passer] in PASSER) for f in fronts])
+        if right.max() < 6:
+            continue
+        rows = np.stack([linemen.measure_front(f, one.stance, one.later, seen) for f in fronts])
+        prepared.append((rows, (right == right.max()) / (right == right.max()).sum()))
+    stacked = np.concatenate([rows for rows, _ in prepared])
+    mean, sd = np.nanmean(stacked, axis=0), np.nanstd(stacked, axis=0) + 1e-6
+    tables = [(np.nan_to_num((rows - mean) / sd), target) for rows, target in prepared]
+
+    def loss(weight: np.ndarray) -> tuple[float, np.ndarray]:
+        total, slope = 0.5 * ridge * weight @ weight, ridge * weight
+        for x, target in tables:
+            log_chance = log_softmax(x @ weight)
+            total -= target @ log_chance
+            slope = slope + x.T @ (np.exp(log_chance) - target)
+        return total, slope
+
+    weight = minimize(loss, np.zeros(len(mean)), jac=True, method="L-BFGS-B").x
+    found = [np.max(x @ weight) for x, target in tables if target[np.argmax(x @ weight)] > 0]
+    return Linear(mean, sd, weight[None], -np.percentile(found, [0.5]))
+
+
 def log_shares(counts: Sequence[int]) -> np.ndarray:
     """(12,) log share of reps with so many rushers, one rep added to each."""
     return np.log((np.bincount(counts, minlength=12)[:12] + 1.0) / (len(counts) + 12.0))
 
 
-def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequence[tuple[Scene, dict]]) -> PlayBook:
-    """All three, from scenes of labelled plays and scenes of simulated reps with their truths."""
+def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequence[tuple[Scene, dict]], front: Linear) -> PlayBook:
+    """The rest, from scenes of labelled plays and scenes of simulated reps with their truths."""
     throws = [(scene, float(row["pass_time"])) for scene, row in labelled]
     throws += [(scene, t["release_s"] - t["snap_s"]) for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
     thrown = fit_release(throws)
-    book = PlayBook(thrown, thrown, thrown, np.zeros(12))
+    book = PlayBook(thrown, thrown, thrown, front, np.zeros(12))
     scenes = [scene for scene, _ in labelled] + [scene for scene, _ in simulated]
     quick_s = 1.5
     kinds = ["quick" if float(row["pass_time"]) < quick_s else "pass" for _, row in labelled] + [t["play_kind"] for _, t in simulated]
@@ -107,7 +165,7 @@ def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequ
     counted = [(rush.measure_rush(scene), count) for (scene, _), count in zip(labelled, counts, strict=True)]
     known = [_rush_known(scene, t) for scene, t in simulated if t["play_kind"] == "pass" and t["period"] == "team"]
     counts += [int(rushes.sum()) for _, rushes in known]
-    return PlayBook(thrown, fit_kind(rows, kinds), fit_rush(counted, known), log_shares(counts))
+    return PlayBook(thrown, fit_kind(rows, kinds), fit_rush(counted, known), front, log_shares(counts))
 
 
 def _rush_known(scene: Scene, truth: dict) -> tuple[np.ndarray, np.ndarray]:
@@ -124,16 +182,42 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=15, help="reps of each seed")
     parser.add_argument("--out", type=Path, required=True)
     options = parser.parse_args()
-    labelled = [(make_scene(play, 0.0), row) for play, row in read_labelled(options.tracks, options.plays).values()]
-    seeds = parse_seeds(options.simulated)
-    reps = list(simulate(seeds, options.count)) + list(simulate(seeds, options.count // 3, 0.4))
+    played = list(read_labelled(options.tracks, options.plays).values())
+    reps = _simulated(parse_seeds(options.simulated), options.count)
+    front = fit_front([*_stood_in_games(played), *_stood_in_reps(reps)])
+    labelled = [(_scene(play, 0.0, front), row) for play, row in played]
+    scenes = [(_scene(rep.play, rep.truth["snap_s"], front), rep.truth) for rep in reps]
+    measures = {"release": release.MEASURES, "kind": kind.MEASURES, "rush": rush.MEASURES, "front": linemen.MEASURES}
+    (options.out / "play.json").write_text(format_playbook(learn_play(labelled, scenes, front), measures))
+
+
+def _simulated(seeds: range, count: int) -> list[SimulatedRep]:
+    reps = list(simulate(seeds, count)) + list(simulate(seeds, count // 3, 0.4))
     for some in ("run", "screen", "quick"):
         reps += list(simulate(seeds, KIND_COUNT // len(seeds) + 1, options={"play_kind": some, "period": "team"}))
     rng = np.random.default_rng(0)
-    reps += [as_filmed(rep, rng) for rep in reps]
-    scenes = [(make_scene(rep.play, rep.truth["snap_s"]), rep.truth) for rep in reps]
-    measures = {"release": release.MEASURES, "kind": kind.MEASURES, "rush": rush.MEASURES}
-    (options.out / "play.json").write_text(format_playbook(learn_play(labelled, scenes), measures))
+    return reps + [as_filmed(rep, rng) for rep in reps]
+
+
+def _stood_in_games(played: Sequence[tuple[PlayTracks, dict[str, str]]]) -> Iterator[Stood]:
+    """Labelled plays as they are, and as film would spoil them."""
+    rng = np.random.default_rng(1)
+    for play, _ in played:
+        words = {name: word or "" for name, word in zip(play.player_id, play.position, strict=True)}
+        yield stood(play, 0.0, words)
+        yield stood(as_filmed(SimulatedRep(play, {"snap_s": 0.0}), rng).play, 0.0, words)
+
+
+def _stood_in_reps(reps: Sequence[SimulatedRep]) -> Iterator[Stood]:
+    for rep in reps:
+        if rep.truth["period"] == "team":
+            yield stood(rep.play, rep.truth["snap_s"], {p["player_id"]: p["role"] for p in rep.truth["players"]})
+
+
+def _scene(play: PlayTracks, snap_s: float, front: Linear) -> Scene:
+    """A scene whose linemen and passer come from the weights just learned, not from those that are shipped."""
+    seen = stood(play, snap_s, {})
+    return make_scene(play, snap_s, linemen.find_front(seen.stance, seen.later, front))
 
 
 if __name__ == "__main__":

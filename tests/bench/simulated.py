@@ -57,14 +57,22 @@ def in_play_frame(truth: dict[str, Any], noise_yd: float, rng: np.random.Generat
 
 
 def as_filmed(rep: SimulatedRep, rng: np.random.Generator) -> SimulatedRep:
-    """The rep as film gives it: nobody's facing, errors that wander (0.35 yd, half a second) and that stay (0.2 yd, a box's
-    lean), three men about the ball hidden for a second or so, every other time a man missing."""
-    play, snap_s = rep.play, rep.truth["snap_s"]
-    xy = play.xy_yd + _wander(play.xy_yd.shape, 0.35, 0.5, float(np.median(np.diff(play.time_s))), rng)
-    xy += rng.normal(0.0, 0.2, (len(xy), 1, 2))
+    """The rep as film gives it, from two good views (a third of the errors) to one poor one: nobody's facing, errors that wander
+    (0.35 yd, half a second) and that stay (0.3 yd, a box's lean), up to three men about the ball hidden for a second or so, every
+    other time a man missing, every fourth time two neighbours at the line taken for each other from some moment on."""
+    play, snap_s, worst = rep.play, rep.truth["snap_s"], rng.uniform(0.33, 1.0)
+    xy = play.xy_yd.copy()
     stance = xy[:, int(np.argmin(np.abs(play.time_s - snap_s)))]
     from_ball = np.hypot(stance[:, 0], 0.5 * (stance[:, 1] - np.median(stance[:, 1])))
-    for man in rng.choice(np.argsort(from_ball)[:10], 3, replace=False):
+    about_ball = np.argsort(from_ball)[:12]
+    if rng.random() < 0.25:
+        one = rng.choice(about_ball)
+        apart = np.linalg.norm(stance - stance[one], axis=1)
+        other, late = np.argsort(apart)[1], play.time_s > snap_s + rng.uniform(-2.0, 1.0)
+        xy[np.ix_([one, other], np.flatnonzero(late))] = xy[np.ix_([other, one], np.flatnonzero(late))]
+    xy += _wander(xy.shape, 0.35 * worst, 0.5, float(np.median(np.diff(play.time_s))), rng)
+    xy += rng.normal(0.0, 0.3 * worst, (len(xy), 1, 2))
+    for man in rng.choice(about_ball, rng.integers(0, 4), replace=False):
         start = snap_s + rng.uniform(-2.0, 0.3)
         xy[man, (play.time_s > start) & (play.time_s < start + rng.uniform(0.5, 2.5))] = np.nan
     if rng.random() < 0.5:
@@ -72,7 +80,7 @@ def as_filmed(rep: SimulatedRep, rng: np.random.Generator) -> SimulatedRep:
     keep = np.isfinite(xy[:, :, 0]).any(axis=1)
     xy = xy[keep]
     filmed = PlayTracks(play.time_s, tuple(n for n, k in zip(play.player_id, keep, strict=True) if k), play.side[keep], xy,
-                        np.where(np.isfinite(xy[:, :, 0]), 0.3, np.nan), np.full(xy.shape[:2], np.nan), (None,) * len(xy),
+                        np.where(np.isfinite(xy[:, :, 0]), 0.3 * worst, np.nan), np.full(xy.shape[:2], np.nan), (None,) * len(xy),
                         hash_yd=play.hash_yd)
     return SimulatedRep(filmed, rep.truth)
 
