@@ -35,6 +35,7 @@ def forget_command(library: Path, practice: Path | None, reps: tuple[str, ...], 
     clips that were cut out of recordings into the library.
     """
     from tagger.batch.leftovers import forget_files
+    from tagger.cutups.review_copy import forget_copies
     from tagger.library import Library, LibraryError
     from tagger.library.own_shifts import forget_shifts
 
@@ -49,6 +50,8 @@ def forget_command(library: Path, practice: Path | None, reps: tuple[str, ...], 
             click.confirm(f"{_what(kept, folder, reps, number, everything)} Go on?", abort=True, err=True)
         gone = kept.forget(folder, rep_ids, number, side, everything)
     files = forget_files(library, folder) if everything or folder is not None else []
+    with Library.open(library, read_only=True) as kept:
+        files += forget_copies(library, {str(row[0]) for row in kept.sql("SELECT fingerprint FROM clips")[1]})
     if everything and forget_shifts(library):
         files.append(library / "calibration.json")
     if as_json:

@@ -68,7 +68,7 @@ def moving(request: Request, rep_id: Number, clip_id: Number) -> JSONResponse:
 
 @router.get("/film/{clip_id}")
 async def film(request: Request, clip_id: Number) -> Response:
-    """A clip's bytes; answers one Range."""
+    """A clip's bytes, or those of its review copy where a browser cannot show the film itself; answers one Range."""
     found = await anyio.to_thread.run_sync(_film_of, request, clip_id)
     if found is None:
         return refused(404, f"clip {clip_id}: not in this library")
@@ -78,7 +78,10 @@ async def film(request: Request, clip_id: Number) -> Response:
 
 def _film_of(request: Request, clip_id: int) -> tuple[str, str] | None:
     _, rows = _library(request).sql("SELECT path, fingerprint FROM clips WHERE clip_id = ?", (clip_id,))
-    return (str(rows[0][0]), str(rows[0][1])) if rows else None
+    if not rows:
+        return None
+    path, mark = str(rows[0][0]), str(rows[0][1])
+    return str(request.app.state.copies.shown(FilmPath(path), mark)), mark
 
 
 @router.post("/api/reps/{rep_id}/corrections")

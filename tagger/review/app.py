@@ -10,6 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from tagger.cutups.review_copy import ReviewCopies
 from tagger.library.faults import LibraryError
 from tagger.library.queue_order import ReviewQueue
 from tagger.library.store import Library
@@ -42,6 +43,7 @@ def create_app(folder: Path, door: Door) -> FastAPI:
 
     app = FastAPI(title="deepthird review", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
     app.state.shelf, app.state.film, app.state.door = Shelf(folder), FilmServer(), door
+    app.state.copies = ReviewCopies(folder)
     app.include_router(pages.router)
     app.include_router(api.router)
     app.add_exception_handler(LibraryError, _not_there)

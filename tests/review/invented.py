@@ -126,10 +126,10 @@ def draw_frame(frame: int, end_zone: bool) -> np.ndarray:
     return picture
 
 
-def write_film(path: Path, end_zone: bool = False, shift: int = 0) -> None:
-    """H.264 with a keyframe every ten frames. `shift`: a tint that makes the file's content its own."""
+def write_film(path: Path, end_zone: bool = False, shift: int = 0, codec: str = "libx264") -> None:
+    """Film with a keyframe every ten frames. `shift`: a tint that makes the file's content its own."""
     with av.open(str(path), "w") as container:
-        stream = container.add_stream("libx264", rate=FPS, options={"preset": "ultrafast", "crf": "26", "g": "10"})
+        stream = container.add_stream(codec, rate=FPS, options={"preset": "ultrafast", "crf": "26", "g": "10"})
         stream.width, stream.height, stream.pix_fmt = *SIZE, "yuv420p"
         stream.time_base = Fraction(1, FPS)
         for frame in range(FRAMES):

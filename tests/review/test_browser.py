@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from invented import FPS, add_rep
+from invented import FPS, add_rep, write_film
 
 from tagger.library.records import Correction
 from tagger.library.store import Library
@@ -313,6 +313,26 @@ def test_film_and_field_show_the_same_frame(page: Any, address: str) -> None:
     assert len(seen) > 20
     assert max(abs(film - field) for film, field in seen) <= 1
     assert len({film for film, _ in seen[-12:]}) >= 10, "each step shows another frame"
+
+
+def test_film_that_no_browser_plays_is_shown_from_its_copy(page: Any, address: str, home: Path) -> None:
+    folder = home / "other"
+    folder.mkdir()
+    film = folder / "rep-hevc-sideline.mp4"
+    write_film(film, codec="libx265")
+    with Library.open(home / "library") as library:
+        rep_id = add_rep(library, folder, "rep-hevc", views=1, film=False).rep_id
+        mark = library.rep(rep_id).main_clip.fingerprint
+    open_rep(page, address, rep_id)
+    press(page, "Home", *["ArrowRight"] * 6)
+    page.wait_for_timeout(500)
+    film_frame, field_row = page.evaluate(
+        f"[({READ_BLOCKS})(document.querySelector('video')), Number(document.getElementById('plan').dataset.row)]"
+    )
+    assert film_frame == field_row > 6
+    assert [path.stem for path in (home / "library" / "review-copies").iterdir()] == [mark]
+    with Library.open(home / "library") as library:
+        library.forget(rep_ids=[rep_id])
 
 
 def test_both_views_stay_in_step(page: Any, address: str) -> None:
