@@ -6,11 +6,9 @@ import shutil
 from pathlib import Path
 
 from tagger.batch.night import LOG, LOG_COUNT
+from tagger.batch.split import CLIPS
 from tagger.batch.summary import DATA, PAGE
 from tagger.cutups.whole_file import write_text
-
-CLIPS = "clips"
-"""Folder of the reps cut out of practice recordings."""
 
 
 def forget_files(library: Path, folder: Path | None) -> list[Path]:

@@ -83,9 +83,9 @@ def _one_round(watch: Watch, library: Library, owner: Owner, make_crew: Callable
     waiting, worked = len(library.jobs.list("waiting")), False
     if not waiting:
         return False
-    for finished in work_through(library, owner, make_crew(waiting), None, work=work):
+    for finished in work_through(library, owner, make_crew(waiting), None, work=work, scripts=watch.scripts):
         if finished.state == "done":
-            log.info("tagged %s", finished.job.path)
+            log.info("%s", finished.reason or f"tagged {finished.job.path}")
         else:
             log.warning("%s: %s", "trying once more" if finished.state == "waiting" else finished.state, finished.reason)
         worked = worked or finished.state != "waiting"

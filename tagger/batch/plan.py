@@ -32,12 +32,21 @@ class Scripts:
 
     def situation(self, film: RepFilm) -> Situation:
         """What is known of a rep before it is seen."""
-        script, path = self.named, script_near(film.clips[0])
+        script = self._script_of(film.clips[0])
+        return (script.situation_of(film.name) if script else None) or Situation()
+
+    def in_order(self, recording: Path) -> list[Situation]:
+        """The situation of each rep in the script of a recording, each rep once, in order."""
+        script = self._script_of(recording)
+        return list(dict(script.rows).values()) if script else []
+
+    def _script_of(self, clip: Path) -> Script | None:
+        script, path = self.named, script_near(clip)
         if script is None and path is not None:
             if path not in self._read:
                 self._read[path] = self._open(path)
             script = self._read[path]
-        return (script.situation_of(film.name) if script else None) or Situation()
+        return script
 
     def _open(self, path: Path) -> Script | None:
         try:

@@ -16,7 +16,9 @@ from typing import TypeVar
 from tagger.batch.clip_bytes import clip_from_bytes
 from tagger.batch.crew import Crew, Progress
 from tagger.batch.owner import Owner
+from tagger.batch.plan import Scripts
 from tagger.batch.process import Tell, Work, WorkFailed, call_of
+from tagger.batch.recording import is_recording, take_recording
 from tagger.batch.work import tag_film
 from tagger.football.types import Situation
 from tagger.library import ClipRecord, Job, Library, LibraryBusy, LibraryError, RepRecord
@@ -31,7 +33,7 @@ Result = TypeVar("Result")
 @dataclass(frozen=True)
 class Finished:
     """A job after a try. `state` as in the queue: done, failed, set-aside, or waiting for another try; `rep_id` where its tags
-    are; `reason` is one line."""
+    are; `reason` is one line, also for a recording that was cut into reps."""
 
     job: Job
     state: str
@@ -40,9 +42,9 @@ class Finished:
 
 
 def work_through(library: Library, owner: Owner, crew: Crew, run: int | None = None, tell: Tell | None = None,
-                 work: Work = tag_film) -> Iterator[Finished]:
+                 work: Work = tag_film, scripts: Scripts | None = None) -> Iterator[Finished]:
     """Do every waiting job (of `run`), and tell of each try as it ends. Jobs of the run that another living program has in hand
-    are waited for. `work` is what tags a clip (see `work.tag_film`)."""
+    are waited for. `work` is what tags a clip (see `work.tag_film`); `scripts` tell of the reps cut out of recordings."""
     pieces = len(library.jobs.list("waiting", run)) + len(library.jobs.list("running", run))
     progress = Progress(pieces, tell)
     in_work: dict[Future[bytes], Job] = {}
@@ -59,7 +61,7 @@ def work_through(library: Library, owner: Owner, crew: Crew, run: int | None = N
                 continue
             for future in wait(in_work, timeout=LOOK_EVERY_S, return_when=FIRST_COMPLETED).done:
                 job = in_work.pop(future)
-                finished = _settle(library, job, future)
+                finished = _settle(library, job, future, scripts or Scripts())
                 if finished.state != "waiting":
                     progress.teller(job.job_id, job.path.stem)(1.0, "")
                 yield finished
@@ -69,10 +71,13 @@ def work_through(library: Library, owner: Owner, crew: Crew, run: int | None = N
             library.jobs.give_back(owner.name)
 
 
-def _settle(library: Library, job: Job, future: Future[bytes]) -> Finished:
+def _settle(library: Library, job: Job, future: Future[bytes], scripts: Scripts) -> Finished:
     """Save what came, or write down why nothing did."""
     try:
-        clip = _clip(future.result())
+        answer = future.result()
+        if is_recording(answer):
+            return Finished(job, "done", reason=patiently(lambda: take_recording(library, job, answer, scripts)))
+        clip = _clip(answer)
         if clip.fingerprint != job.fingerprint:
             raise WorkFailed(f"{job.path}: changed while it was in work (still being copied?); tag it again", again=False)
         record = RepRecord(job.rep_name, (clip,), Situation(**job.options["situation"]), None, job.views_of)

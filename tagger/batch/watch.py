@@ -30,7 +30,8 @@ class Watch:
 
     def __init__(self, folder: Path, library: Library, options: TagOptions, scripts: Scripts, settle_s: float) -> None:
         self._settling = Settling(folder, leave_out=(library.folder,))
-        self._library, self._options, self._scripts, self._settle_s = library, options, scripts, settle_s
+        self.scripts = scripts
+        self._library, self._options, self._settle_s = library, options, settle_s
         self._in_hand: set[Path] = set()
 
     def look(self, now_s: float) -> Taken:
@@ -93,6 +94,6 @@ class Watch:
             self._library.jobs.add(taken.queued)
 
     def _wishes(self, film: RepFilm, ready: dict[Path, str], clips: Sequence[Path]) -> list[Wish]:
-        value = options_to_json(replace(self._options, situation=self._scripts.situation(film)))
+        value = options_to_json(replace(self._options, situation=self.scripts.situation(film)))
         prints = [ready[path] for path in film.clips]
         return [Wish(ready[path], path, value, film.name, tuple(mark for mark in prints if mark != ready[path])) for path in clips]

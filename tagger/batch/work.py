@@ -12,7 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tagger.batch.clip_bytes import clip_to_bytes
+from tagger.batch.cut_list import beside
 from tagger.batch.process import Tell
+from tagger.batch.split import find_cuts_work
 from tagger.football.types import Situation
 from tagger.library import ClipRecord, fingerprint
 from tagger.library.own_shifts import shifts_from_json
@@ -22,11 +24,15 @@ if TYPE_CHECKING:
 
 
 def tag_film(arguments: Mapping[str, Any], tell: Tell) -> bytes:
-    """Tag the clip at `arguments["path"]` as `options_to_json` says; see `clip_bytes`. Runs in a process of its own."""
-    from tagger.pipeline import tag_clip
+    """Tag the clip at `arguments["path"]` as `options_to_json` says; see `clip_bytes`. Of a recording (longer than a rep, or with
+    a cut list beside it) the answer is its cut list. Runs in a process of its own."""
+    from tagger.pipeline import MAX_CLIP_S, tag_clip
+    from vision.video import probe
 
     path = Path(arguments["path"])
     mark = fingerprint(path)
+    if beside(path).is_file() or probe(path).duration_s > MAX_CLIP_S:
+        return find_cuts_work(arguments, tell)
     tagged = tag_clip(path, options_from_json(arguments["options"], arguments["threads"]), tell)
     return clip_to_bytes(record_of(tagged, mark))
 

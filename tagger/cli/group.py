@@ -22,6 +22,7 @@ from tagger.cli.review import review_command
 from tagger.cli.score import score_command
 from tagger.cli.show import show_command
 from tagger.cli.simulate import simulate_command
+from tagger.cli.split import split_command
 from tagger.cli.tag import tag_command
 from tagger.cli.tag_tracks import tag_tracks_command
 from tagger.cli.train import train_command
@@ -76,7 +77,7 @@ def main() -> None:
     """
 
 
-for _command in (tag_command, watch_command, tag_tracks_command, reps_command, show_command, cutup_command, report_command, export_command,
-                 inspect_command, review_command, simulate_command, score_command, train_command, forget_command,
+for _command in (tag_command, watch_command, split_command, tag_tracks_command, reps_command, show_command, cutup_command,
+                 report_command, export_command, inspect_command, review_command, simulate_command, score_command, train_command, forget_command,
                  calibrate_command):
     main.add_command(_command)

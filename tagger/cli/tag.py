@@ -15,7 +15,7 @@ from tagger.cli.options import DEFAULT_LIBRARY, EXISTING_PATH, cluster_option, j
 if TYPE_CHECKING:
     from tagger.batch.crew import Crew
     from tagger.batch.owner import Owner
-    from tagger.batch.plan import Plan
+    from tagger.batch.plan import Plan, Scripts
     from tagger.football.types import Reading
     from tagger.library import Library
 
@@ -53,7 +53,7 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
         plan = plan_films(films, options, scripts, lambda prints: new_only and all(kept.has_film(mark) for mark in prints))
         for line in plan.problems:
             say(f"deepthird: {line}")
-        failures = plan.problems + _work(kept, owner, plan, lambda pieces: crew_for(cluster, jobs, pieces, options))
+        failures = plan.problems + _work(kept, owner, plan, scripts, lambda pieces: crew_for(cluster, jobs, pieces, options))
         for line in plan.notes:
             say(f"deepthird: {line}")
         saved = _saved(kept, plan)
@@ -61,7 +61,7 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     return 1 if failures else 0
 
 
-def _work(library: Library, owner: Owner, plan: Plan, make_crew: Callable[[int], Crew]) -> list[str]:
+def _work(library: Library, owner: Owner, plan: Plan, scripts: Scripts, make_crew: Callable[[int], Crew]) -> list[str]:
     """Tag what is planned; returns a line for each clip that could not be."""
     from tagger.batch.queue import work_through
 
@@ -76,8 +76,8 @@ def _work(library: Library, owner: Owner, plan: Plan, make_crew: Callable[[int],
     if waiting < len(plan.wishes):
         say(f"deepthird: going on where the last call was cut short: {waiting} of {len(plan.wishes)} clip(s) left")
     with progress(waiting, "tagging") as tell:
-        for finished in work_through(library, owner, make_crew(waiting), run, tell):
-            if finished.state in ("failed", "set-aside"):
+        for finished in work_through(library, owner, make_crew(waiting), run, tell, scripts=scripts):
+            if finished.reason and finished.state != "waiting":
                 say(f"deepthird: {finished.reason}")
     return [job.reason for job in library.jobs.list(run=run) if job.state in ("failed", "set-aside")]
 
@@ -85,8 +85,8 @@ def _work(library: Library, owner: Owner, plan: Plan, make_crew: Callable[[int],
 def _saved(library: Library, plan: Plan) -> list[tuple[str, list[str], Reading]]:
     """(name, clips, automatic reading) of the reps that are in the library now."""
     found = dict[int, None]()
-    for wish in plan.wishes:
-        rep_id = library.rep_of(wish.fingerprint)
+    for part in (part for wish in plan.wishes for part in library.jobs.with_parts(wish)):
+        rep_id = library.rep_of(part.fingerprint)
         if rep_id is not None:
             found[rep_id] = None
     reps = [library.rep(rep_id) for rep_id in found]

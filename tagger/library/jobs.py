@@ -66,13 +66,26 @@ class Jobs:
         with self._writing() as connection:
             known = {wish.key: connection.execute("SELECT * FROM job WHERE fingerprint = ? AND options = ?", wish.key).fetchone()
                      for wish in wishes}
-            cut_short = {row["run"] for row in known.values() if row is not None and row["state"] in (WAITING, RUNNING)}
+            parts = {row["job_id"]: connection.execute("SELECT job_id, run, state FROM job WHERE part_of = ?", (row["job_id"],)).fetchall()
+                     for row in known.values() if row is not None}
+            rows = [row for row in known.values() if row is not None] + [part for found in parts.values() for part in found]
+            cut_short = {row["run"] for row in rows if row["state"] in (WAITING, RUNNING)}
             run = int(connection.execute("SELECT coalesce(max(run), 0) + 1 FROM job").fetchone()[0])
             for wish in wishes:
                 row = known[wish.key]
                 goes_on = row is not None and (row["state"] == RUNNING or row["run"] in cut_short)
                 _queue(connection, wish, run, goes_on)
+                if row is not None and goes_on:
+                    connection.execute("UPDATE job SET run = ? WHERE part_of = ?", (run, row["job_id"]))
         return run
+
+    def add_parts(self, whole: Job, wishes: Sequence[Wish]) -> None:
+        """The recording `whole` is done: it became these clips, which join its run."""
+        with self._writing() as connection:
+            for wish in wishes:
+                _queue(connection, wish, whole.run, False)
+                connection.execute("UPDATE job SET part_of = ? WHERE fingerprint = ? AND options = ?", (whole.job_id, *wish.key))
+            end_job(connection, whole.job_id, DONE, "")
 
     def claim(self, worker: str, run: int | None = None) -> Job | None:
         """The next waiting job (of this run), now running by `worker`; None if nothing waits. Clips that made trouble come
@@ -137,6 +150,13 @@ class Jobs:
         """The film lies elsewhere now."""
         with self._writing() as connection:
             connection.execute("UPDATE job SET path = ? WHERE fingerprint = ?", (str(path), fingerprint))
+
+    def with_parts(self, wish: Wish) -> Sequence[Wish]:
+        """The clip itself, then the clips that were cut out of it."""
+        with self._reading() as connection:
+            rows = connection.execute("SELECT p.* FROM job p JOIN job w ON p.part_of = w.job_id WHERE w.fingerprint = ?"
+                                      " AND w.options = ? ORDER BY p.job_id", wish.key).fetchall()
+            return [wish, *(_job(row) for row in rows)]
 
     def changed_since(self, since: str) -> list[Job]:
         """Every job that changed since this time of day (ISO 8601, UTC)."""

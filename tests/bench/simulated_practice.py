@@ -105,7 +105,7 @@ def _between(before: RepMotion | None, after: RepMotion, rng: np.random.Generato
     back = np.sign(goal[offense, 0].mean() - goal[playing & ~offense, 0].mean())
     angle = rng.uniform(0, 2 * np.pi, len(goal))
     huddle = ball[:2] + np.array([8.0 * back, rng.uniform(-3, 3)]) + 1.8 * np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    start = huddle + rng.normal(0, 4.0, goal.shape) if before is None else before.xy_yd[:, -1]
+    start = goal + rng.normal(0, 7.0, goal.shape) if before is None else before.xy_yd[:, -1]
     stroll = goal + rng.normal(0, 2.5, goal.shape)
     middle = np.where(offense[:, None], huddle, stroll)
     xy = np.empty((len(goal), len(times), 2))

@@ -1,0 +1,45 @@
+"""What becomes of a practice recording in the queue: its reps are cut out and queued in its place."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+from tagger.batch import cut_list
+from tagger.batch.limits import Limits
+from tagger.batch.plan import Scripts
+from tagger.batch.process import WorkFailed, call_of, run_call
+from tagger.batch.split import CLIPS, cut_work
+from tagger.football.types import Situation
+from tagger.library import Job, Library, Wish, fingerprint
+
+
+def is_recording(answer: bytes) -> bool:
+    """True if a worker answered with a cut list instead of a tagged clip."""
+    return answer.startswith(b"{")
+
+
+def take_recording(library: Library, job: Job, answer: bytes, scripts: Scripts) -> str:
+    """Cut the reps out into the library's folder and queue them; returns a line on what was done. Raises WorkFailed."""
+    folder = library.folder.resolve() / CLIPS / f"{job.path.stem}-{job.fingerprint[:8]}"
+    try:
+        cuts = cut_list.from_json(json.loads(answer)["cut_list"], job.path)
+        if not cut_list.beside(job.path).exists():
+            cut_list.write(cuts, (cut_list.beside(job.path), folder / cut_list.beside(job.path).name))
+    except (KeyError, ValueError, OSError) as error:
+        raise WorkFailed(" ".join(str(error).split()), again=False) from error
+    told = run_call(call_of(cut_work, {"path": str(job.path), "folder": str(folder), "cut_list": cut_list.to_json(cuts)}), Limits())
+    clips = [Path(path) for path in json.loads(told)]
+    situations, note = _situations(scripts, job.path, len(clips))
+    library.jobs.add_parts(job, [Wish(fingerprint(clip), clip, {**job.options, "situation": asdict(situation)}, clip.stem)
+                                 for clip, situation in zip(clips, situations, strict=True)])
+    return f"{job.path}: cut into {len(clips)} rep(s){note}"
+
+
+def _situations(scripts: Scripts, film: Path, count: int) -> tuple[list[Situation], str]:
+    """What the script says of each rep, by their order: only if it has as many, because one that was missed would shift all."""
+    rows = scripts.in_order(film)
+    if len(rows) == count:
+        return rows, ""
+    return [Situation()] * count, f"; the script has {len(rows)} reps, so it is left out" if rows else ""

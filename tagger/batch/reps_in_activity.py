@@ -1,0 +1,114 @@
+"""Finds the reps in a recording's activity: everybody still, then many run at once and the camera swings, then it ends.
+
+Most that moves in a practice walks: between reps to the huddle, out of it, back. So the usual speed of what moves is walking,
+and a rep is where much moves a good deal faster than that. Its snap is where the stillness before it ends.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from tagger.batch.activity import BINS_PX_S, Activity
+
+RUNNING = 2.0
+"""Times the usual speed: what is counted as running."""
+SMOOTH_S = 0.4
+BURST = 0.25
+"""Where a rep is suspected, of the strongest running and half of the strongest swing."""
+CAMERA_WEIGHT, LEAST_RUNNING = 0.5, 0.05
+"""A camera that swings counts only where at least a little runs."""
+STANCE_S, STANCE_SHARE = 0.8, 0.4
+LULL_S = 1.6
+"""Running that pauses for less is one rep."""
+LEAST_RUN_S = 0.7
+STILL_BEFORE_S = 4.0
+"""So far before the running the stillness is looked for."""
+ONSET_SHARE = 0.18
+LEAD_IN_S, TAIL_S = 4.0, 2.0
+MOST_REP_S = 25.0
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class FoundRep:
+    """A rep on the recording's clock: cut from `start_s` to `end_s`; `snap_s` about where it begins."""
+
+    start_s: float
+    snap_s: float
+    end_s: float
+
+
+def find_reps(activity: Activity) -> list[FoundRep]:
+    """The reps in order; their cuts do not overlap."""
+    if len(activity.time_s) < 3:
+        return []
+    moving = _smooth(activity, activity.moving.sum(axis=1))
+    play = _play(activity)
+    found: list[FoundRep] = []
+    for first, last in _bursts(activity, play):
+        onset = _onset(activity, play + moving / max(1e-9, float(np.percentile(moving, 99))), first)
+        if not _still_before(activity, moving, onset, first, last):
+            continue
+        snap_s, stop_s = float(activity.time_s[onset]), float(activity.time_s[last])
+        earliest_s = found[-1].end_s if found else activity.start_s
+        start_s = max(earliest_s, snap_s - LEAD_IN_S)
+        found.append(FoundRep(start_s, max(snap_s, start_s), min(activity.end_s, stop_s + TAIL_S, snap_s + MOST_REP_S)))
+    return found
+
+
+def _play(activity: Activity) -> Array:
+    """(T,) running and the camera's swing together, each over its strongest in this recording."""
+    running, camera = _running(activity), _smooth(activity, activity.camera_px_s)
+    top, swing = np.percentile(running, 99), np.percentile(camera, 99)
+    if top <= 0:
+        return np.zeros(len(running))
+    return running / top + (CAMERA_WEIGHT * np.minimum(1.0, camera / swing) * np.minimum(1.0, running / (LEAST_RUNNING * top)) if swing > 0 else 0.0)
+
+
+def _still_before(activity: Activity, moving: Array, onset: int, first: int, last: int) -> bool:
+    """A rep begins from a stance: hardly anybody moves before the snap, while it lasts many do."""
+    begin = int(np.searchsorted(activity.time_s, activity.time_s[onset] - STANCE_S))
+    if activity.time_s[onset] - activity.time_s[0] < STANCE_S or activity.cut[begin + 1:onset + 1].any():
+        return False
+    return float(np.median(moving[begin:onset + 1])) <= STANCE_SHARE * float(moving[first:last + 1].mean())
+
+
+def _running(activity: Activity) -> Array:
+    """(T,) how much moves faster than walking, weighted by how much faster."""
+    middle = BINS_PX_S + (BINS_PX_S[1] - BINS_PX_S[0]) / 2
+    everything = activity.moving.sum(axis=0)
+    walking_px_s = middle[min(len(middle) - 1, int(np.searchsorted(np.cumsum(everything), 0.5 * everything.sum())))]
+    faster: Array = activity.moving @ np.maximum(0.0, middle / walking_px_s - RUNNING)
+    return _smooth(activity, faster)
+
+
+def _smooth(activity: Activity, values: Array) -> Array:
+    step_s = float(np.median(np.diff(activity.time_s)))
+    width = max(1, round(SMOOTH_S / step_s)) | 1
+    padded = np.pad(values, width // 2, mode="edge")
+    return np.convolve(padded, np.ones(width) / width, mode="valid")
+
+
+def _bursts(activity: Activity, play: Array) -> list[tuple[int, int]]:
+    """(first row, last row) of each stretch that looks like play; a cut ends one."""
+    time_s, stretches = activity.time_s, list[tuple[int, int]]()
+    for row in np.flatnonzero(play > BURST).tolist():
+        last = stretches[-1][1] if stretches else -1
+        if stretches and time_s[row] - time_s[last] < LULL_S and not activity.cut[last + 1:row + 1].any():
+            stretches[-1] = (stretches[-1][0], row)
+        else:
+            stretches.append((row, row))
+    return [(first, last) for first, last in stretches if time_s[last] - time_s[first] >= LEAST_RUN_S]
+
+
+def _onset(activity: Activity, busy: Array, first: int) -> int:
+    """The row where the stillness before row `first` ends: the last moment that was hardly busier than the stillest."""
+    begin = int(np.searchsorted(activity.time_s, activity.time_s[first] - STILL_BEFORE_S))
+    before = busy[begin:first + 1]
+    still = float(before.min())
+    calm = np.flatnonzero(before <= still + ONSET_SHARE * (float(before[-1]) - still))
+    return begin + int(calm[-1])

@@ -1,0 +1,214 @@
+"""Recordings: reps found in activity, the cut list that a person corrects, and clips that are the film's own frames."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+import small_work
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from demo_clips.encode import Mp4Writer
+from tagger.batch import cut_list
+from tagger.batch.activity import BINS_PX_S, Activity, measure
+from tagger.batch.crew import LocalCrew
+from tagger.batch.cut_list import CutList
+from tagger.batch.film import RepFilm
+from tagger.batch.limits import Limits
+from tagger.batch.owner import Owner
+from tagger.batch.plan import Scripts, plan_films
+from tagger.batch.queue import work_through
+from tagger.batch.reps_in_activity import FoundRep, find_reps
+from tagger.batch.script import Script
+from tagger.cutups.cut_apart import Part, cut_apart
+from tagger.football.types import Situation
+from tagger.library import Library
+from tagger.pipeline import TagOptions
+from vision.video import probe, read_frames
+
+Film = Callable[[str, str], Path]
+HZ = 12.5
+
+
+def activity(plan: list[tuple[float, str]]) -> Activity:
+    """Stretches of (seconds, still / walk / play): who moves how fast, as `measure` would tell."""
+    speeds = {"still": (0.002, 10.0), "walk": (0.03, 22.0), "play": (0.05, 75.0)}
+    rows, camera = [], []
+    for lasts_s, kind in plan:
+        share, speed = speeds[kind]
+        row = share * np.exp(-0.5 * ((BINS_PX_S + 2.5 - speed) / (0.4 * speed)) ** 2)
+        rows += [row / row.sum() * share] * round(lasts_s * HZ)
+        camera += [60.0 if kind == "play" else 3.0] * round(lasts_s * HZ)
+    time_s = np.arange(len(rows)) / HZ
+    return Activity(time_s, np.array(rows), np.array(camera), np.arange(len(rows)) == 0, 0.0, float(time_s[-1]))
+
+
+REP = [(2.0, "still"), (5.0, "play"), (12.0, "walk"), (5.0, "still")]
+
+
+def test_reps_are_where_stillness_ends_in_running() -> None:
+    found = find_reps(activity([(10.0, "walk"), *REP, *REP]))
+    assert [round(rep.snap_s) for rep in found] == [12, 36]
+    for rep in found:
+        assert rep.snap_s - rep.start_s >= 2.0
+        assert rep.end_s >= rep.snap_s + 5.0
+
+
+def test_running_without_a_stance_is_no_rep() -> None:
+    assert not find_reps(activity([(10.0, "still"), (10.0, "walk"), (5.0, "play"), (20.0, "walk")]))
+
+
+def test_nothing_moves_nothing_is_found() -> None:
+    still = activity([(30.0, "still")])
+    assert not find_reps(replace(still, moving=np.zeros_like(still.moving)))
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.floats(0.2, 8.0), st.sampled_from(["still", "walk", "play"])), min_size=1, max_size=20))
+def test_cuts_are_in_order_inside_the_film_and_never_overlap(plan: list[tuple[float, str]]) -> None:
+    film = activity(plan)
+    found = find_reps(film)
+    for rep in found:
+        assert film.start_s <= rep.start_s <= rep.snap_s < rep.end_s <= film.end_s + 1e-6
+    assert all(a.end_s <= b.start_s + 1e-9 for a, b in pairwise(found))
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("{", "not JSON"),
+        ("[]", "not a cut list"),
+        ('{"reps": [{"start_s": "a", "end_s": 2}]}', "rep 1: start_s and end_s must be seconds"),
+        ('{"reps": [{"start_s": 5, "end_s": 2}]}', "rep 1: 5 s to 2 s is no stretch"),
+        ('{"reps": [{"start_s": 5, "end_s": 7}, {"start_s": 1, "end_s": 2}]}', "rep 2: begins before rep 1"),
+        ('{"reps": [{"start_s": NaN, "end_s": 7}]}', "must be seconds"),
+    ],
+)
+def test_a_mistyped_cut_list_is_told_in_one_line(tmp_path: Path, text: str, line: str) -> None:
+    (tmp_path / "a.reps.json").write_text(text)
+    with pytest.raises(ValueError, match=line) as told:
+        cut_list.read_beside(tmp_path / "a.mp4")
+    assert str(told.value).startswith(str(tmp_path / "a.reps.json"))
+
+
+def test_a_cut_list_comes_back_as_it_was(tmp_path: Path) -> None:
+    cuts = CutList("a.mp4", (FoundRep(1.0, 5.0, 9.5), FoundRep(20.0, 24.25, 31.0)))
+    assert cut_list.write(cuts, (tmp_path / "no" / "such.json", tmp_path / "a.reps.json")) == tmp_path / "a.reps.json"
+    assert cut_list.read_beside(tmp_path / "a.mp4") == replace(cuts, by_hand=True)
+
+
+@pytest.fixture(scope="module")
+def numbered(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Ten seconds of film whose every frame is another grey, a keyframe every two seconds."""
+    path = tmp_path_factory.mktemp("recording") / "tuesday.mp4"
+    with Mp4Writer(path, (64, 64), Fraction(25), quality=10) as writer:
+        for i in range(250):
+            writer.write(np.full((64, 64, 3), i, np.uint8))
+    return path
+
+
+def test_clips_are_the_films_own_frames_and_the_same_every_time(numbered: Path, tmp_path: Path) -> None:
+    frames = {round(frame.time_s, 3): frame.bgr for frame in read_frames(numbered)}
+    parts = [Part(3.1, 5.5, tmp_path / "a"), Part(5.0, 9.0, tmp_path / "b"), Part(9.5, 30.0, tmp_path / "c")]
+    written = cut_apart(numbered, parts)
+    assert [one.path.name for one in written] == ["a.mp4", "b.mp4", "c.mp4"]
+    for one, part in zip(written, parts, strict=True):
+        assert part.start_s - 2.0 <= one.begins_s <= part.start_s  # at the keyframe before
+        got = list(read_frames(one.path))
+        assert got[-1].time_s + one.begins_s >= min(part.end_s, 9.96) - 1e-6
+        for frame in got:
+            assert np.array_equal(frame.bgr, frames[round(frame.time_s + one.begins_s, 3)])
+    first = [one.path.read_bytes() for one in written]
+    assert [one.path.read_bytes() for one in cut_apart(numbered, parts)] == first
+
+
+def test_a_list_longer_than_the_film_is_told(numbered: Path, tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match=r"ends before 50\.0 s, where the cut list has a rep"):
+        cut_apart(numbered, [Part(1.0, 2.0, tmp_path / "a"), Part(50.0, 60.0, tmp_path / "b")])
+
+
+def test_what_moves_is_measured_beside_the_camera(tmp_path: Path) -> None:
+    """A block that runs over grain, filmed by a camera that turns: the grain stands still."""
+    rng = np.random.default_rng(3)
+    ground = np.kron(rng.integers(60, 160, (90, 240)), np.ones((6, 6))).astype(np.uint8)
+    with Mp4Writer(tmp_path / "a.mp4", (640, 360), Fraction(25), quality=10) as writer:
+        for i in range(50):
+            view = ground[100:460, 200 + 2 * i:840 + 2 * i].copy()
+            view[150:200, 100 + 4 * i:130 + 4 * i] = 255
+            writer.write(np.dstack([view] * 3))
+    found = measure(tmp_path / "a.mp4")
+    speeds = found.moving[2:].sum(axis=0)
+    assert np.median(found.camera_px_s[2:]) == pytest.approx(50.0, abs=8.0)
+    assert speeds[BINS_PX_S < 30].sum() < 0.5 * speeds.sum()
+    assert not found.cut[1:].any()
+
+
+def recorded(arguments: dict[str, object], tell: object) -> bytes:
+    """The real splitting of `work.tag_film`; its clips are small work of their own."""
+    from tagger.batch.clip_bytes import clip_to_bytes
+    from tagger.batch.split import find_cuts_work
+    from tagger.library import fingerprint
+
+    path = Path(str(arguments["path"]))
+    if cut_list.beside(path).is_file():
+        return find_cuts_work(arguments, tell)  # type: ignore[arg-type]
+    made = small_work.clip(path.stem)
+    return clip_to_bytes(replace(made, path=path, fingerprint=fingerprint(path)))
+
+
+@pytest.mark.parametrize("rows", [2, 3])
+def test_a_recording_becomes_reps_in_the_queue(numbered: Path, tmp_path: Path, rows: int) -> None:
+    film = tmp_path / "tuesday.mp4"
+    os.link(numbered, film)
+    cut_list.beside(film).write_text(json.dumps({"reps": [{"start_s": 2, "end_s": 5}, {"start_s": 6, "end_s": 9.5}]}))
+    scripts = Scripts(Script(tmp_path / "s.csv", tuple((str(n), Situation(down=n + 1)) for n in range(rows))))
+    library = tmp_path / "library"
+    with Library.open(library) as kept, Owner(library) as owner:
+        for again in range(2):
+            plan = plan_films([RepFilm("tuesday", (film,))], TagOptions(), scripts)
+            run = kept.jobs.add(plan.wishes)
+            ends = [(done.job.path.stem, done.state) for done in
+                    work_through(kept, owner, LocalCrew(1, Limits()), run, work=recorded, scripts=scripts)]  # type: ignore[arg-type]
+            assert ends == [("tuesday", "done"), ("tuesday-rep-001", "done"), ("tuesday-rep-002", "done")], again
+        assert [rep.name for rep in kept.search("")] == ["tuesday-rep-001", "tuesday-rep-002"]
+        downs = [rep.down for rep in kept.search("")]
+        assert downs == ([1, 2] if rows == 2 else [None, None])  # a script with another number of reps is not believed
+        assert len(kept.jobs.with_parts(plan.wishes[0])) == 3
+
+
+def test_a_recording_that_was_cut_short_goes_on(numbered: Path, tmp_path: Path) -> None:
+    film = tmp_path / "tuesday.mp4"
+    os.link(numbered, film)
+    cut_list.beside(film).write_text(json.dumps({"reps": [{"start_s": 2, "end_s": 5}, {"start_s": 6, "end_s": 9.5}]}))
+    library = tmp_path / "library"
+    with Library.open(library) as kept:
+        plan = plan_films([RepFilm("tuesday", (film,))], TagOptions(), Scripts())
+        for wanted in (["tuesday", "tuesday-rep-001"], ["tuesday-rep-002"]):
+            with Owner(library) as owner:
+                run = kept.jobs.add(plan.wishes)
+                night = work_through(kept, owner, LocalCrew(1, Limits()), run, work=recorded)  # type: ignore[arg-type]
+                ends = [next(night).job.path.stem for _ in wanted]
+                night.close()
+            assert ends == wanted
+
+
+def test_pictures_without_times_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "raw.h264"
+    with av.open(str(path), "w", format="h264") as container:
+        stream = container.add_stream("libx264", rate=25)
+        stream.width, stream.height, stream.pix_fmt = 64, 64, "yuv420p"
+        for i in range(50):
+            container.mux(stream.encode(av.VideoFrame.from_ndarray(np.full((64, 64, 3), i, np.uint8), format="bgr24")))
+        container.mux(stream.encode())
+    assert probe(path).width_px == 64
+    with pytest.raises(ValueError, match="its pictures carry no times, so it cannot be cut; export it as MP4"):
+        cut_apart(path, [Part(0.5, 1.0, tmp_path / "a")])
