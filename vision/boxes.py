@@ -45,6 +45,15 @@ def covered_share(xyxy: FloatArray) -> FloatArray:
     return covered
 
 
+def covered_feet(xyxy: FloatArray, lowest: float = 0.35) -> FloatArray:
+    """(N,) share of the `lowest` part of each box that people nearer to the camera cover, at most 1."""
+    feet = xyxy.copy()
+    feet[:, 1] = xyxy[:, 3] - lowest * (xyxy[:, 3] - xyxy[:, 1])
+    nearer = xyxy[None, :, 3] > xyxy[:, None, 3]
+    covered: FloatArray = np.minimum((shared_area(feet, xyxy) * nearer).sum(axis=1) / np.maximum(box_area(feet), 1e-9), 1.0)
+    return covered
+
+
 def map_points(matrix: FloatArray, points: FloatArray) -> FloatArray:
     """(N, 2) points mapped by a homography (3, 3) or (N, 3, 3)."""
     mapped = (matrix @ np.concatenate([points, np.ones((len(points), 1))], axis=1)[..., None])[..., 0]

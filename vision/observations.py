@@ -7,11 +7,14 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from vision.boxes import covered_share
+from vision.boxes import covered_feet, covered_share
 from vision.ground import Ground, place
 from vision.looks import discriminate
 from vision.tracking_settings import TrackingSettings
 from vision.types import Detections, FloatArray, IntArray, foot_of
+
+LEAST_CLARITY = 0.3
+"""Of a man wholly covered by others' boxes: his own shirt still shows more often than not."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,7 @@ class Observations:
     @property
     def clarity(self) -> FloatArray:
         """(D,) how far a box's colours are that man's own, 0..1: doubtful boxes and covered ones show others too."""
-        clear: FloatArray = (1 - self.covered).clip(0, 1) * self.confidence**2
+        clear: FloatArray = LEAST_CLARITY + (1 - LEAST_CLARITY) * (1 - self.covered).clip(0, 1) * self.confidence**2
         return clear
 
     def reversed(self) -> Observations:
@@ -65,8 +68,9 @@ def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] |
     covered = np.concatenate([covered_share(d.xyxy.astype(np.float64)) for d in detections])
     row = np.array([row_of_frame[d.frame_index] for d in detections])[frame]
     height = np.maximum(xyxy[:, 3] - xyxy[:, 1], 1.0)
-    sigma = (settings.foot_sigma + settings.doubtful_foot_sigma * (1 - confidence) ** 2) * height
-    covariance_px = np.eye(2) * (sigma**2)[:, None, None]
+    feet_covered = np.concatenate([covered_feet(d.xyxy.astype(np.float64)) for d in detections])
+    sigma = height[:, None] * _foot_sigma(confidence, feet_covered, settings)
+    covariance_px = np.eye(2) * (sigma**2)[:, None, :]
     position, exact, scale = place(ground.ground_from_image[row], foot_of(xyxy), covariance_px)
     covariance = exact + np.eye(2) * (settings.jitter_share * ground.sigma_yd[row, None, None]) ** 2
     looks = np.zeros((len(frame), 0)) if appearance is None else discriminate(detections, appearance)
@@ -77,3 +81,12 @@ def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] |
         covariance=covariance, box_covariance=exact,
         height_yd=height / scale, covered=covered,
     )
+
+
+def _foot_sigma(confidence: FloatArray, feet_covered: FloatArray, settings: TrackingSettings) -> FloatArray:
+    """(D, 2) standard deviation of the feet across and along the picture's height, in shares of the box's height. Sideways a
+    covered man is told by his head and shoulders; where he ends below is a guess."""
+    doubt = 1 - confidence
+    across = settings.middle_sigma + settings.doubtful_middle_sigma * doubt
+    along = settings.foot_sigma + doubt * (settings.doubtful_foot_sigma + settings.covered_foot_sigma * feet_covered)
+    return np.stack([across, along], axis=1)

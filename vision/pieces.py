@@ -15,7 +15,7 @@ from vision.types import FloatArray, IntArray
 Track = IntArray
 """Rows of a track's boxes in the observations, in order of time, at most one a frame."""
 
-PERSISTENT_LOOKS_SIGMA = 0.5
+PERSISTENT_LOOKS_SIGMA = 1.0
 """How far the mean of a man's looks wanders over a rep (light, pose), in units of the spread of single boxes."""
 
 MIN_CLARITY = 0.1
@@ -98,9 +98,14 @@ def mean_looks(obs: Observations, tracks: Sequence[Track]) -> FloatArray:
 
 def looks_cost(pieces: Pieces, head: IntArray, tail: IntArray, settings: TrackingSettings) -> FloatArray:
     """(M,) nats against the pieces `head` and `tail` (M,) wearing the same."""
-    unsure = 1 / np.maximum(pieces.clarity, MIN_CLARITY)
-    variance = PERSISTENT_LOOKS_SIGMA**2 + unsure[head] + unsure[tail]
-    squared = ((pieces.looks[head] - pieces.looks[tail]) ** 2).sum(axis=-1) / variance
-    surprise = np.maximum(squared - pieces.looks.shape[1], 0) / 2
+    return looks_apart(pieces.looks[head], pieces.looks[tail], pieces.clarity[head], pieces.clarity[tail], settings)
+
+
+def looks_apart(one: FloatArray, other: FloatArray, clarity: FloatArray, other_clarity: FloatArray,
+                settings: TrackingSettings) -> FloatArray:
+    """(M,) nats against two mean looks (M, A), each worth so many clear boxes (M,), being one man's."""
+    variance = PERSISTENT_LOOKS_SIGMA**2 + 1 / np.maximum(clarity, MIN_CLARITY) + 1 / np.maximum(other_clarity, MIN_CLARITY)
+    squared = ((one - other) ** 2).sum(axis=-1) / variance
+    surprise = np.maximum(squared - one.shape[1], 0) / 2
     cost: FloatArray = np.minimum(settings.join_appearance_weight * surprise, settings.join_appearance_cap_nats)
     return cost

@@ -1,8 +1,9 @@
 """Everybody in a clip followed from first to last sight, looking at the whole clip at once.
 
 Sure pieces frame by frame, pieces joined over gaps by what came before and after, boxes that were nobody's given to the
-tracks that pass there, then every track smoothed and written out on every frame. Positions are followed on the field's plane where the picture is registered, in the picture made
-still by the camera's motion where it is not.
+tracks that pass there, futures exchanged between men who met, then every track smoothed and written out on every frame.
+Positions are followed on the field's plane where the picture is registered, in the picture made still by the camera's motion
+where it is not.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import numpy as np
 
 from vision import kalman
 from vision.boxes import jacobian, map_points
+from vision.exchanges import exchange
 from vision.gaps import fill_gaps
 from vision.ground import Ground, build_ground, place
 from vision.joins import drop_doubles, join
@@ -57,7 +59,7 @@ def find_people(obs: Observations, image_size_px: tuple[int, int], settings: Tra
     pieces = drop_doubles(obs, pieces, settings)
     people = join(obs, pieces, image_size_px, settings)
     people = drop_doubles(obs, people, settings)
-    people = fill_gaps(obs, people, settings)
+    people = exchange(obs, fill_gaps(obs, people, settings), settings)
     return [boxes for boxes in people if _is_person(obs, boxes, settings)]
 
 

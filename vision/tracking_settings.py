@@ -23,8 +23,11 @@ class TrackingSettings:
     outlier: float = 6.0                # squared Mahalanobis distance beyond which a box counts for less
 
     # A box as a measurement of the feet, in shares of its height: sure boxes are exact, doubtful ones (covered men) are not.
-    foot_sigma: float = 0.025           # of a box of full confidence
-    doubtful_foot_sigma: float = 0.10   # more at no confidence, by the square of what lacks
+    middle_sigma: float = 0.011         # sideways, of a box of full confidence
+    doubtful_middle_sigma: float = 0.058  # more at no confidence, in proportion
+    foot_sigma: float = 0.016           # up and down, of a box of full confidence
+    doubtful_foot_sigma: float = 0.048  # more at no confidence
+    covered_foot_sigma: float = 0.08    # more again where nearer people cover the feet
     jitter_share: float = 0.4           # of the ground's sigma that changes from frame to frame
     size_sigma: float = 0.14            # of the logarithm of a box's height; bending and raising arms
 
@@ -33,9 +36,8 @@ class TrackingSettings:
     birth_confidence: float = 0.35      # and may begin a track from here on
     birth_max_iou: float = 0.5          # unless they overlap a box already taken by this: a doubled box
     gate_nats: float = 7.5              # a match may cost this much more than an exact one
-    ambiguous_nats: float = 2.0         # another assignment that costs less than this more leaves the box to nobody
     coast_s: float = 0.7                # a tracklet without boxes ends after this long
-    appearance_weight: float = 0.5      # share of the looks' log likelihood: frames in a row err alike
+    appearance_weight: float = 0.3      # share of the looks' log likelihood: frames in a row err alike
     appearance_cap_nats: float = 8.0    # at most, of a box in full view; colours of a covered man lie
 
     # Joining tracklets over gaps.
@@ -44,10 +46,11 @@ class TrackingSettings:
     leave_nats: float = 1.5             # or at its border
     real_nats_box: float = 0.7          # but no more than this a box: few boxes are rather false than a vanished man
     missed_nats_s: float = 3.0          # a second without a box of somebody in full view
-    missed_cap_nats: float = 5.0
+    missed_cap_nats: float = 12.0
     area_yd2: float = 2500.0            # where an unknown man may appear
     join_appearance_weight: float = 0.25  # share of the looks' log likelihood over whole pieces
     join_appearance_cap_nats: float = 10.0
+    exchange_nats: float = 4.0          # two tracks exchange their futures if that explains the boxes better by this
 
     # Who counts as a person in the end.
     min_boxes: int = 5

@@ -10,7 +10,7 @@ from vision.boxes import iou
 from vision.kalman import Belief
 from vision.observations import Observations
 from vision.tracking_settings import TrackingSettings
-from vision.types import BoolArray, FloatArray, IntArray
+from vision.types import FloatArray, IntArray
 
 FORBIDDEN = 1e6
 APPEARANCE_MEMORY = 0.9
@@ -86,25 +86,6 @@ def assign(cost: FloatArray, unmatched_nats: float) -> tuple[IntArray, IntArray]
     return rows[allowed], columns[allowed]
 
 
-def _is_clear(cost: FloatArray, rows: IntArray, columns: IntArray, doubled: BoolArray, margin: float) -> BoolArray:
-    """(P,) False for the pairs that another assignment would make differently for less than `margin` nats more; `doubled`
-    (P, M) marks the boxes that are no alternative to a pair's own.
-
-    Such a box is nobody's for now: better a gap that the whole clip closes than a wrong man followed.
-    """
-    own = cost[rows, columns]
-    matched = np.zeros(cost.shape, dtype=np.bool_)
-    matched[rows, columns] = True
-    idle_row, idle_column = ~matched.any(axis=1), ~matched.any(axis=0)
-    by_idle_man = cost[idle_row][:, columns].min(axis=0, initial=FORBIDDEN) - own
-    to_idle_box = np.where(doubled, FORBIDDEN, cost[rows])[:, idle_column].min(axis=1, initial=FORBIDDEN) - own
-    crossed = cost[np.ix_(rows, columns)]
-    exchanged = crossed + crossed.T - own[:, None] - own[None]
-    np.fill_diagonal(exchanged, FORBIDDEN)
-    least = np.minimum(np.minimum(by_idle_man, to_idle_box), exchanged.min(axis=1, initial=FORBIDDEN))
-    return np.asarray(least >= margin)
-
-
 def build_tracklets(obs: Observations, settings: TrackingSettings) -> list[IntArray]:
     """Pieces of tracks, each the rows of its boxes in `obs` in order of time.
 
@@ -150,10 +131,6 @@ def _grow(living: _Living, boxes: IntArray, obs: Observations, now_s: float, set
         rows, columns = assign(cost, settings.gate_nats)
         taken += group[columns].tolist()
         free[idle[rows]] = False
-        # A doubled box is no alternative: both are the same man.
-        doubled = iou(obs.xyxy[group[columns]], obs.xyxy[group]) > settings.birth_max_iou
-        clear = _is_clear(cost, rows, columns, doubled, settings.ambiguous_nats)
-        rows, columns = rows[clear], columns[clear]
         living.take(idle[rows], group[columns], obs, now_s)
         left += [int(box) for box in group if box not in taken]
     begin: list[int] = []

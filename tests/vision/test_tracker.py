@@ -115,6 +115,36 @@ def test_two_who_meet_and_part_are_told_by_their_kit() -> None:
     assert [len(ids) for ids in identities(told, feet)] == [1, 1]
 
 
+def blocking(seed: int, through: bool) -> tuple[np.ndarray, list[Detections]]:
+    """Two meet, stand in a block for a second, half of it unseen and the rest in poor boxes, and part: `through` each other or
+    back to where they came from."""
+    rng = np.random.default_rng(seed)
+    left, right = line((440, 400), (300, 394), 40), line((452, 404), (600, 410), 40)
+    stand = np.cumsum(rng.normal(0, 0.4, (2, 36, 2)), axis=1)
+    feet = np.stack([np.concatenate([line((300, 400), (440, 400), 30), [440.0, 400.0] + stand[0], right if through else left]),
+                     np.concatenate([line((600, 404), (452, 404), 30), [452.0, 404.0] + stand[1], left if through else right])])
+    hidden = np.zeros(feet.shape[:2], bool)
+    hidden[:, 30:66] = rng.random((2, 36)) < 0.5
+    seen = []
+    for d in clip(feet, seed=seed, hidden=hidden):
+        if 30 <= d.frame_index < 66:
+            off = np.stack([rng.normal(0, 2, len(d))] * 2, axis=1)
+            boxes = np.stack([d.xyxy[:, 0] + off[:, 0], d.xyxy[:, 1], d.xyxy[:, 2] + off[:, 1],
+                              d.xyxy[:, 3] + rng.normal(0, 4, len(d))], axis=1)
+            d = Detections(d.frame_index, d.time_s, boxes.astype(np.float32), np.full(len(d), 0.4, np.float32), d.class_id)
+        seen.append(d)
+    return feet, seen
+
+
+@pytest.mark.parametrize("through", [False, True])
+@pytest.mark.parametrize("seed", range(3))
+def test_two_who_block_in_poor_boxes_and_part_are_told_by_their_kit(seed: int, through: bool) -> None:
+    feet, detections = blocking(seed, through)
+    tracks = track(detections, SIZE, appearance=looks(detections, feet, [RED, BLUE], seed))
+    first, second = identities(tracks, feet, within_px=9)
+    assert first[0] == first[-1] != second[0] == second[-1]
+
+
 def test_a_man_hidden_for_a_second_and_a_half() -> None:
     feet = np.stack([line((300, 400), (600, 420)), line((450, 500), (460, 500))])
     hidden = np.zeros((2, 90), bool)
