@@ -90,7 +90,7 @@ def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_
     image_from_ground = np.linalg.inv(ground.ground_from_image)[when]
     feet_px = map_points(image_from_ground, foot[who, when])
     slope = jacobian(image_from_ground, foot[who, when])
-    spread_px = slope @ foot_spread[who, when] @ slope.swapaxes(1, 2)
+    foot_sigma_px = _sigma_px(foot_spread[who, when], slope, settings)
     _, _, scale = place(ground.ground_from_image[when], feet_px, np.zeros((len(when), 2, 2)))
     width, height = (np.exp(size[who, when]) * scale[:, None]).T
     xyxy = np.stack([feet_px[:, 0] - width / 2, feet_px[:, 1] - height, feet_px[:, 0] + width / 2, feet_px[:, 1]], axis=1)
@@ -103,8 +103,17 @@ def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_
     return Tracks(
         frame_index=frame_index[when].astype(np.int64), time_s=time_s[when], track_id=who + 1, xyxy=xyxy[order],
         observed=seen[who, when], kit_id=np.full(len(who), NO_KIT, dtype=np.int64), confidence=confidence[who, when],
-        foot_sigma_px=np.sqrt(np.trace(spread_px[order], axis1=1, axis2=2) / 2),
+        foot_sigma_px=foot_sigma_px[order],
     )
+
+
+def _sigma_px(foot_spread: FloatArray, slope: FloatArray, settings: TrackingSettings) -> FloatArray:
+    """(M,) px that, taken alike in all directions, make on the ground the sigma of feet with covariance (M, 2, 2) yd2, where
+    the picture's points move by `slope` (M, 2, 2) px a yard."""
+    variance = settings.alike_boxes * np.trace(foot_spread, axis1=1, axis2=2) / 2 + settings.body_sigma_yd**2
+    gain = (np.linalg.inv(slope) ** 2).sum(axis=(1, 2)) / 2
+    sigma: FloatArray = np.sqrt(variance / gain)
+    return sigma
 
 
 def _smooth_feet(obs: Observations, people: Sequence[Track], row: IntArray, time_s: FloatArray,

@@ -60,6 +60,8 @@ class TrackingSettings:
 
     # Writing out.
     smoothing_trust: float = 0.5        # the feet's covariance for smoothing, as a share of the box's own
+    alike_boxes: float = 8.0            # a box errs like so many of its neighbours: the variance grows by as much
+    body_sigma_yd: float = 0.2          # a man's middle against the middle of his box: strides and leaning
     box_size_sigma: float = 0.03        # of the logarithm of a sure box's sides
     doubtful_size_sigma: float = 0.3    # more at no confidence, by the square of what lacks
     size_density: float = 2.0           # how fast the logarithm of a side changes: arms and strides, 1/s3

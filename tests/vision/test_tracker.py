@@ -86,6 +86,25 @@ def test_smoothing_is_nearer_to_the_truth_than_the_boxes() -> None:
     assert np.linalg.norm(tracks.foot_xy - feet[0], axis=1).mean() < 0.6 * np.linalg.norm(raw - feet[0], axis=1).mean()
 
 
+def test_sigma_is_honest_where_boxes_sway_with_the_stride_and_err_alike() -> None:
+    """Six men walk; a box's middle leads and trails its man by a quarter of a yard, and its noise lasts for some frames."""
+    rng = np.random.default_rng(4)
+    px_yd = np.array([30.0, 12.0])
+    feet = np.stack([line((200 + 60 * i, 300 + 60 * i), (600 + 60 * i, 330 + 60 * i), 150) for i in range(6)])
+    noise = rng.normal(0, 1.5, (6, 150, 2))
+    for k in range(1, 150):
+        noise[:, k] = 0.8 * noise[:, k - 1] + 0.6 * noise[:, k]
+    sway = 0.28 * px_yd * np.sin(np.arange(150)[None, :, None] / 10 + rng.uniform(0, 6, (6, 1, 2)))
+    tracks = track(clip(feet + sway + noise, noise_px=0.3), SIZE, plane_from_image=np.tile(np.diag([*(1 / px_yd), 1.0]), (150, 1, 1)),
+                   plane_sigma_yd=np.full(150, 0.05))
+    assert [len(ids) for ids in identities(tracks, feet)] == [1] * 6
+    off_yd = (tracks.foot_xy[:, None] - feet[:, tracks.frame_index].swapaxes(0, 1)) / px_yd
+    off2 = (off_yd**2).sum(axis=2).min(axis=1) / 2  # of one axis
+    # The plane is as if seen through lenses of 30 and 12 px a yard: alike in px is the mean of both on the ground.
+    sigma2 = tracks.foot_sigma_px.astype(float) ** 2 * (1 / px_yd**2).mean()
+    assert 0.7 < np.sqrt((off2 / sigma2).mean()) < 1.4
+
+
 def test_two_men_crossing_without_being_hidden() -> None:
     feet = np.stack([line((300, 400), (600, 400)), line((600, 412), (300, 412))])
     tracks = track(clip(feet), SIZE)
