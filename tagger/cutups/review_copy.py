@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from contextlib import suppress
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
+from typing import ClassVar
 
 import av
 
@@ -72,20 +73,28 @@ def write_review_copy(path: Path, out: Path) -> None:
 class ReviewCopies:
     """The copies of one library, named after the content of their film. Safe to use from several threads."""
 
+    _locks: ClassVar[dict[Path, threading.Lock]] = {}
+    _door = threading.Lock()
+
     def __init__(self, library: Path) -> None:
         self.folder = library / FOLDER
-        self._shown: dict[str, Path] = {}
-        self._locks: dict[str, threading.Lock] = {}
-        self._door = threading.Lock()
+        self._shown: dict[tuple[Path, str], Path] = {}
 
     def shown(self, film: Path, fingerprint: str) -> Path:
         """What to show of a film: itself, or its copy, made at the first call. Where no copy can be made, the film as it is."""
+        copy = self.folder / f"{fingerprint}.mp4"
         with self._door:
-            lock = self._locks.setdefault(fingerprint, threading.Lock())
+            lock = self._locks.setdefault(copy, threading.Lock())
         with lock:
-            if fingerprint not in self._shown or not self._shown[fingerprint].exists():
-                self._shown[fingerprint] = self._made(film, self.folder / f"{fingerprint}.mp4")
-            return self._shown[fingerprint]
+            known = self._shown.get((film, fingerprint))
+            if known is None or not known.exists():
+                known = self._shown[film, fingerprint] = self._made(film, copy)
+            return known
+
+    def prepare(self, films: Iterable[tuple[Path, str]]) -> None:
+        """Make what is wanted of (film, fingerprint), one after the other: then no page waits for it."""
+        for film, fingerprint in films:
+            self.shown(film, fingerprint)
 
     def _made(self, film: Path, copy: Path) -> Path:
         if copy.exists():

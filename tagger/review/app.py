@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 from pathlib import Path
 
 from fastapi import FastAPI, Request
@@ -44,6 +45,7 @@ def create_app(folder: Path, door: Door) -> FastAPI:
     app = FastAPI(title="deepthird review", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
     app.state.shelf, app.state.film, app.state.door = Shelf(folder), FilmServer(), door
     app.state.copies = ReviewCopies(folder)
+    threading.Thread(target=_prepare_film, args=(folder, app.state.copies), daemon=True).start()
     app.include_router(pages.router)
     app.include_router(api.router)
     app.add_exception_handler(LibraryError, _not_there)
@@ -52,6 +54,17 @@ def create_app(folder: Path, door: Door) -> FastAPI:
     app.add_exception_handler(HTTPException, _http)
     app.add_middleware(SafetyLayer, door=door)
     return app
+
+
+def _prepare_film(folder: Path, copies: ReviewCopies) -> None:
+    """Review copies of the library's film, the reps first that the queue shows first."""
+    with suppress(LibraryError), Library.open(folder, read_only=True) as library:
+        order = [rep.rep_id for rep in ReviewQueue().ordered(library) if not rep.done]
+        rows = library.sql("SELECT rep_id, path, fingerprint FROM clips")[1]
+    films: dict[int, list[tuple[Path, str]]] = {}
+    for rep_id, path, mark in rows:
+        films.setdefault(int(rep_id), []).append((Path(path), str(mark)))
+    copies.prepare(film for rep_id in order for film in films.get(rep_id, ()))
 
 
 def _answer(request: Request, status: int, line: str) -> Response:

@@ -51,12 +51,20 @@ function facts(page, act) {
     ["Formation", formation ? [formation.set_name, formation.strength !== "balanced" && `strong ${formation.strength}`, ...formation.features].filter(Boolean).join(", ") : "not told", "set_name", "O", formation && formation.why],
     ["Play", reading.play_kind ? `${reading.play_kind}${said.includes("play_kind") ? "" : ` ${percent(reading.play_kind_probability[reading.play_kind])}`}` : "not told", "play_kind", "P", ""],
     ["Snap", reading.snap_s === null ? "not found" : `${reading.snap_s.toFixed(2)} s`, "snap_s", "N", ""],
-    ["Direction", page.placement ? (page.placement.direction === 1 ? "toward +x" : "toward −x") : "not known", "direction", "D", ""],
+    ["Direction", directionWords(page), "direction", "D", ""],
   ];
-  const tools = [["Ball", "Q", "ball"], ["Field lines", "M", "turf"], ["Boxes", "C", "boxes"], ["Join", "B", "join"]];
+  const tools = [["Ball", "Q", "ball"], ["Lines", "M", "turf"], ["Boxes", "C", "boxes"], ["Join", "B", "join"]];
   return el("section", { "aria-label": "Facts" }, el("ul", { class: "facts" }, rows.map(([label, value, name, key, why]) => el("li", { title: why || "" },
     el("span", { class: "quiet" }, label), el("span", { class: `value ${said.includes(name) ? "by-coach" : ""}`, "data-fact": name }, value), button("Fix", key, () => act(name))))),
     el("div", { class: "tools" }, tools.map(([words, key, name]) => button(words, key, () => act(name)))));
+}
+
+/** Where the offense goes, as the main film shows it. */
+function directionWords(page) {
+  if (!page.placement) return "not known";
+  const up = page.placement.direction === 1;
+  if (page.rep.clips[0].view === "end-zone") return up ? "away from the camera" : "toward the camera";
+  return up ? "to the right" : "to the left";
 }
 
 function man(page, act) {
@@ -67,15 +75,20 @@ function man(page, act) {
   const interval = intervalAt(defender, page.timeS);
   const events = page.rep.reading.events.filter((e) => e.player_id === page.chosen);
   return el("section", { "aria-label": "Chosen man" }, el("h2", {}, title),
-    interval ? el("p", { class: "why" }, el("b", {}, tagLabel(interval, page.receivers)), ` ${page.isCoachs(page.chosen, interval) ? "by a coach" : percent(interval.confidence)}: ${interval.why}`) : null,
+    interval ? el("p", { class: "why" }, el("b", {}, tagLabel(interval, page.receivers)), ` ${page.isCoachs(page.chosen, interval) ? "by a coach" : percent(interval.confidence)}: ${reasonWords(page, interval.why)}`) : null,
     defender ? el("p", { class: "why" }, best(defender.marginals).slice(0, 3).map(([w, p]) => `${w.replace(":", " ")} ${percent(p)}`).join(" · ")) : null,
-    events.map((e) => el("p", { class: "why" }, el("b", {}, eventName(e.kind)), `: ${e.why}`)),
+    events.map((e) => el("p", { class: "why" }, el("b", {}, eventName(e.kind)), `: ${reasonWords(page, e.why)}`)),
     el("div", { class: "tools" }, defender ? button("Assignment", "A", () => act("assignment")) : null, button("Number", "#", () => act("number")), button("Side", "W", () => act("side")), button("Swap", "T", () => act("swap")), defender ? button("Event", "+", () => act("addEvent")) : null));
 }
 
 function unanswered(rep) {
   if (!rep.reading.abstained.length) return null;
   return el("section", { "aria-label": "Not answered" }, el("h2", {}, "Not answered"), rep.reading.abstained.slice(0, 5).map((a) => el("p", { class: "why" }, el("b", {}, a.what), `: ${a.why}`)));
+}
+
+/** A reason with its men named as a coach names them: by their receiver's number or jersey, not by their track. */
+function reasonWords(page, why) {
+  return why.replace(/\b[A-Z]{1,2}\d+\b/g, (id) => (page.receivers[id] ? receiverName(page.receivers[id]) : page.rep.numbers[id] ? `#${page.rep.numbers[id]}` : id));
 }
 
 export function saidWords(row) {

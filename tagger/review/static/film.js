@@ -33,8 +33,10 @@ export class Film {
     this.screens = rep.clips.map((clip, index) => {
       const video = videos[index], canvas = el("canvas", { "aria-hidden": "true" });
       const gone = el("p", { class: "gone", hidden: true }, "This film cannot be shown here: it has moved, or the browser lacks its format. Field and lanes still run.");
+      const preparing = el("p", { class: "preparing", role: "status", hidden: video.readyState >= 2 }, "Preparing the film …");
+      for (const done of ["loadeddata", "error"]) video.addEventListener(done, () => { preparing.hidden = true; });
       const screen = { clip, moving: movings[index], video, canvas, gone, row: 0, usable: true, offset: clip.minus_main_s };
-      screen.figure = el("figure", { class: "screen" }, video, canvas, el("figcaption", {}, clip.view), gone);
+      screen.figure = el("figure", { class: "screen" }, video, canvas, el("figcaption", {}, clip.view), preparing, gone);
       video.muted = true;
       video.addEventListener("error", () => { screen.usable = false; gone.hidden = false; });
       this.follow(screen, this.ticket);

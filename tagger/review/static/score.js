@@ -144,7 +144,7 @@ export class Score {
 
   event(event, index) {
     const verdict = this.page.rep.verdicts[index];
-    const words = eventName(event.kind) + (event.margin_yd === null ? "" : ` ${event.margin_yd.toFixed(1)} yd`);
+    const words = eventName(event.kind) + (event.margin_yd === null ? "" : ` ${Math.abs(event.margin_yd).toFixed(1)} yd`);
     const made = el("button", { type: "button", tabindex: "-1", class: `event ${verdict === "open" ? "" : "confirmed"}`, "data-event": index, title: event.why,
       "aria-label": `${words} at ${event.start_s.toFixed(1)} s, ${verdict === "open" ? percent(event.confidence) : verdict}`,
       onclick: (click) => { click.stopPropagation(); this.act.chooseEvent(index); } }, `${verdict === "open" ? "" : "✓ "}${words}`);
