@@ -6,7 +6,7 @@ and a rep is where much moves a good deal faster than that. Its snap is where th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +28,7 @@ STILL_BEFORE_S = 4.0
 """So far before the running the stillness is looked for."""
 ONSET_SHARE = 0.18
 LEAD_IN_S, TAIL_S = 4.0, 2.0
+NEAR_LOOKS = 6
 MOST_REP_S = 25.0
 
 Array = npt.NDArray[np.float64]
@@ -43,21 +44,37 @@ class FoundRep:
 
 
 def find_reps(activity: Activity) -> list[FoundRep]:
-    """The reps in order; their cuts do not overlap."""
+    """The reps in order. Cuts may overlap: the way to one rep may be the walk back from the one before."""
     if len(activity.time_s) < 3:
         return []
-    moving = _smooth(activity, activity.moving.sum(axis=1))
-    play = _play(activity)
+    activity = _bridged(activity)
+    moving, play = _smooth(activity, activity.moving.sum(axis=1)), _play(activity)
+    busy = play + moving / max(1e-9, float(np.percentile(moving, 99)))
     found: list[FoundRep] = []
+    before_last = -1
     for first, last in _bursts(activity, play):
-        onset = _onset(activity, play + moving / max(1e-9, float(np.percentile(moving, 99))), first)
-        if not _still_before(activity, moving, onset, first, last):
-            continue
-        snap_s, stop_s = float(activity.time_s[onset]), float(activity.time_s[last])
-        earliest_s = found[-1].end_s if found else activity.start_s
-        start_s = max(earliest_s, snap_s - LEAD_IN_S)
-        found.append(FoundRep(start_s, max(snap_s, start_s), min(activity.end_s, stop_s + TAIL_S, snap_s + MOST_REP_S)))
+        onset = _onset(activity, busy, first)
+        if found and onset <= before_last:  # it never came to rest: still the same rep
+            found[-1], before_last = _lasting(activity, found[-1], last), last
+        elif _still_before(activity, moving, onset, first, last):
+            snap_s = float(activity.time_s[onset])
+            rep = FoundRep(max(activity.start_s, snap_s - LEAD_IN_S), snap_s, snap_s)
+            found, before_last = [*found, _lasting(activity, rep, last)], last
     return found
+
+
+def _lasting(activity: Activity, rep: FoundRep, last: int) -> FoundRep:
+    """The rep, over no sooner than row `last`."""
+    end_s = min(activity.end_s, float(activity.time_s[last]) + TAIL_S, rep.snap_s + MOST_REP_S)
+    return FoundRep(rep.start_s, rep.snap_s, max(rep.end_s, end_s))
+
+
+def _bridged(activity: Activity) -> Activity:
+    """Looks that were lost in a swing of the camera say what the look before said; only a lone lost look is a cut."""
+    lost = activity.cut
+    near = np.convolve(lost, np.ones(2 * NEAR_LOOKS + 1), mode="same")
+    kept = np.maximum.accumulate(np.where(lost, 0, np.arange(len(lost))))
+    return replace(activity, moving=activity.moving[kept], camera_px_s=activity.camera_px_s[kept], cut=lost & (near <= 1))
 
 
 def _play(activity: Activity) -> Array:

@@ -48,8 +48,9 @@ def forget_command(library: Path, practice: Path | None, reps: tuple[str, ...], 
         rep_ids = [kept.rep_id(name) for name in reps]
         if not yes:
             click.confirm(f"{_what(kept, folder, reps, number, everything)} Go on?", abort=True, err=True)
+        words = () if everything else (str(folder),) if folder else tuple(_films(kept, rep_ids))
         gone = kept.forget(folder, rep_ids, number, side, everything)
-    files = forget_files(library, folder) if everything or folder is not None else []
+        files = forget_files(kept, words) if number is None else []
     with Library.open(library, read_only=True) as kept:
         files += forget_copies(library, {str(row[0]) for row in kept.sql("SELECT fingerprint FROM clips")[1]})
     if everything and forget_shifts(library):
@@ -67,6 +68,10 @@ def forget_command(library: Path, practice: Path | None, reps: tuple[str, ...], 
         elif not number:
             say("Film that still lies in a watched folder is tagged again: move it away first.")
     return 0
+
+
+def _films(library: Library, rep_ids: list[int]) -> list[str]:
+    return [str(clip.path) for rep_id in rep_ids for clip in library.rep(rep_id).clips]
 
 
 def _what(library: Library, folder: Path | None, reps: tuple[str, ...], number: str | None, everything: bool) -> str:

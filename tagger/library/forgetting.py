@@ -51,14 +51,18 @@ def forget_reps(connection: sqlite3.Connection, rep_ids: list[int]) -> Forgotten
 
 
 def reps_in(connection: sqlite3.Connection, folder: Path) -> list[int]:
-    """Reps of which a clip lies in this folder or below."""
-    rows = connection.execute("SELECT DISTINCT rep_id, path FROM clip").fetchall()
+    """Reps of which a clip, or the recording that it was cut from, lies in this folder or below."""
+    rows = connection.execute("SELECT rep_id, path FROM clip UNION SELECT c.rep_id, w.path FROM clip c JOIN job p USING (fingerprint)"
+                              " JOIN job w ON p.part_of = w.job_id").fetchall()
     return sorted({int(row["rep_id"]) for row in rows if _inside(row["path"], folder)})
 
 
 def forget_folder(connection: sqlite3.Connection, folder: Path) -> Forgotten:
-    """Everything of the film in this folder or below, tagged or not."""
+    """Everything of the film in this folder or below, tagged or not; of recordings also the reps cut out of them."""
     total = forget_reps(connection, reps_in(connection, folder))
+    for row in connection.execute("SELECT DISTINCT w.job_id, w.path FROM job w JOIN job p ON p.part_of = w.job_id").fetchall():
+        if _inside(row["path"], folder):
+            total += Forgotten(jobs=connection.execute("DELETE FROM job WHERE part_of = ?", (row["job_id"],)).rowcount)
     for table, count in (("job", "jobs"), ("seen_film", "seen_files")):
         paths = {row[0] for row in connection.execute(f"SELECT DISTINCT path FROM {table}") if _inside(row[0], folder)}
         for path in paths:

@@ -168,6 +168,13 @@ class Library:
             row = connection.execute("SELECT rep_id FROM clip WHERE fingerprint = ?", (fingerprint,)).fetchone()
         return None if row is None else int(row[0])
 
+    def views_beside(self, fingerprint: str) -> list[str]:
+        """The other clips of the rep that has a clip of this content."""
+        with self._reading() as connection:
+            return [row[0] for row in connection.execute(
+                "SELECT o.fingerprint FROM clip o JOIN clip c USING (rep_id) WHERE c.fingerprint = ?1 AND o.fingerprint != ?1"
+                " ORDER BY o.clip_id", (fingerprint,))]
+
     def has_film(self, fingerprint: str) -> bool:
         """True if a clip of this content is tagged."""
         return self.rep_of(fingerprint) is not None

@@ -96,6 +96,27 @@ def test_it_asks_first_and_says_what_went(shelf: Path) -> None:
     assert "forgotten: 1 rep(s) with tags and tracks" in found.stderr
 
 
+def test_reps_cut_out_of_a_recording_go_with_it(shelf: Path) -> None:
+    clip = shelf / "clips" / "wednesday-1234" / "wednesday-rep-001.mp4"
+    clip.parent.mkdir(parents=True)
+    clip.write_bytes(b"film")
+    (clip.parent / "wednesday.reps.json").write_text("{}")
+    (shelf / "spool").mkdir()
+    (shelf / "spool" / "999.whole").write_bytes(b"whole")
+    with Library.open(shelf) as library:
+        library.jobs.add([Wish("recording", Path("/film/wednesday/all.mp4"), {}, "all")])
+        [job] = [job for job in library.jobs.list() if job.rep_name == "all"]
+        made = rep("wednesday-rep-001")
+        library.jobs.add_parts(job, [Wish(made.clips[0].fingerprint, clip.resolve(), {}, "wednesday-rep-001")])
+        library.save_rep(replace(made, clips=(replace(made.clips[0], path=clip.resolve()),)))
+    asked = forget(shelf, "--practice", "/film/wednesday", answer="y\n")
+    assert "(1 rep(s))" in asked.stderr
+    assert not clip.parent.exists()
+    assert not (shelf / "spool" / "999.whole").exists()
+    with Library.open(shelf) as library:
+        assert (library.count(), len(library.jobs.list())) == (2, 4)
+
+
 def test_an_open_reader_is_told_of(shelf: Path) -> None:
     with Library.open(shelf, read_only=True) as reader:
         connection = reader._connection
