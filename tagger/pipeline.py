@@ -22,8 +22,8 @@ from homography.types import FieldTracks, FieldView
 from tagger.football import Abstention, OwnShifts, PlayTracks, Reading, Situation, play_from_field, read_play, silent_reading
 from vision.detector import load_detector
 from vision.kits import describe
-from vision.outfits import dress
-from vision.tracker import track
+from vision.outfits import Wardrobe, dress
+from vision.tracker import Shot, track, track_together
 from vision.types import Detections, FloatArray, IntArray, Tracks
 from vision.video import Frame, VideoInfo, probe, read_frames
 
@@ -63,11 +63,12 @@ class TagOptions:
 
 @dataclass(frozen=True)
 class TaggedClip:
-    """All that one clip gave. `play` is None where football could not start; `reading` then holds the abstentions.
+    """All that one clip gave. `shot` is what its people were followed on. `play` is None where football could not start; `reading` then holds the abstentions.
     `track_of_player` leads from the reading's player names to the tracks; `seconds` is the time each stage took."""
 
     video: VideoInfo
     view: FieldView
+    shot: Shot
     tracks: Tracks
     field_tracks: FieldTracks
     play: PlayTracks | None
@@ -114,12 +115,13 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
         view = solve_clip(watched.evidence, level=options.level)
     tell(0.92, "linking the players")
     with _timed(seconds, "tracking"):
-        tracks, field_tracks = _link(watched, view)
+        shot = _shot(watched, view)
+        tracks, field_tracks = _link(shot, view)
     tell(0.96, "reading the play")
     with _timed(seconds, "football"):
         play, reading = _read(field_tracks, view, options)
     tell(1.0, "done")
-    return TaggedClip(video, view, tracks, field_tracks, play, reading, track_of_player(play), seconds)
+    return TaggedClip(video, view, shot, tracks, field_tracks, play, reading, track_of_player(play), seconds)
 
 
 def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None) -> Inspection:
@@ -133,7 +135,7 @@ def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None) ->
     if wanted is None:
         raise ClipError(f"{path}: ends at {watched.evidence[-1].time_s:.1f} s, before {at_s:.1f} s: choose an earlier moment")
     view = solve_clip(watched.evidence, level=options.level)
-    tracks, _ = _link(watched, view)
+    tracks, _ = _link(_shot(watched, view), view)
     nearest = min(watched.detections, key=lambda found: abs(found.time_s - wanted.time_s))
     row = int(np.searchsorted(view.frame_index, wanted.index))
     return Inspection(wanted.bgr, wanted.time_s, nearest, tracks, view, row)
@@ -150,7 +152,7 @@ def _inspect_still(path: Path, options: TagOptions) -> Inspection:
     view = solve_still(bgr, found.xyxy, options.level)
     size_px = (bgr.shape[1], bgr.shape[0])
     looks = describe(bgr, found.xyxy)
-    tracks = dress(track([found], size_px, appearance=[looks]), [found], [looks])
+    tracks, = dress([Wardrobe(track([found], size_px, appearance=[looks]), [found], [looks])])
     return Inspection(bgr, 0.0, found, tracks, view, 0)
 
 
@@ -183,18 +185,27 @@ def _next(frames: Iterator[Frame], seconds: dict[str, float]) -> Frame | None:
         return next(frames, None)
 
 
-def _link(watched: _Watched, view: FieldView) -> tuple[Tracks, FieldTracks]:
+def _link(shot: Shot, view: FieldView) -> tuple[Tracks, FieldTracks]:
     """Detections joined into tracks on the field where it is known, each with its kit; in the picture and in yards."""
-    times = np.array([evidence.time_s for evidence in watched.evidence])
-    found = track(watched.detections, view.image_size_px, view.frame_index, times, watched.looks, view.field_from_image,
-                  view.sigma_yd, image_motion(watched.evidence))
+    found = track_together([shot])[0]
     located = locate(found, view)
-    tracks = dress(found, watched.detections, watched.looks, _on_field(located) if view.solved_share else None)
+    tracks, = dress([Wardrobe(found, shot.detections, shot.appearance or ())], on_field(located) if view.solved_share else None)
+    return tracks, replace(located, kit_id=kits_of(tracks, located))
+
+
+def _shot(watched: _Watched, view: FieldView) -> Shot:
+    times = np.array([evidence.time_s for evidence in watched.evidence])
+    return Shot(watched.detections, view.image_size_px, view.frame_index, times, watched.looks, view.field_from_image, view.sigma_yd,
+                image_motion(watched.evidence))
+
+
+def kits_of(tracks: Tracks, located: FieldTracks) -> IntArray:
+    """The kit of every row of `located`, from its track."""
     kit_of = dict(zip(tracks.track_id.tolist(), tracks.kit_id.tolist(), strict=True))
-    return tracks, replace(located, kit_id=np.array([kit_of[i] for i in located.track_id.tolist()], dtype=np.int64))
+    return np.array([kit_of[i] for i in located.track_id.tolist()], dtype=np.int64)
 
 
-def _on_field(tracks: FieldTracks) -> IntArray:
+def on_field(tracks: FieldTracks) -> IntArray:
     """Ids of those who are between the sidelines most of their time."""
     ids, row = np.unique(tracks.track_id, return_inverse=True)
     inside = (tracks.xy_yd[:, 1] > 0.0) & (tracks.xy_yd[:, 1] < WIDTH_YD)

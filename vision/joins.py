@@ -12,14 +12,14 @@ from vision.observations import Observations
 from vision.pieces import Pieces, Track, looks_cost, summarise
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import assign
-from vision.types import BoolArray, FloatArray, IntArray
+from vision.types import FloatArray, IntArray
 
 
-def join(obs: Observations, tracks: Sequence[Track], image_size_px: tuple[int, int], settings: TrackingSettings) -> list[Track]:
+def join(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> list[Track]:
     """Join ends to later beginnings wherever that explains the boxes better than two people would."""
     if len(tracks) < 2:
         return list(tracks)
-    cost = join_costs(obs, tracks, summarise(obs, tracks, settings), image_size_px, settings)
+    cost = join_costs(obs, tracks, summarise(obs, tracks, settings), settings)
     following = dict(zip(*(side.tolist() for side in assign(cost, 0.0)), strict=True))
     heads = set(range(len(tracks))) - set(following.values())
     joined = []
@@ -32,8 +32,7 @@ def join(obs: Observations, tracks: Sequence[Track], image_size_px: tuple[int, i
     return joined
 
 
-def join_costs(obs: Observations, tracks: Sequence[Track], pieces: Pieces, image_size_px: tuple[int, int],
-               settings: TrackingSettings) -> FloatArray:
+def join_costs(obs: Observations, tracks: Sequence[Track], pieces: Pieces, settings: TrackingSettings) -> FloatArray:
     """(N, N) nats of joining track i's end to track j's beginning: below 0 where they are rather one, inf if impossible."""
     n = len(tracks)
     ends_s, starts_s = obs.time_s[pieces.last], obs.time_s[pieces.first]
@@ -45,8 +44,8 @@ def join_costs(obs: Observations, tracks: Sequence[Track], pieces: Pieces, image
     price += _born_anywhere(future, settings) + looks_cost(pieces, head, tail, settings)
     price += np.minimum(settings.missed_nats_s * gap_s, settings.missed_cap_nats)
     real = np.minimum(settings.vanish_nats, settings.real_nats_box * np.array([len(boxes) for boxes in tracks]))
-    goes = np.where(_at_border(obs.xyxy[[t[-1] for t in tracks]], image_size_px), settings.leave_nats, real)
-    comes = np.where(_at_border(obs.xyxy[[t[0] for t in tracks]], image_size_px), settings.leave_nats, real)
+    goes = np.where(obs.border[[t[-1] for t in tracks]], settings.leave_nats, real)
+    comes = np.where(obs.border[[t[0] for t in tracks]], settings.leave_nats, real)
     cost = np.full((n, n), np.inf)
     cost[head, tail] = price - goes[head] - comes[tail]
     return cost
@@ -58,14 +57,6 @@ def _born_anywhere(future: Belief, settings: TrackingSettings) -> FloatArray:
     density: FloatArray = (-np.log(settings.area_yd2) - np.log(2 * np.pi * settings.speed_sigma_yd_s**2)
                            - 0.5 * speed2 / settings.speed_sigma_yd_s**2)
     return density
-
-
-def _at_border(xyxy: FloatArray, image_size_px: tuple[int, int]) -> BoolArray:
-    """(N,) True where a box is within half its height of the picture's edge."""
-    near = 0.5 * (xyxy[:, 3] - xyxy[:, 1])
-    width, height = image_size_px
-    left, top, right, bottom = xyxy.T
-    return np.asarray((left < near) | (top < near) | (right > width - near) | (bottom > height - near))
 
 
 def drop_doubles(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> list[Track]:

@@ -9,9 +9,10 @@ import numpy as np
 
 from vision.boxes import covered_feet, covered_share
 from vision.ground import Ground, place
-from vision.looks import discriminate
 from vision.tracking_settings import TrackingSettings
-from vision.types import Detections, FloatArray, IntArray, foot_of
+from vision.types import BoolArray, Detections, FloatArray, IntArray, foot_of
+
+TICK_S = 1e-4
 
 LEAST_CLARITY = 0.3
 """Of a man wholly covered by others' boxes: his own shirt still shows more often than not."""
@@ -19,11 +20,12 @@ LEAST_CLARITY = 0.3
 
 @dataclass(frozen=True)
 class Observations:
-    """D boxes in K frames. `frame` (D,) is the row of `time_s` (K,), sorted. `position` (D, 2) yd on the ground with
+    """D boxes in K frames of one or more views. `frame` (D,) is the row of `time_s` (K,), sorted; `view` (K,) whose frame it is. `position` (D, 2) yd on the ground with
     `covariance` (D, 2, 2), of which `box_covariance` (D, 2, 2) is the box's own error; `height_yd` (D,) the box's height by the
-    picture's scale there; `covered` (D,) the share that nearer people hide; `appearance` (D, A) in units of one person's spread.
+    picture's scale there; `covered` (D,) the share that nearer people hide; `border` (D,) True at the picture's edge; `appearance` (D, A) in units of one person's spread.
     """
 
+    view: IntArray
     frame_index: IntArray
     time_s: FloatArray
     frame: IntArray
@@ -35,6 +37,7 @@ class Observations:
     box_covariance: FloatArray
     height_yd: FloatArray
     covered: FloatArray
+    border: BoolArray
 
     def __len__(self) -> int:
         return len(self.frame)
@@ -58,9 +61,10 @@ class Observations:
         return slice(int(low), int(high))
 
 
-def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] | None, ground: Ground,
-            row_of_frame: dict[int, int], settings: TrackingSettings) -> Observations:
-    """Put `detections` on the ground; `row_of_frame` finds a frame index's row in `ground`."""
+def observe(detections: Sequence[Detections], looks: FloatArray, ground: Ground,
+            row_of_frame: dict[int, int], image_size_px: tuple[int, int], settings: TrackingSettings) -> Observations:
+    """Put `detections` of one view, D in all, with their `looks` (D, A) on the ground; `row_of_frame` finds a frame index's row
+    in `ground`."""
     counts = [len(d) for d in detections]
     frame = np.repeat(np.arange(len(detections)), counts)
     xyxy = np.concatenate([d.xyxy for d in detections]).astype(np.float64).reshape(-1, 4)
@@ -73,14 +77,42 @@ def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] |
     covariance_px = np.eye(2) * (sigma**2)[:, None, :]
     position, exact, scale = place(ground.ground_from_image[row], foot_of(xyxy), covariance_px)
     covariance = exact + np.eye(2) * (settings.jitter_share * ground.sigma_yd[row, None, None]) ** 2
-    looks = np.zeros((len(frame), 0)) if appearance is None else discriminate(detections, appearance)
     return Observations(
-        frame_index=np.array([d.frame_index for d in detections]),
+        view=np.zeros(len(detections), dtype=np.int64), frame_index=np.array([d.frame_index for d in detections]),
         time_s=np.array([d.time_s for d in detections], dtype=np.float64),
         frame=frame, xyxy=xyxy, confidence=confidence, appearance=looks, position=position,
         covariance=covariance, box_covariance=exact,
-        height_yd=height / scale, covered=covered,
+        height_yd=height / scale, covered=covered, border=_at_border(xyxy, image_size_px),
     )
+
+
+def _at_border(xyxy: FloatArray, image_size_px: tuple[int, int]) -> BoolArray:
+    """(D,) True where a box is within half its height of the picture's edge."""
+    near = 0.5 * (xyxy[:, 3] - xyxy[:, 1])
+    width, height = image_size_px
+    left, top, right, bottom = xyxy.T
+    return np.asarray((left < near) | (top < near) | (right > width - near) | (bottom > height - near))
+
+
+def gather(views: Sequence[Observations]) -> Observations:
+    """The boxes of several views in one table, their frames taking turns in order of time; each view keeps its number. Frames of
+    the same moment are set TICK_S apart, since time must grow."""
+    if len(views) == 1:
+        return views[0]
+    number = np.repeat(np.arange(len(views)), [len(one.time_s) for one in views])
+    time_s = np.concatenate([one.time_s for one in views])
+    order = np.argsort(time_s, kind="stable")
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    grown = np.maximum.accumulate(time_s[order] - TICK_S * np.arange(len(order))) + TICK_S * np.arange(len(order))
+    starts = np.cumsum([0, *(len(one.time_s) for one in views)])
+    frame = np.concatenate([place[start + one.frame] for start, one in zip(starts[:-1], views, strict=True)])
+    rows = np.argsort(frame, kind="stable")
+    columns = {item.name: np.concatenate([getattr(one, item.name) for one in views])[rows] for item in fields(Observations)
+               if item.name not in ("view", "frame_index", "time_s", "frame")}
+    return Observations(
+        view=number[order], frame_index=np.concatenate([one.frame_index for one in views])[order], time_s=grown, frame=frame[rows],
+        **columns)
 
 
 def _foot_sigma(confidence: FloatArray, feet_covered: FloatArray, settings: TrackingSettings) -> FloatArray:

@@ -9,6 +9,7 @@ where it is not.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,46 +19,104 @@ from vision.exchanges import exchange
 from vision.gaps import fill_gaps
 from vision.ground import Ground, build_ground, place
 from vision.joins import drop_doubles, join
-from vision.observations import Observations, observe
+from vision.looks import discriminate
+from vision.observations import Observations, gather, observe
 from vision.pieces import Track
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import build_tracklets
 from vision.types import NO_KIT, Detections, FloatArray, IntArray, Tracks
+
+HALF_TICK_S = 1e-3
+"""Two cameras' frames of one moment are told apart by less than this."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One camera's film of a rep, as tracking takes it.
+
+    `detections` of some or all frames in order of time, in pixels of a picture of `image_size_px` (width, height);
+    `frame_index` (F,) and `time_s` (F,) of all frames of the clip; `appearance` one (N, A) array for every entry of `detections`.
+    Row by row of `frame_index`: `plane_from_image` (F, 3, 3) to yards with `plane_sigma_yd` (F,), NaN where unregistered, and
+    `image_motion` (F, 3, 3), the picture of the row before to this one's. Raises ValueError where these do not fit together.
+    """
+
+    detections: Sequence[Detections]
+    image_size_px: tuple[int, int]
+    frame_index: IntArray
+    time_s: FloatArray
+    appearance: Sequence[FloatArray] | None = None
+    plane_from_image: FloatArray | None = None
+    plane_sigma_yd: FloatArray | None = None
+    image_motion: FloatArray | None = None
+
+    def __post_init__(self) -> None:
+        _check(self.detections, self.frame_index, self.time_s, self.plane_from_image, self.plane_sigma_yd, self.image_motion)
+
+    def moved(self, later_s: float, plane_from_own: FloatArray) -> Shot:
+        """The same film on another clock and, by a 3x3 `plane_from_own`, on another plane."""
+        plane = None if self.plane_from_image is None else plane_from_own @ self.plane_from_image
+        return replace(self, detections=[replace(d, time_s=d.time_s + later_s) for d in self.detections], time_s=self.time_s + later_s,
+                       plane_from_image=plane)
+
+    def ground(self) -> Ground:
+        """Where its people are followed."""
+        heights = np.concatenate([d.xyxy[:, 3] - d.xyxy[:, 1] for d in self.detections])
+        return build_ground(self.plane_from_image, self.plane_sigma_yd, self.image_motion, len(self.frame_index),
+                            float(np.median(heights)) if len(heights) else 1.0)
 
 
 def track(detections: Sequence[Detections], image_size_px: tuple[int, int], frame_index: IntArray | None = None,
           time_s: FloatArray | None = None, appearance: Sequence[FloatArray] | None = None,
           plane_from_image: FloatArray | None = None, plane_sigma_yd: FloatArray | None = None,
           image_motion: FloatArray | None = None, settings: TrackingSettings | None = None) -> Tracks:
-    """Follow everybody through a clip.
-
-    `detections` of some or all frames in order of time, in pixels of a picture of `image_size_px` (width, height);
-    `frame_index` (F,) and `time_s` (F,) of all frames of the clip, by default those of the detections; `appearance` one
-    (N, A) array for every entry of `detections`. Row by row of `frame_index`: `plane_from_image` (F, 3, 3) to yards with
-    `plane_sigma_yd` (F,), NaN where unregistered, and `image_motion` (F, 3, 3), the picture of the row before to this one's.
-    `kit_id` is left at NO_KIT. Raises ValueError where these do not fit together.
-    """
-    settings = settings or TrackingSettings()
+    """Follow everybody through one clip; the arguments are those of `Shot`, `frame_index` and `time_s` by default those of the
+    detections. `kit_id` is left at NO_KIT. Raises ValueError where they do not fit together."""
     if frame_index is None or time_s is None:
         frame_index = np.array([d.frame_index for d in detections], dtype=np.int64)
         time_s = np.array([d.time_s for d in detections], dtype=np.float64)
-    _check(detections, frame_index, time_s, plane_from_image, plane_sigma_yd, image_motion)
-    row_of_frame = {int(index): row for row, index in enumerate(frame_index)}
-    heights = np.concatenate([d.xyxy[:, 3] - d.xyxy[:, 1] for d in detections]) if detections else np.zeros(0)
-    if not len(heights):
-        return _nobody()
-    ground = build_ground(plane_from_image, plane_sigma_yd, image_motion, len(frame_index), float(np.median(heights)))
-    obs = observe(detections, appearance, ground, row_of_frame, settings)
-    people = find_people(obs, image_size_px, settings)
-    return write_out(obs, people, ground, frame_index, time_s, image_size_px, settings)
+    return track_together([Shot(detections, image_size_px, frame_index, time_s, appearance, plane_from_image, plane_sigma_yd,
+                                image_motion)], settings)[0]
 
 
-def find_people(obs: Observations, image_size_px: tuple[int, int], settings: TrackingSettings) -> list[Track]:
+def track_together(shots: Sequence[Shot], settings: TrackingSettings | None = None) -> list[Tracks]:
+    """Follow everybody through all views of a rep at once: the tracks of each view, the same id for the same man.
+
+    The shots of several cameras want one clock and one plane. Every camera's boxes pull at the same men, each as far as it can
+    tell; who is hidden from one is held by the other.
+    """
+    settings = settings or TrackingSettings()
+    if not any(len(d) for shot in shots for d in shot.detections):
+        return [_nobody() for _ in shots]
+    grounds = [shot.ground() for shot in shots]
+    obs = gather([observe(shot.detections, looks, ground, dict(zip(shot.frame_index.tolist(), range(len(shot.time_s)), strict=True)),
+                          shot.image_size_px, settings) for shot, looks, ground in zip(shots, _looks(shots), grounds, strict=True)])
+    if len(shots) > 1:
+        off = np.eye(2) * settings.other_view_sigma_yd**2
+        obs = replace(obs, covariance=obs.covariance + off, box_covariance=obs.box_covariance + off)
+    people = find_people(obs, settings)
+    return write_out(obs, people, shots, grounds, settings)
+
+
+def _looks(shots: Sequence[Shot]) -> list[FloatArray]:
+    """(D, A) looks of each shot's boxes in common directions. Front and back, sun and shade show the same men in other light, so
+    each camera's own middle is taken out."""
+    counts = [sum(len(d) for d in shot.detections) for shot in shots]
+    if any(shot.appearance is None for shot in shots):
+        return [np.zeros((count, 0)) for count in counts]
+    given = [list(shot.appearance or ()) for shot in shots]
+    if len(shots) > 1:
+        middles = [np.median(np.concatenate(looks), axis=0) if count else 0.0 for looks, count in zip(given, counts, strict=True)]
+        given = [[look - middle for look in looks] for looks, middle in zip(given, middles, strict=True)]
+    together = discriminate([d for shot in shots for d in shot.detections], [look for looks in given for look in looks])
+    return np.split(together, np.cumsum(counts)[:-1])
+
+
+def find_people(obs: Observations, settings: TrackingSettings) -> list[Track]:
     """The boxes of every person, in order of time."""
     # Once is enough only where there is but one picture.
     pieces = [piece for piece in build_tracklets(obs, settings) if len(piece) > 1 or len(obs.time_s) == 1]
     pieces = drop_doubles(obs, pieces, settings)
-    people = join(obs, pieces, image_size_px, settings)
+    people = join(obs, pieces, settings)
     people = drop_doubles(obs, people, settings)
     people = exchange(obs, fill_gaps(obs, people, settings), settings)
     return [boxes for boxes in people if _is_person(obs, boxes, settings)]
@@ -70,23 +129,34 @@ def _is_person(obs: Observations, boxes: Track, settings: TrackingSettings) -> b
                 and len(boxes) >= settings.min_seen_share * (last - first + 1))
 
 
-def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_index: IntArray, time_s: FloatArray,
-              image_size_px: tuple[int, int], settings: TrackingSettings) -> Tracks:
-    """Smooth feet and sizes over all frames of the clip and put the boxes back into the picture."""
+def write_out(obs: Observations, people: Sequence[Track], shots: Sequence[Shot], grounds: Sequence[Ground],
+              settings: TrackingSettings) -> list[Tracks]:
+    """Smooth feet over all frames of all views, sizes over each view's own, and put the boxes back into the pictures."""
     if not people:
-        return _nobody()
-    n, f = len(people), len(frame_index)
-    row = np.searchsorted(frame_index, obs.frame_index)
-    foot, foot_spread = _smooth_feet(obs, people, row, time_s, settings)
-    size = _smooth_sizes(obs, people, row, time_s, settings)
+        return [_nobody() for _ in shots]
+    time_s = np.unique(np.concatenate([obs.time_s, *(shot.time_s for shot in shots)]))
+    foot, foot_spread = _smooth_feet(obs, people, np.searchsorted(time_s, obs.time_s), time_s, settings)
+    return [_write_shot(obs, people, view, shot, ground, foot[:, rows], foot_spread[:, rows], settings)
+            for view, (shot, ground) in enumerate(zip(shots, grounds, strict=True)) for rows in [np.searchsorted(time_s, shot.time_s)]]
+
+
+def _write_shot(obs: Observations, people: Sequence[Track], view: int, shot: Shot, ground: Ground, foot: FloatArray,
+                foot_spread: FloatArray, settings: TrackingSettings) -> Tracks:
+    """One view's tracks from everybody's feet (N, F, 2) with their covariance (N, F, 2, 2) on its frames."""
+    n, f = len(people), len(shot.time_s)
+    row = np.searchsorted(shot.frame_index, obs.frame_index)
+    own = [boxes[obs.view[obs.frame[boxes]] == view] for boxes in people]
+    size = _smooth_sizes(obs, own, row, shot.time_s, settings)
     seen, confidence = np.zeros((n, f), dtype=np.bool_), np.zeros((n, f))
     alive = np.zeros((n, f), dtype=np.bool_)
-    for person, boxes in enumerate(people):
-        rows = row[obs.frame[boxes]]
-        seen[person, rows], confidence[person, rows] = True, obs.confidence[boxes]
-        alive[person, rows[0]:rows[-1] + 1] = True
-        confidence[person] = np.where(alive[person], np.interp(np.arange(f), rows, obs.confidence[boxes]), 0.0)
-    who, when = np.nonzero(alive)
+    for person, (boxes, mine) in enumerate(zip(people, own, strict=True)):
+        first_s, last_s = obs.time_s[obs.frame[boxes[[0, -1]]]]
+        alive[person] = (shot.time_s >= first_s - HALF_TICK_S) & (shot.time_s <= last_s + HALF_TICK_S)
+        rows = row[obs.frame[mine]]
+        seen[person, rows] = True
+        if len(mine):
+            confidence[person] = np.where(alive[person], np.interp(np.arange(f), rows, obs.confidence[mine]), 0.0)
+    who, when = np.nonzero(alive & np.isfinite(foot[:, :, 0]))
     image_from_ground = np.linalg.inv(ground.ground_from_image)[when]
     feet_px = map_points(image_from_ground, foot[who, when])
     slope = jacobian(image_from_ground, foot[who, when])
@@ -95,13 +165,13 @@ def write_out(obs: Observations, people: Sequence[Track], ground: Ground, frame_
     width, height = (np.exp(size[who, when]) * scale[:, None]).T
     xyxy = np.stack([feet_px[:, 0] - width / 2, feet_px[:, 1] - height, feet_px[:, 0] + width / 2, feet_px[:, 1]], axis=1)
     # Somebody whose middle is out of the picture is unknown, not invented.
-    inside = ((feet_px[:, 0] > 0) & (feet_px[:, 0] < image_size_px[0]) & (feet_px[:, 1] > 0)
-              & (feet_px[:, 1] - height < image_size_px[1])) | seen[who, when]
+    inside = ((feet_px[:, 0] > 0) & (feet_px[:, 0] < shot.image_size_px[0]) & (feet_px[:, 1] > 0)
+              & (feet_px[:, 1] - height < shot.image_size_px[1])) | seen[who, when]
     order = np.lexsort((who, when))
     order = order[inside[order]]
     who, when = who[order], when[order]
     return Tracks(
-        frame_index=frame_index[when].astype(np.int64), time_s=time_s[when], track_id=who + 1, xyxy=xyxy[order],
+        frame_index=shot.frame_index[when].astype(np.int64), time_s=shot.time_s[when], track_id=who + 1, xyxy=xyxy[order],
         observed=seen[who, when], kit_id=np.full(len(who), NO_KIT, dtype=np.int64), confidence=confidence[who, when],
         foot_sigma_px=foot_sigma_px[order],
     )
@@ -132,7 +202,8 @@ def _smooth_feet(obs: Observations, people: Sequence[Track], row: IntArray, time
 
 def _smooth_sizes(obs: Observations, people: Sequence[Track], row: IntArray, time_s: FloatArray,
                   settings: TrackingSettings) -> FloatArray:
-    """Logarithm of width and height (N, F, 2) in units of the picture's scale at the feet."""
+    """Logarithm of width and height (N, F, 2) in units of the picture's scale at the feet; who has no box here is as large as
+    people are."""
     n, f = len(people), len(time_s)
     position, covariance = np.full((n, f, 2), np.nan), np.tile(np.eye(2), (n, f, 1, 1))
     scale = (obs.xyxy[:, 3] - obs.xyxy[:, 1]) / obs.height_yd
@@ -143,8 +214,13 @@ def _smooth_sizes(obs: Observations, people: Sequence[Track], row: IntArray, tim
         sigma = settings.box_size_sigma + settings.doubtful_size_sigma * (1 - obs.confidence[boxes]) ** 2
         covariance[person, rows] = np.eye(2) * (sigma**2)[:, None, None]
     density = np.full((n, f), settings.size_density)
-    best = kalman.smooth(kalman.Sightings(time_s, position, covariance, density), kalman.MotionModel(1.0, settings.outlier))
-    return best.position
+    best = kalman.smooth(kalman.Sightings(time_s, position, covariance, density), kalman.MotionModel(1.0, settings.outlier)).position
+    # Before the first box here he is as large as there.
+    for person, boxes in enumerate(people):
+        if len(boxes):
+            first = int(row[obs.frame[boxes[0]]])
+            best[person, :first] = best[person, first]
+    return np.where(np.isfinite(best), best, np.median(size, axis=0))
 
 
 def _check(detections: Sequence[Detections], frame_index: IntArray, time_s: FloatArray, *matrices: FloatArray | None) -> None:

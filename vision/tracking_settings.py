@@ -29,6 +29,7 @@ class TrackingSettings:
     doubtful_foot_sigma: float = 0.048  # more at no confidence
     covered_foot_sigma: float = 0.08    # more again where nearer people cover the feet
     jitter_share: float = 0.4           # of the ground's sigma that changes from frame to frame
+    other_view_sigma_yd: float = 0.3    # two cameras see different feet of the same man, each box errs its own way
     size_sigma: float = 0.14            # of the logarithm of a box's height; bending and raising arms
 
     # Frame to frame.

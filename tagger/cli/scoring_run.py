@@ -18,7 +18,7 @@ from tagger.football.types import Situation
 from tagger.library.saving import worth
 
 if TYPE_CHECKING:
-    from tagger.pipeline import TagOptions
+    from tagger.pipeline import TaggedClip, TagOptions
     from tagger.scoring import Truth
 
 
@@ -65,22 +65,17 @@ def _situation(one: Work) -> Situation:
 
 
 def rep_outputs(arguments: Mapping[str, Any], tell: Tell) -> bytes:
-    """The outputs of one rep's clips, as a JSON array; those that are kept are not made again. Runs in a process of its own."""
-    options, clips, found = options_from_json(arguments["options"], arguments["threads"]), arguments["clips"], []
-    for index, clip in enumerate(clips):
-        kept = Path(clip["kept"]) if clip["kept"] else None
-        if kept is not None and kept.is_file():
-            found.append(json.loads(kept.read_text(encoding="utf-8")))
-            continue
-        try:
-            value = _output(clip, options, arguments["frames"], part(tell, index, len(clips)))
-        except ValueError as error:
-            found.append({"failed": " ".join(str(error).split()), "index": index})
-            continue
-        if kept is not None:
-            kept.parent.mkdir(parents=True, exist_ok=True)
-            kept.write_text(json.dumps(value), encoding="utf-8")
-        found.append(value)
+    """The outputs of one rep's clips, as a JSON array; those of a rep that is kept are not made again. Runs in a process of its
+    own."""
+    options, clips = options_from_json(arguments["options"], arguments["threads"]), arguments["clips"]
+    kept = [Path(clip["kept"]) if clip["kept"] else None for clip in clips]
+    if all(path is not None and path.is_file() for path in kept):
+        return json.dumps([json.loads(path.read_text(encoding="utf-8")) for path in kept if path is not None]).encode()
+    found = _outputs(clips, options, arguments["frames"], tell)
+    for path, value in zip(kept, found, strict=True):
+        if path is not None and "failed" not in value:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(json.dumps(value), encoding="utf-8")
     return json.dumps(found).encode()
 
 
@@ -89,13 +84,26 @@ def part(tell: Tell, index: int, of: int) -> Tell:
     return lambda share, word: tell((index + share) / of, word)
 
 
-def _output(clip: Mapping[str, Any], options: TagOptions, frames: int, tell: Tell) -> dict[str, Any]:
+def _outputs(clips: Sequence[Mapping[str, Any]], options: TagOptions, frames: int, tell: Tell) -> list[dict[str, Any]]:
+    """Every clip's JSON, the views of the rep joined; `failed` in those that cannot be tagged."""
     from tagger.pipeline import tag_clip
+    from tagger.two_views import join_views
 
-    path, count = Path(clip["path"]), clip["frame_count"]
-    tagged = tag_clip(path, options, tell)
-    value = clip_to_json(tagged) | {"worth": list(worth(tagged.reading, tagged.view.solved_share))}
-    return value | {"detections": _detections(path, options, range(0, count, max(1, count // frames)))}
+    found: list[dict[str, Any]] = []
+    tagged: list[TaggedClip] = []
+    for index, clip in enumerate(clips):
+        try:
+            tagged.append(tag_clip(Path(clip["path"]), options, part(tell, index, len(clips))))
+            found.append({})
+        except ValueError as error:
+            found.append({"failed": " ".join(str(error).split()), "index": index})
+    joined = iter(join_views(tagged, options))
+    for clip, value in zip(clips, found, strict=True):
+        if "failed" not in value:
+            done, every = next(joined), max(1, clip["frame_count"] // frames)
+            value |= clip_to_json(done) | {"worth": list(worth(done.reading, done.view.solved_share))}
+            value |= {"detections": _detections(Path(clip["path"]), options, range(0, clip["frame_count"], every))}
+    return found
 
 
 def _detections(path: Path, options: TagOptions, wanted: range) -> dict[str, list[list[float]]]:

@@ -12,7 +12,6 @@ import numpy as np
 import models
 from vision.types import FloatArray
 
-
 LINEARS = ("release", "kind", "rush", "front")
 
 
@@ -46,7 +45,8 @@ class PlayBook:
 def parse_playbook(text: str) -> PlayBook:
     """Read the learned numbers."""
     data = json.loads(text)
-    return PlayBook(*(_linear(data[name]) for name in LINEARS), np.array(data["rush_count"], dtype=float))
+    release, kind, rush, front = (_linear(data[name]) for name in LINEARS)
+    return PlayBook(release, kind, rush, front, np.array(data["rush_count"], dtype=float))
 
 
 def _linear(entry: dict[str, Any]) -> Linear:

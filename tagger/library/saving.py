@@ -123,7 +123,7 @@ def worth(reading: Reading, solved_share: float) -> tuple[bool, float, float, in
     """What makes one view's reading better than another's: it found the play, it is sure of the family, it saw much of the
     field and left less open."""
     told = sum(len(defender.intervals) > 0 for defender in reading.defenders)
-    return reading.snap_s is not None, family_of(reading)[1] + told / 11, solved_share, -len(reading.abstained)
+    return reading.snap_s is not None, round(family_of(reading)[1] + told / 11, 6), round(solved_share, 1), -len(reading.abstained)
 
 
 def _free_name(connection: sqlite3.Connection, record: RepRecord) -> str:

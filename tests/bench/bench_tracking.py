@@ -33,7 +33,7 @@ from homography.motion import image_motion
 from vision.boxes import iou
 from vision.detector import Detector, load_detector
 from vision.kits import describe
-from vision.outfits import dress
+from vision.outfits import Wardrobe, dress
 from vision.tracker import track
 from vision.types import Detections
 from vision.video import read_frames
@@ -155,7 +155,7 @@ def follow(clip: Clip, detector: Detector, every: int) -> tuple[dict[str, Rows],
     tracks = track(detections, clip.size_px, view.frame_index, times, looks, view.field_from_image, view.sigma_yd,
                    image_motion(evidence))
     seconds = {"ours": perf_counter() - start, **{name: other.seconds for name, other in others.items()}}
-    dressed = dress(tracks, detections, looks)
+    dressed, = dress([Wardrobe(tracks, detections, looks)])
     ours = {int(k): (tracks.track_id[tracks.frame_index == k], np.clip(tracks.xyxy[tracks.frame_index == k], 0, [*clip.size_px] * 2))
             for k in np.unique(tracks.frame_index)}
     kit_of = dict(zip(dressed.track_id.tolist(), dressed.kit_id.tolist(), strict=True))

@@ -1,0 +1,57 @@
+"""The views of one rep read as one: aligned by their people, everybody followed through both, one reading told in each clock."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from homography import locate
+from homography.align_views import Alignment, align, on_grid
+from homography.complete import complete
+from homography.types import FieldTracks
+from tagger.football import Abstention, play_from_field, read_play
+from tagger.football.clock import in_clock
+from tagger.pipeline import TaggedClip, TagOptions, kits_of, on_field, track_of_player
+from vision.outfits import Wardrobe, dress
+from vision.tracker import track_together
+from vision.types import Tracks
+
+VIEW_ORDER = ("sideline", "unknown", "end-zone")
+"""The rep is read in the clock and on the field of the first of these."""
+
+
+def join_views(clips: Sequence[TaggedClip], options: TagOptions) -> tuple[TaggedClip, ...]:
+    """The clips of one rep, each with tracks of the same names, followed by both cameras, and with the reading of both; as they
+    were where a view has no field, where the two cannot be laid on each other, or where the joined rep cannot be read."""
+    if len(clips) != 2 or not all(len(clip.field_tracks) for clip in clips):
+        return tuple(clips)
+    first, second = sorted(clips, key=lambda clip: VIEW_ORDER.index(clip.view.view))
+    how = align(on_grid(first.field_tracks), on_grid(second.field_tracks), first.view.yard_line_known and second.view.yard_line_known)
+    if how is None:
+        return tuple(clips)
+    (one, here), (two, there) = _followed(first, second, how)
+    paths = complete(here, there, how), complete(there, here, how.inverse())
+    play = play_from_field(paths[0], first.view, options.situation)
+    if isinstance(play, Abstention):
+        return tuple(clips)
+    reading = read_play(play, own=options.own)
+    if reading.snap_s is None:
+        return tuple(clips)
+    done = {
+        id(first): replace(first, tracks=one, field_tracks=paths[0], play=play, reading=reading, track_of_player=track_of_player(play)),
+        id(second): replace(second, tracks=two, field_tracks=paths[1], play=replace(play, time_s=play.time_s - how.offset_s),
+                            reading=in_clock(reading, -how.offset_s), track_of_player=track_of_player(play)),
+    }
+    return tuple(done[id(clip)] for clip in clips)
+
+
+def _followed(first: TaggedClip, second: TaggedClip, how: Alignment) -> list[tuple[Tracks, FieldTracks]]:
+    """Both clips' tracks, each in its own picture, clock and field, from one pass over both."""
+    one, two = track_together([first.shot, second.shot.moved(how.offset_s, how.matrix())])
+    pair = [(first, one), (second, replace(two, time_s=two.time_s - how.offset_s))]
+    located = [locate(tracks, clip.view) for clip, tracks in pair]
+    among = np.unique(np.concatenate([on_field(paths) for paths in located]))
+    dressed = dress([Wardrobe(tracks, clip.shot.detections, clip.shot.appearance or ()) for clip, tracks in pair], among)
+    return [(tracks, replace(paths, kit_id=kits_of(tracks, paths))) for tracks, paths in zip(dressed, located, strict=True)]
