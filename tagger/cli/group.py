@@ -19,6 +19,7 @@ from tagger.cli.inspect import inspect_command
 from tagger.cli.report import report_command
 from tagger.cli.reps import reps_command
 from tagger.cli.review import review_command
+from tagger.cli.roster import roster_command
 from tagger.cli.score import score_command
 from tagger.cli.show import show_command
 from tagger.cli.simulate import simulate_command
@@ -79,5 +80,5 @@ def main() -> None:
 
 for _command in (tag_command, watch_command, split_command, tag_tracks_command, reps_command, show_command, cutup_command,
                  report_command, export_command, inspect_command, review_command, simulate_command, score_command, train_command, forget_command,
-                 calibrate_command):
+                 roster_command, calibrate_command):
     main.add_command(_command)

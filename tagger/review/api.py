@@ -96,7 +96,7 @@ def correct(request: Request, rep_id: Number, edits: Edits) -> JSONResponse:
     try:
         library.correct_all(rep_id, said, seen=edits.version)
     except StaleEdit:
-        return _stale_edit(library.rep(rep_id), edits.version, edits.model_dump()["edits"])
+        return _stale_edit(library, rep_id, edits.version, edits.model_dump()["edits"])
     return _whole(library, rep_id)
 
 
@@ -107,7 +107,7 @@ def undo(request: Request, rep_id: Number, asked: Undo) -> JSONResponse:
     try:
         library.undo(rep_id, asked.correction_id, asked.who, seen=asked.version)
     except StaleEdit:
-        return _stale_edit(library.rep(rep_id), asked.version, [{"undo": asked.correction_id}])
+        return _stale_edit(library, rep_id, asked.version, [{"undo": asked.correction_id}])
     return _whole(library, rep_id)
 
 
@@ -162,11 +162,12 @@ def _meets(interval: Interval, after: Any) -> bool:
 
 def _whole(library: Library, rep_id: int) -> JSONResponse:
     stored = library.rep(rep_id)
-    return JSONResponse(rep_data(stored, is_stale(stored)))
+    return JSONResponse(rep_data(stored, is_stale(stored), library.roster()))
 
 
-def _stale_edit(stored: StoredRep, seen_version: int, yours: Any) -> JSONResponse:
+def _stale_edit(library: Library, rep_id: int, seen_version: int, yours: Any) -> JSONResponse:
     """The refusal that shows both sides: what you wanted, and what has been said since you looked."""
+    stored = library.rep(rep_id)
     theirs = [row for row in log_data(stored.corrections) if row["correction_id"] > seen_version]
     who = ", ".join(sorted({row["who"] for row in theirs})) or "another program"
     return JSONResponse(
@@ -174,7 +175,7 @@ def _stale_edit(stored: StoredRep, seen_version: int, yours: Any) -> JSONRespons
             "error": f"{who} changed this rep while you were at it; nothing of yours was saved",
             "yours": yours,
             "theirs": theirs,
-            "rep": rep_data(stored, stale=False),
+            "rep": rep_data(stored, stale=False, roster=library.roster()),
         },
         status_code=409,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -17,6 +17,7 @@ from tagger.football.vocabulary import AREAS, ASSIGNMENTS
 from tagger.library.effective import standing
 from tagger.library.reading_json import family_of, likeliest, reading_to_json, situation_to_json
 from tagger.library.records import ClipArrays, Correction, StoredClip, StoredRep
+from tagger.library.store import RosterEntry
 from tagger.review.other_view import same_tracks
 from tagger.review.placement import placement_of
 from tagger.review.registration_fix import anchors_from, corrected_view
@@ -31,7 +32,7 @@ def version_of(rep: StoredRep) -> int:
     return max((correction.correction_id for correction in rep.corrections), default=0)
 
 
-def rep_data(rep: StoredRep, stale: bool) -> dict[str, Any]:
+def rep_data(rep: StoredRep, stale: bool, roster: Iterable[RosterEntry] = ()) -> dict[str, Any]:
     """The rep without its tracks. `stale`: a coach's word has not yet been read into the other tags."""
     main = rep.main_clip
     return {
@@ -44,6 +45,7 @@ def rep_data(rep: StoredRep, stale: bool) -> dict[str, Any]:
         "reading": reading_to_json(rep.reading),
         "verdicts": list(rep.verdicts),
         "numbers": dict(rep.numbers),
+        "roster": [asdict(entry) for entry in roster],
         "by_coach": sorted(rep.by_coach),
         "automatic": {
             "family": family_of(rep.automatic)[0],

@@ -18,7 +18,7 @@ import pytest
 from invented import FPS, add_rep, write_film
 
 from tagger.library.records import Correction
-from tagger.library.store import Library
+from tagger.library.store import Library, RosterEntry
 from tagger.review.rep_data import fixed_arrays
 from tagger.review.reread import is_stale
 from tagger.review.serve import Listening, serve
@@ -257,6 +257,20 @@ def test_two_tracks_are_swapped_by_letter(page: Any, address: str, home: Path) -
     assert (
         fixed.tracks.xyxy[(fixed.tracks.track_id == a) & late] == before.tracks.xyxy[(before.tracks.track_id == b) & late]
     ).all()
+    press(page, "u")
+    said(page, 0)
+
+
+def test_a_name_of_the_roster_gives_the_number(page: Any, address: str, home: Path) -> None:
+    with Library.open(home / "library") as library:
+        library.set_roster([RosterEntry("54", "defense", "Invented Man", "linebacker")])
+    open_rep(page, address, 2)
+    press(page, "j", "#")
+    page.keyboard.type("invented man")
+    press(page, "Enter")
+    said(page, 1)
+    assert corrections(home, 2)[-1] == ("defender:D1", "number", "54")
+    until(page, "document.querySelector('[aria-label=\"Chosen man\"] h2').textContent.includes('#54 Invented Man')")
     press(page, "u")
     said(page, 0)
 

@@ -17,7 +17,7 @@ from homography.types import apply_homography
 from tagger.cutups.zones import Placement
 from tagger.library.faults import StaleEdit
 from tagger.library.records import Correction
-from tagger.library.store import Library
+from tagger.library.store import Library, RosterEntry
 from tagger.review.other_view import same_tracks
 from tagger.review.placement import placement_of
 from tagger.review.registration_fix import corrected_view, field_map
@@ -186,6 +186,14 @@ def test_words_on_men_reach_the_page(library: Library) -> None:
     late = before.tracks.time_s >= 3.0
     moved = fixed.tracks.xyxy[(fixed.tracks.track_id == one) & (fixed.tracks.time_s >= 3.0)]
     np.testing.assert_array_equal(moved, before.tracks.xyxy[(before.tracks.track_id == two) & late])
+
+
+def test_a_number_brings_the_name_of_the_roster(client: TestClient, library: Library) -> None:
+    library.set_roster([RosterEntry("54", "defense", "Invented Man", "linebacker")])
+    rep = say(client, ("defender:D6", "number", "54"))
+    assert rep["roster"] == [{"number": "54", "side": "defense", "name": "Invented Man", "position": "linebacker"}]
+    _, rows = library.sql("SELECT player_id, roster_name FROM defenders WHERE rep_id = 1 AND number = '54'")
+    assert rows == [("D6", "Invented Man")]
 
 
 def test_what_is_not_a_rep_is_done(client: TestClient, library: Library) -> None:

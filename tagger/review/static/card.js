@@ -70,8 +70,8 @@ function directionWords(page) {
 function man(page, act) {
   const defender = page.defenders.get(page.chosen);
   if (!page.chosen) return el("p", { class: "why" }, "Choose a man with J and K, or click his lane.");
-  const number = page.rep.numbers[page.chosen], person = page.movings[0].people.find((p) => p.player === page.chosen);
-  const title = [number && `#${number}`, page.chosen, defender ? slotName(defender.slot) : (page.receivers[page.chosen] ? receiverName(page.receivers[page.chosen]) : person && person.side)].filter(Boolean).join(" ");
+  const { number, name } = page.jersey(page.chosen), person = page.movings[0].people.find((p) => p.player === page.chosen);
+  const title = [number && `#${number}`, name || page.chosen, defender ? slotName(defender.slot) : (page.receivers[page.chosen] ? receiverName(page.receivers[page.chosen]) : person && person.side)].filter(Boolean).join(" ");
   const interval = intervalAt(defender, page.timeS);
   const events = page.rep.reading.events.filter((e) => e.player_id === page.chosen);
   return el("section", { "aria-label": "Chosen man" }, el("h2", {}, title),

@@ -41,13 +41,14 @@ function swatch(assignment) {
   return made;
 }
 
-/** A line of text, null when left. */
-export function askText(title, label, value = "", maximum = 60) {
-  const input = el("input", { type: "text", id: "asked", maxlength: maximum, autocomplete: "off", autofocus: true });
+/** A line of text, null when left; `known` values are offered. */
+export function askText(title, label, value = "", maximum = 60, known = []) {
+  const input = el("input", { type: "text", id: "asked", maxlength: maximum, autocomplete: "off", autofocus: true, list: known.length ? "asked-known" : null });
   input.value = value;
   return shown((finish) => [
     el("form", { onsubmit: (event) => { event.preventDefault(); finish(input.value.trim()); } },
-      el("h2", { id: "choice-title" }, title), el("label", { for: "asked" }, label, " "), input, " ", el("button", { class: "act" }, "OK")),
+      el("h2", { id: "choice-title" }, title), el("label", { for: "asked" }, label, " "), input, " ",
+      known.length ? el("datalist", { id: "asked-known" }, known.map((word) => el("option", { value: word }))) : null, el("button", { class: "act" }, "OK")),
   ]);
 }
 

@@ -104,7 +104,9 @@ export class Fixes {
   async number() {
     const player = this.chosen();
     if (!player) return;
-    const after = await askText("Jersey number", `${player}'s number (or name):`, this.page.rep.numbers[player] || "", 20);
+    const men = this.page.rep.roster.filter((e) => e.side === this.page.sideOf(player));
+    const said = await askText("Jersey number", `${player}'s number, or his name in the roster:`, this.page.rep.numbers[player] || "", 40, men.flatMap((e) => [e.number, e.name]));
+    const after = men.find((e) => e.name.toLowerCase() === said?.toLowerCase())?.number || said;
     if (after) await this.saying.fix([{ subject: `${this.page.defenders.has(player) ? "defender" : "player"}:${player}`, field: "number", after }]);
   }
 

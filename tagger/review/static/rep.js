@@ -214,6 +214,14 @@ class Page {
     });
   }
 
+  sideOf(player) { return this.defenders.has(player) ? "defense" : "offense"; }
+
+  /** His jersey number and, from the roster, his name. */
+  jersey(player) {
+    const number = this.rep.numbers[player], entry = this.rep.roster.find((e) => e.number === number && e.side === this.sideOf(player));
+    return number === undefined ? { number: null, name: null } : { number, name: entry?.name || null };
+  }
+
   keyOf(person) { return person.player || `T${person.track}`; }
 
   setMode(mode) {

@@ -98,8 +98,8 @@ export class Score {
 
   lane(defender) {
     const { page } = this, stave = el("div", { class: "stave" });
-    const number = page.rep.numbers[defender.player_id];
-    const name = el("button", { type: "button", class: "name", title: defender.player_id, onclick: () => this.act.choose(defender.player_id) },
+    const { number, name: called } = page.jersey(defender.player_id);
+    const name = el("button", { type: "button", class: "name", title: called || defender.player_id, onclick: () => this.act.choose(defender.player_id) },
       number ? el("b", {}, `#${number}`) : null, el("span", {}, slotName(defender.slot) || defender.player_id));
     stave.append(this.depth(defender));
     defender.intervals.forEach((interval, index) => stave.append(this.piece(defender, interval, index, stave)));
