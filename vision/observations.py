@@ -9,6 +9,7 @@ import numpy as np
 
 from vision.boxes import covered_feet, covered_share
 from vision.ground import Ground, place
+from vision.looks import discriminate
 from vision.tracking_settings import TrackingSettings
 from vision.types import BoolArray, Detections, FloatArray, IntArray, foot_of
 
@@ -61,10 +62,10 @@ class Observations:
         return slice(int(low), int(high))
 
 
-def observe(detections: Sequence[Detections], looks: FloatArray, ground: Ground,
+def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] | None, ground: Ground,
             row_of_frame: dict[int, int], image_size_px: tuple[int, int], settings: TrackingSettings) -> Observations:
-    """Put `detections` of one view, D in all, with their `looks` (D, A) on the ground; `row_of_frame` finds a frame index's row
-    in `ground`."""
+    """Put `detections` of one view on the ground, with their `appearance` (N, A) for each frame; `row_of_frame` finds a frame
+    index's row in `ground`."""
     counts = [len(d) for d in detections]
     frame = np.repeat(np.arange(len(detections)), counts)
     xyxy = np.concatenate([d.xyxy for d in detections]).astype(np.float64).reshape(-1, 4)
@@ -77,6 +78,7 @@ def observe(detections: Sequence[Detections], looks: FloatArray, ground: Ground,
     covariance_px = np.eye(2) * (sigma**2)[:, None, :]
     position, exact, scale = place(ground.ground_from_image[row], foot_of(xyxy), covariance_px)
     covariance = exact + np.eye(2) * (settings.jitter_share * ground.sigma_yd[row, None, None]) ** 2
+    looks = np.zeros((len(frame), 0)) if appearance is None else discriminate(detections, appearance)
     return Observations(
         view=np.zeros(len(detections), dtype=np.int64), frame_index=np.array([d.frame_index for d in detections]),
         time_s=np.array([d.time_s for d in detections], dtype=np.float64),

@@ -19,8 +19,8 @@ from vision.exchanges import exchange
 from vision.gaps import fill_gaps
 from vision.ground import Ground, build_ground, place
 from vision.joins import drop_doubles, join
-from vision.looks import discriminate
 from vision.observations import Observations, gather, observe
+from vision.one_light import in_one_light
 from vision.pieces import Track
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import build_tracklets
@@ -88,27 +88,15 @@ def track_together(shots: Sequence[Shot], settings: TrackingSettings | None = No
     if not any(len(d) for shot in shots for d in shot.detections):
         return [_nobody() for _ in shots]
     grounds = [shot.ground() for shot in shots]
-    obs = gather([observe(shot.detections, looks, ground, dict(zip(shot.frame_index.tolist(), range(len(shot.time_s)), strict=True)),
-                          shot.image_size_px, settings) for shot, looks, ground in zip(shots, _looks(shots), grounds, strict=True)])
+    views = [observe(shot.detections, shot.appearance, ground,
+                     dict(zip(shot.frame_index.tolist(), range(len(shot.time_s)), strict=True)), shot.image_size_px, settings)
+             for shot, ground in zip(shots, grounds, strict=True)]
+    obs = gather(in_one_light(views))
     if len(shots) > 1:
         off = np.eye(2) * settings.other_view_sigma_yd**2
         obs = replace(obs, covariance=obs.covariance + off, box_covariance=obs.box_covariance + off)
     people = find_people(obs, settings)
     return write_out(obs, people, shots, grounds, settings)
-
-
-def _looks(shots: Sequence[Shot]) -> list[FloatArray]:
-    """(D, A) looks of each shot's boxes in common directions. Front and back, sun and shade show the same men in other light, so
-    each camera's own middle is taken out."""
-    counts = [sum(len(d) for d in shot.detections) for shot in shots]
-    if any(shot.appearance is None for shot in shots):
-        return [np.zeros((count, 0)) for count in counts]
-    given = [list(shot.appearance or ()) for shot in shots]
-    if len(shots) > 1:
-        middles = [np.median(np.concatenate(looks), axis=0) if count else 0.0 for looks, count in zip(given, counts, strict=True)]
-        given = [[look - middle for look in looks] for looks, middle in zip(given, middles, strict=True)]
-    together = discriminate([d for shot in shots for d in shot.detections], [look for looks in given for look in looks])
-    return np.split(together, np.cumsum(counts)[:-1])
 
 
 def find_people(obs: Observations, settings: TrackingSettings) -> list[Track]:
