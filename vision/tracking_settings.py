@@ -34,7 +34,7 @@ class TrackingSettings:
 
     # Frame to frame.
     sure_confidence: float = 0.45       # boxes from here on are matched first
-    birth_confidence: float = 0.35      # and may begin a track from here on
+    birth_confidence: float = 0.25      # and may begin a track from here on: covered men have no better box
     birth_max_iou: float = 0.5          # unless they overlap a box already taken by this: a doubled box
     gate_nats: float = 7.5              # a match may cost this much more than an exact one
     coast_s: float = 0.7                # a tracklet without boxes ends after this long
