@@ -13,7 +13,7 @@ import numpy as np
 
 from homography.field import LEVELS, WIDTH_YD
 from homography.types import FieldTracks, FieldView
-from tagger.football.linemen import BALL_AHEAD_YD, find_front, line_of
+from tagger.football.linemen import BALL_AHEAD_YD, STEPS_S, find_front, line_of
 from tagger.football.sampling import Sampled, sample
 from tagger.football.snap import Snap, find_snap
 from tagger.football.types import Abstention, PlayTracks, Situation
@@ -35,6 +35,7 @@ RUNS_YD = 2.0
 """A man of no kit belongs to the rep if he runs this far in the first 1.5 s."""
 LATE_S = 1.5
 """Linemen come out of each other's shadow within this after the snap."""
+FRONT_WEIGHT, FRONT_RANGE = 0.08, (-25.0, 10.0)
 THERE_BEFORE_S, THERE_AFTER_S = 1.0, 2.5
 STANDING_UNTIL_S = 0.2
 SAME_MAN_YD = 0.75
@@ -117,11 +118,11 @@ def _ways_to_see_it(crowd: _Crowd, sampled: Sampled) -> Iterator[_Side]:
                         yield side
 
 
-def _range_yd(sampled: Sampled) -> FloatArray:
-    """(N,) how far each man moves over the clip: who waits for his turn stands."""
-    seen = sampled.seen
-    low = np.where(seen[:, :, None], sampled.xy_yd, np.inf).min(axis=1)
-    high = np.where(seen[:, :, None], sampled.xy_yd, -np.inf).max(axis=1)
+def _range_yd(sampled: Sampled, first: int = 0, stop: int | None = None) -> FloatArray:
+    """(N,) how far each man moves over the clip, or between two grid indices: who waits for his turn stands."""
+    xy, seen = sampled.xy_yd[:, first:stop], sampled.seen[:, first:stop]
+    low = np.where(seen[:, :, None], xy, np.inf).min(axis=1, initial=np.inf)
+    high = np.where(seen[:, :, None], xy, -np.inf).max(axis=1, initial=-np.inf)
     return np.where(seen.any(axis=1), np.linalg.norm(np.where(np.isfinite(high), high - low, 0.0), axis=1), 0.0)
 
 
@@ -152,15 +153,19 @@ def _neutral_zone(offense: FloatArray, defense: FloatArray) -> tuple[float, floa
 
 def _attack(turned: Sampled, snap: Snap, line: float, team: BoolArray) -> float:
     """How much a team looks like the offense: its runners get far over the line, seven of it stand on the line (the rulebooks'
-    seven: NFHS 7-2-5, NCAA 7-1-4, NFL 7-5-1, numbers from memory), and none of it plays deep."""
+    seven: NFHS 7-2-5, NCAA 7-1-4, NFL 7-5-1, numbers from memory), five of those and one behind them like linemen and a passer,
+    and nobody who takes part plays deep."""
     at, later = turned.index(snap.time_s - 0.1), turned.index(snap.time_s + 2.5)
-    start = turned.xy_yd[team, at, 0]
+    start = turned.xy_yd[team, at]
     path = turned.xy_yd[team, at : later + 1, 0]
     beyond = np.where(np.isfinite(path), path, -np.inf).max(axis=1, initial=-np.inf) - line
     runners = np.sort(np.clip(beyond, 0.0, 12.0))[::-1][:5].sum() / 5.0
-    on_line = min(7, int((line - start < 2.0).sum()))
-    deep = min(3, int((line - start > 8.5).sum()))
-    return float(0.25 * runners + 0.15 * on_line - 0.4 * deep)
+    on_line = min(7, int((line - start[:, 0] < 2.0).sum()))
+    takes_part = _range_yd(turned.rows(team), at, later + 1) > MOVER_YD
+    deep = min(3, int(((line - start[:, 0] > 8.5) & takes_part).sum()))
+    close = team & (np.abs(turned.xy_yd[:, at, 0] - line) < OFFENSE_DEPTH_YD)
+    front = find_front(turned.xy_yd[close, at], turned.xy_yd[close, turned.index(snap.time_s + STEPS_S)])
+    return float(0.25 * runners + 0.15 * on_line - 0.4 * deep + FRONT_WEIGHT * np.clip(front.logit, *FRONT_RANGE))
 
 
 def _turn(sampled: Sampled, direction: int) -> Sampled:
