@@ -10,6 +10,7 @@ from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
 from tagger.batch.crew import Crew
+from tagger.batch.joining import join_work
 from tagger.batch.owner import Owner
 from tagger.batch.process import Work
 from tagger.batch.queue import work_through
@@ -53,7 +54,7 @@ def open_log(library: Path, also_to_terminal: bool) -> logging.Logger:
 
 
 def keep_watch(watch: Watch, library: Library, owner: Owner, make_crew: Callable[[int], Crew], options: NightOptions,
-               log: logging.Logger, work: Work = tag_film) -> Summary:
+               log: logging.Logger, work: Work = tag_film, join: Work = join_work) -> Summary:
     """Watch until stopped; with `once`, take what is ready now, and return. `make_crew` gets the number of waiting clips. With
     `once` problems of the folder or the library are raised; otherwise they are logged, and it goes on."""
     if options.once:
@@ -62,7 +63,7 @@ def keep_watch(watch: Watch, library: Library, owner: Owner, make_crew: Callable
     first = True
     while True:
         try:
-            worked = _one_round(watch, library, owner, make_crew, log, work)
+            worked = _one_round(watch, library, owner, make_crew, log, work, join)
             if worked or first or options.once:
                 summary = _report(library, options, log)
                 first = False
@@ -76,14 +77,14 @@ def keep_watch(watch: Watch, library: Library, owner: Owner, make_crew: Callable
 
 
 def _one_round(watch: Watch, library: Library, owner: Owner, make_crew: Callable[[int], Crew], log: logging.Logger,
-               work: Work) -> bool:
+               work: Work, join: Work) -> bool:
     """Whether any clip came to an end."""
     _log_taken(watch.look(time.monotonic()), log)
     library.jobs.reopen(owner.is_dead)
     waiting, worked = len(library.jobs.list("waiting")), False
     if not waiting:
         return False
-    for finished in work_through(library, owner, make_crew(waiting), None, work=work, scripts=watch.scripts):
+    for finished in work_through(library, owner, make_crew(waiting), None, work=work, scripts=watch.scripts, join=join):
         if finished.state == "done":
             log.info("%s", finished.reason or f"tagged {finished.job.path}")
         else:

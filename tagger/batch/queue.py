@@ -13,9 +13,11 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import TypeVar
 
-from tagger.batch.clip_bytes import clip_from_bytes
+from tagger.batch.clip_bytes import clip_from_bytes, whole_in
 from tagger.batch.crew import Crew, Progress
+from tagger.batch.joining import Joins, join_work
 from tagger.batch.owner import Owner
+from tagger.batch.pairing import find_pairs
 from tagger.batch.plan import Scripts
 from tagger.batch.process import Tell, Work, WorkFailed, call_of
 from tagger.batch.recording import is_recording, take_recording
@@ -42,54 +44,96 @@ class Finished:
 
 
 def work_through(library: Library, owner: Owner, crew: Crew, run: int | None = None, tell: Tell | None = None,
-                 work: Work = tag_film, scripts: Scripts | None = None) -> Iterator[Finished]:
+                 work: Work = tag_film, scripts: Scripts | None = None, join: Work = join_work) -> Iterator[Finished]:
     """Do every waiting job (of `run`), and tell of each try as it ends. Jobs of the run that another living program has in hand
-    are waited for. `work` is what tags a clip (see `work.tag_film`); `scripts` tell of the reps cut out of recordings."""
-    pieces = len(library.jobs.list("waiting", run)) + len(library.jobs.list("running", run))
-    progress = Progress(pieces, tell)
-    in_work: dict[Future[bytes], Job] = {}
+    are waited for. Views of one rep are read as one when both are there. `work` is what tags a clip (see `work.tag_film`), `join`
+    what joins two (see `joining.join_work`); `scripts` tell of the reps cut out of recordings."""
+    joins = Joins(library, crew.limits, join)
+    night = _Night(library, owner, crew, run, tell, work, scripts or Scripts(), joins)
     try:
-        while True:
-            patiently(lambda: library.jobs.reopen(owner.is_dead))
-            while len(in_work) < crew.workers and (job := patiently(lambda: library.jobs.claim(owner.name, run))) is not None:
-                call = call_of(work, {"path": str(job.path), "options": dict(job.options), "threads": crew.limits.threads})
-                in_work[crew.start(call, progress.teller(job.job_id, job.path.stem))] = job
-            if not in_work:
-                if run is None or not library.jobs.list("running", run):
-                    return
-                time.sleep(LOOK_EVERY_S)
-                continue
-            for future in wait(in_work, timeout=LOOK_EVERY_S, return_when=FIRST_COMPLETED).done:
-                job = in_work.pop(future)
-                finished = _settle(library, job, future, scripts or Scripts())
-                if finished.state != "waiting":
-                    progress.teller(job.job_id, job.path.stem)(1.0, "")
-                yield finished
+        joins.offer(library.jobs.list("done", run))  # of a call that was cut short
+        yield from night.clips()
+        for one, other in find_pairs(library, joins.spool, library.jobs.list("done", run)):
+            joins.start(one, other)
+        yield from night.joined(to_the_end=True)
     finally:
+        joins.close()
         crew.close()
         with suppress(LibraryError):  # a full disk: whoever comes next sees that we are dead
             library.jobs.give_back(owner.name)
 
 
-def _settle(library: Library, job: Job, future: Future[bytes], scripts: Scripts) -> Finished:
-    """Save what came, or write down why nothing did."""
-    try:
-        answer = future.result()
+class _Night:
+    """One way through the queue."""
+
+    def __init__(self, library: Library, owner: Owner, crew: Crew, run: int | None, tell: Tell | None, work: Work, scripts: Scripts,
+                 joins: Joins) -> None:
+        self._library, self._owner, self._crew, self._run = library, owner, crew, run
+        self._work, self._scripts, self._joins = work, scripts, joins
+        pieces = len(library.jobs.list("waiting", run)) + len(library.jobs.list("running", run))
+        self._progress = Progress(pieces, tell)
+        self._in_work: dict[Future[bytes], Job] = {}
+
+    def clips(self) -> Iterator[Finished]:
+        """Every clip's tries, until none waits."""
+        while True:
+            self._fill()
+            if not self._in_work:
+                if self._run is None or not self._library.jobs.list("running", self._run):
+                    return
+                time.sleep(LOOK_EVERY_S)
+                continue
+            for future in wait(self._in_work, timeout=LOOK_EVERY_S, return_when=FIRST_COMPLETED).done:
+                job = self._in_work.pop(future)
+                finished = self._settle(job, future)
+                if finished.state != "waiting":
+                    self._progress.teller(job.job_id, job.path.stem)(1.0, "")
+                if finished.rep_id is not None:
+                    self._joins.offer([job])
+                yield finished
+            yield from self.joined()
+
+    def joined(self, to_the_end: bool = False) -> Iterator[Finished]:
+        """The joins that are done; `to_the_end` waits for those under way."""
+        while self._joins.pending:
+            done = wait(self._joins.pending, timeout=None if to_the_end else 0.0, return_when=FIRST_COMPLETED).done
+            for future in done:
+                joined = patiently(lambda future=future: self._joins.settle(future))  # type: ignore[misc]
+                if joined.reason:
+                    yield Finished(joined.job, "done", joined.rep_id, joined.reason)
+            if not to_the_end:
+                return
+
+    def _fill(self) -> None:
+        jobs = self._library.jobs
+        patiently(lambda: jobs.reopen(self._owner.is_dead))
+        while len(self._in_work) < self._crew.workers and (job := patiently(lambda: jobs.claim(self._owner.name, self._run))) is not None:
+            call = call_of(self._work, {"path": str(job.path), "options": dict(job.options), "threads": self._crew.limits.threads})
+            self._in_work[self._crew.start(call, self._progress.teller(job.job_id, job.path.stem))] = job
+
+    def _settle(self, job: Job, future: Future[bytes]) -> Finished:
+        """Save what came, or write down why nothing did."""
+        try:
+            return self._save(job, future.result())
+        except WorkFailed as failure:
+            reason = failure.line
+            if failure.again:
+                state = patiently(lambda: self._library.jobs.tried(job.job_id, reason))
+                return Finished(job, state, reason=reason)
+            patiently(lambda: self._library.jobs.fail(job.job_id, reason))
+            return Finished(job, "failed", reason=reason)
+
+    def _save(self, job: Job, answer: bytes) -> Finished:
         if is_recording(answer):
-            return Finished(job, "done", reason=patiently(lambda: take_recording(library, job, answer, scripts)))
+            return Finished(job, "done", reason=patiently(lambda: take_recording(self._library, job, answer, self._scripts)))
         clip = _clip(answer)
         if clip.fingerprint != job.fingerprint:
             raise WorkFailed(f"{job.path}: changed while it was in work (still being copied?); tag it again", again=False)
+        if whole := whole_in(answer):
+            self._joins.spool.keep(job, whole)
         record = RepRecord(job.rep_name, (clip,), Situation(**job.options["situation"]), None, job.views_of)
-        saved = patiently(lambda: library.save_rep(record, job.job_id))
+        saved = patiently(lambda: self._library.save_rep(record, job.job_id))
         return Finished(job, "done", saved.rep_id)
-    except WorkFailed as failure:
-        reason = failure.line
-        if failure.again:
-            state = patiently(lambda: library.jobs.tried(job.job_id, reason))
-            return Finished(job, state, reason=reason)
-        patiently(lambda: library.jobs.fail(job.job_id, reason))
-        return Finished(job, "failed", reason=reason)
 
 
 def _clip(data: bytes) -> ClipRecord:

@@ -28,6 +28,11 @@ STILL_BEFORE_S = 4.0
 """So far before the running the stillness is looked for."""
 ONSET_SHARE = 0.18
 LEAD_IN_S, TAIL_S = 4.0, 2.0
+LEAST_BETWEEN_S = 5.0
+"""No team lines up again sooner after the whistle."""
+LEAST_SWING = 0.25
+"""Of the camera's strongest in the recording: the operator follows a play, not a walk. (A camera on a stand only trembles, and
+trembles enough.)"""
 NEAR_LOOKS = 6
 MOST_REP_S = 25.0
 
@@ -50,13 +55,17 @@ def find_reps(activity: Activity) -> list[FoundRep]:
     activity = _bridged(activity)
     moving, play = _smooth(activity, activity.moving.sum(axis=1)), _play(activity)
     busy = play + moving / max(1e-9, float(np.percentile(moving, 99)))
+    camera = _smooth(activity, activity.camera_px_s)
+    swing = camera / max(1e-9, float(np.percentile(camera, 99)))
     found: list[FoundRep] = []
     before_last = -1
     for first, last in _bursts(activity, play):
         onset = _onset(activity, busy, first)
         if found and onset <= before_last:  # it never came to rest: still the same rep
             found[-1], before_last = _lasting(activity, found[-1], last), last
-        elif _still_before(activity, moving, onset, first, last):
+        elif found and activity.time_s[onset] - activity.time_s[before_last] < LEAST_BETWEEN_S:
+            continue  # the way back
+        elif _still_before(activity, moving, onset, first, last) and swing[onset:last + 1].max() >= LEAST_SWING:
             snap_s = float(activity.time_s[onset])
             rep = FoundRep(max(activity.start_s, snap_s - LEAD_IN_S), snap_s, snap_s)
             found, before_last = [*found, _lasting(activity, rep, last)], last

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from tagger.batch.clip_bytes import clip_to_bytes
 from tagger.batch.cut_list import beside
+from tagger.batch.joining import pack_whole
 from tagger.batch.process import Tell
 from tagger.batch.split import find_cuts_work
 from tagger.football.types import Situation
@@ -34,7 +35,7 @@ def tag_film(arguments: Mapping[str, Any], tell: Tell) -> bytes:
     if beside(path).is_file() or probe(path).duration_s > MAX_CLIP_S:
         return find_cuts_work(arguments, tell)
     tagged = tag_clip(path, options_from_json(arguments["options"], arguments["threads"]), tell)
-    return clip_to_bytes(record_of(tagged, mark))
+    return clip_to_bytes(record_of(tagged, mark), pack_whole(tagged))
 
 
 def record_of(tagged: TaggedClip, mark: str) -> ClipRecord:

@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "library"))
 
 from made_reps import clip
 
-from tagger.batch.clip_bytes import clip_to_bytes
+from tagger.batch.clip_bytes import clip_to_bytes, clips_to_bytes
 from tagger.batch.process import Tell
 from tagger.library import fingerprint
 
@@ -48,4 +48,27 @@ def act(arguments: Mapping[str, Any], tell: Tell) -> bytes:
     family = "cover-1" if "cover-1" in text else "cover-3"
     view = "end-zone" if "end-zone" in path.name else "sideline"
     made = clip(path.stem, family, view=view)
-    return clip_to_bytes(replace(made, path=path, fingerprint=mark, size_bytes=path.stat().st_size))
+    return clip_to_bytes(replace(made, path=path, fingerprint=mark, size_bytes=path.stat().st_size), str(path).encode())
+
+
+def lay_together(arguments: Mapping[str, Any], tell: Tell) -> bytes:
+    """Both views as cover-6, unless a file says that it is apart (then nothing) or crashes the joining."""
+    paths = [Path(Path(whole).read_text(encoding="utf-8")) for whole in arguments["wholes"]]
+    texts = [path.read_text(encoding="utf-8") for path in paths]
+    if any("joint-crash" in text for text in texts):
+        os.kill(os.getpid(), signal.SIGKILL)
+    if any("apart" in text for text in texts):
+        return b""
+    views = ["end-zone" if "end-zone" in path.name else "sideline" for path in paths]
+    return clips_to_bytes([
+        clip_to_bytes(replace(clip(path.stem, "cover-6", view=view), path=path, fingerprint=mark))
+        for path, view, mark in zip(paths, views, arguments["prints"], strict=True)])
+
+
+def only_decode(arguments: Mapping[str, Any], tell: Tell) -> bytes:
+    """Every frame of the film, by the tagger's own reader."""
+    from vision.video import probe, read_frames
+
+    path = Path(arguments["path"])
+    probe(path)
+    return str(sum(1 for _ in read_frames(path, 1080))).encode()

@@ -33,7 +33,7 @@ def tag(folder: Path, library: Path, workers: int = 2, limits: Limits | None = N
         kept.jobs.reopen(owner.is_dead)
         plan = plan_films(pair_views(find_clips([folder])), TagOptions(), Scripts())
         run = kept.jobs.add(plan.wishes)
-        return list(work_through(kept, owner, LocalCrew(workers, limits or Limits()), run, work=small_work.act))
+        return list(work_through(kept, owner, LocalCrew(workers, limits or Limits()), run, work=small_work.act, join=small_work.lay_together))
 
 
 def tags(library: Path) -> dict[str, list[tuple[Any, ...]]]:
@@ -61,7 +61,7 @@ def test_views_are_one_rep_and_failures_stay_apart(film: Film, tmp_path: Path) -
         assert [rep.name for rep in kept.search("")] == ["rep-1"]
         stored = kept.rep(1)
         assert {clip.view for clip in stored.clips} == {"sideline", "end-zone"}
-        assert stored.summary.family == "cover-1"  # surer than the other view's cover-3, whichever came first
+        assert stored.summary.family == "cover-6"  # both views read as one
         assert [job.attempts for job in kept.jobs.list("set-aside")] == [2]
 
 
@@ -81,9 +81,23 @@ def test_film_that_changes_while_it_is_in_work_is_not_taken(film: Film, tmp_path
     with Library.open(library) as kept, Owner(library) as owner:
         plan = plan_films(pair_views(find_clips([tmp_path / "film"])), TagOptions(), Scripts())
         film("a.mp4", "rep two")
-        [done] = work_through(kept, owner, LocalCrew(1, Limits()), kept.jobs.add(plan.wishes), work=small_work.act)
+        [done] = work_through(kept, owner, LocalCrew(1, Limits()), kept.jobs.add(plan.wishes), work=small_work.act, join=small_work.lay_together)
     assert done.state == "failed"
     assert "changed while it was in work" in done.reason
+
+
+@pytest.mark.parametrize(
+    ("said", "family", "line"), [("apart", "cover-1", None), ("joint-crash", "cover-1", "the rep's views are read one by one")]
+)
+def test_views_that_cannot_be_joined_stay_as_they_are(film: Film, tmp_path: Path, said: str, family: str, line: str | None) -> None:
+    film("rep-1-sideline.mp4", f"rep cover-1 {said}")
+    film("rep-1-end-zone.mp4", "rep")
+    found = tag(tmp_path / "film", tmp_path / "library")
+    assert [end.state for end in found] == ["done"] * len(found)
+    assert [end.reason.endswith(line) for end in found if end.reason] == [True] * bool(line) if line else not found[-1].reason
+    with Library.open(tmp_path / "library") as kept:
+        assert [rep.family for rep in kept.search("")] == [family]  # cover-1 is the surer of the two
+    assert not list((tmp_path / "library" / "spool").iterdir())
 
 
 PROGRAM = """

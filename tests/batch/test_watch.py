@@ -43,7 +43,7 @@ def night(library: Library, tmp_path: Path) -> Summary:
     options = NightOptions(once=True, settle_s=0.05)
     with Owner(library.folder) as owner:
         return keep_watch(watch(library, tmp_path, 0.05), library, owner, lambda pieces: LocalCrew(2, Limits()), options,
-                          open_log(library.folder, also_to_terminal=False), small_work.act)  # fmt: skip
+                          open_log(library.folder, also_to_terminal=False), small_work.act, small_work.lay_together)  # fmt: skip
 
 
 def test_a_file_is_taken_when_it_has_stopped_growing(film: Film, library: Library, tmp_path: Path) -> None:
