@@ -1,0 +1,91 @@
+"""How the overnight work scales, and how well recordings are split.
+
+`bench_batch.py workers CLIP...`: the same clips by one worker and by two, one core each (and, as the baseline of a single clip, by
+one worker on both cores): seconds, ratio, peak memory of a worker.
+`bench_batch.py split FILM.mp4...`: films of `simulated_practice.py` with their truth beside them: reps found whole (snap at least
+2 s inside, end inside), false cuts, error of the snap. Baseline: cutting every 30 s.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import resource
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from tagger.batch.activity import measure
+from tagger.batch.crew import LocalCrew, do_all
+from tagger.batch.limits import Limits
+from tagger.batch.process import WorkFailed, call_of
+from tagger.batch.reps_in_activity import FoundRep, find_reps
+from tagger.batch.work import options_to_json, tag_film
+from tagger.cutups.cut_apart import Part, cut_apart
+from tagger.pipeline import TagOptions
+
+LEAD_S = 2.0
+BASELINE_EVERY_S = 30.0
+
+
+def workers(clips: list[Path], seconds: float) -> None:
+    """Print the comparison on the first `seconds` of each clip."""
+    with tempfile.TemporaryDirectory() as folder:
+        short = [cut_apart(clip, [Part(0.0, seconds, Path(folder) / f"{n}-{clip.stem}")])[0].path for n, clip in enumerate(clips)]
+        took: dict[tuple[int, int], float] = {}
+        for count, threads in ((1, 1), (2, 1), (1, 2)):
+            asked = [(clip.stem, call_of(tag_film, {"path": str(clip), "options": options_to_json(TagOptions()), "threads": threads}))
+                     for clip in short]
+            crew = LocalCrew(count, Limits(threads=threads))
+            start = time.perf_counter()
+            for _, result in do_all(crew, asked):
+                if isinstance(result, WorkFailed):
+                    raise SystemExit(result.line)
+            took[count, threads] = time.perf_counter() - start
+            crew.close()
+            print(f"{count} worker(s) of {threads} thread(s): {took[count, threads]:.1f} s for {len(short)} clips")
+        print(f"two workers / one: {took[1, 1] / took[2, 1]:.2f} x; / one on both cores: {took[1, 2] / took[2, 1]:.2f} x")
+        print(f"peak memory of a worker: {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
+
+
+def judge(found: list[FoundRep], truth: dict[str, list[float]]) -> tuple[int, int, int, list[float]]:
+    """(reps found whole, reps, false cuts, snap errors in seconds)."""
+    whole, errors = 0, []
+    for snap_s, end_s in zip(truth["snaps_s"], truth["ends_s"], strict=True):
+        inside = [rep for rep in found if rep.start_s <= max(0.0, snap_s - LEAD_S) and rep.end_s >= end_s]
+        whole += bool(inside)
+        errors += [min((rep.snap_s - snap_s for rep in inside), key=abs)] if inside else []
+    false = sum(not any(rep.start_s <= snap_s <= rep.end_s for snap_s in truth["snaps_s"]) for rep in found)
+    return whole, len(truth["snaps_s"]), false, errors
+
+
+def split(films: list[Path]) -> None:
+    """Print each film's figures, and all together beside the baseline's."""
+    total, baseline, cuts, even_cuts, errors = np.zeros(3, int), np.zeros(3, int), 0, 0, list[float]()
+    for film in films:
+        truth = json.loads(film.with_suffix(".json").read_text())
+        start = time.perf_counter()
+        found = find_reps(measure(film))
+        speed = truth["duration_s"] / (time.perf_counter() - start)
+        even = [FoundRep(t, t, t + BASELINE_EVERY_S) for t in np.arange(0.0, truth["duration_s"], BASELINE_EVERY_S)]
+        *counts, off_s = judge(found, truth)
+        total, baseline = total + counts, baseline + judge(even, truth)[:3]
+        cuts, even_cuts, errors = cuts + len(found), even_cuts + len(even), errors + off_s
+        print(f"{film.name}: {counts[0]} of {counts[1]} whole, {counts[2]} false of {len(found)} cuts, {speed:.1f} x real time")
+    print(f"all: {total[0]} of {total[1]} reps whole, {total[2]} false of {cuts}; snap off by {np.median(np.abs(errors)):.2f} s (median), "
+          f"{np.max(np.abs(errors)):.2f} s at most")
+    print(f"cut every {BASELINE_EVERY_S:.0f} s: {baseline[0]} of {baseline[1]} reps whole, {baseline[2]} false of {even_cuts}")
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=("workers", "split"))
+    parser.add_argument("films", nargs="+", type=Path)
+    parser.add_argument("--seconds", type=float, default=3.0, help="of each clip, for workers")
+    given = parser.parse_args()
+    if given.what == "workers":
+        workers(given.films, given.seconds)
+    else:
+        split(given.films)
