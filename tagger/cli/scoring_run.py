@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from tagger.scoring import Truth
 
 
+LEAST_CONFIDENCE = 0.01
+"""Average precision asks for the whole curve, down to boxes that tagging never looks at."""
+
+
 @dataclass(frozen=True)
 class Work:
     """One rep to be tagged for scoring."""
@@ -111,7 +115,8 @@ def _detections(path: Path, options: TagOptions, wanted: range) -> dict[str, lis
     from vision.detector import load_detector
     from vision.video import read_frames
 
-    detector, found = load_detector(options.weights, options.device, threads=options.threads), {}
+    detector = load_detector(options.weights, options.device, threads=options.threads, min_confidence=LEAST_CONFIDENCE)
+    found: dict[str, list[list[float]]] = {}
     for frame in read_frames(path, every=wanted.step):
         boxes = detector.detect(frame.index, frame.time_s, frame.bgr)
         found[str(frame.index)] = [[*map(float, box), float(p)] for box, p in zip(boxes.xyxy, boxes.confidence, strict=True)]

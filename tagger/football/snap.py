@@ -17,10 +17,10 @@ STILL_YD = 0.35
 MOVED_YD = 0.7
 MOST_PACE_YD_S = 2.0
 """A man already in motion must not count for more than one who starts."""
-GROUP_ONSET = {"receivers": (1.0, 0.308, 1.0), "everybody": (1.0, 0.345, 1.0), "offense": (1.0, 0.324, 1.0), "rushers": (1.0, 0.284, 0.4)}
+GROUP_ONSET = {"receivers": (1.0, 0.325, 1.0), "everybody": (1.0, 0.355, 1.0), "offense": (1.0, 0.345, 1.0), "rushers": (1.0, 0.297, 0.4)}
 """Each group's threshold of pace (yd/s), its lag behind the snap there (s), its weight. Measured on real tracks, on simulated ones
 and on such as film gives."""
-TRIMMED = 0.15
+TRIMMED = 0.1
 """The quickest share of a group is left out: a man in motion, a track that jumps."""
 
 
