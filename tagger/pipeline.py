@@ -49,8 +49,8 @@ class ClipError(ValueError):
 
 @dataclass(frozen=True)
 class TagOptions:
-    """What a person may set. `detect_every` None chooses the step from the frame rate; `threads` None all the cores; `own` is what
-    the library's finished reps taught about the chances."""
+    """What a person may set. `detect_every` None chooses the step from the frame rate; `threads` None all the cores; `own` is
+    what the library's finished reps taught about the chances."""
 
     weights: Path | None = None
     device: str = "cpu"

@@ -34,8 +34,8 @@ class TooFew(ValueError):
 
 @dataclass(frozen=True)
 class Case:
-    """One thing told of a rep: the `chances` that the machine gave, the coach's `truth`, and how many reps of the library this one
-    stands for."""
+    """One thing told of a rep: the `chances` that the machine gave, the coach's `truth`, and how many reps of the library
+    this one stands for."""
 
     rep: str
     chances: Mapping[str, float]

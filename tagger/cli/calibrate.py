@@ -63,4 +63,5 @@ def _row(one: Outcome) -> tuple[object, ...]:
 def _lean(one: Outcome) -> str:
     """The word that this club's film leans to most."""
     word = max(one.shift.log_bias, key=lambda w: one.shift.log_bias[w], default="")
-    return f", leans to {word}" if word and one.what in ("family", "play_kind", "shell") and one.shift.log_bias[word] > 0.2 else ""
+    leans = word and one.what in ("family", "play_kind", "shell") and one.shift.log_bias[word] > 0.2
+    return f", leans to {word}" if leans else ""

@@ -53,9 +53,10 @@ def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float, fix
             _add(family, name, chance * p)
     total = sum(family.values())
     shifted = shift.of({name: p / total for name, p in family.items()}) if total else {}
+    ratio = {name: shifted[name] * total / p if p else 0.0 for name, p in family.items()}
     for rushing, chance, rows, evidence, posterior in readings:
         if posterior is not None:
-            moved = np.array([shifted[way.family] * total / family[way.family] if family[way.family] else 0.0 for way in evidence.ways])
+            moved = np.array([ratio[way.family] for way in evidence.ways])
             ways = chance * way_posterior(evidence, posterior) * moved
             _add_roles(roles, scene, scene.defense[rows], evidence, ways)
             chance = float(ways.sum())
@@ -65,7 +66,8 @@ def read_coverage(scene: Scene, rush: FloatArray, book: Book, time_s: float, fix
     return Coverage(shifted, roles)
 
 
-def family_over_time(scene: Scene, rush: FloatArray, book: Book, until_s: float, fixed: Fixed | None = None) -> tuple[FamilyAt, ...]:
+def family_over_time(scene: Scene, rush: FloatArray, book: Book, until_s: float,
+                     fixed: Fixed | None = None) -> tuple[FamilyAt, ...]:
     """The family probabilities at the snap and every 0.2 s after it, in the play's clock; the likeliest rushers only. A family
     that a coach told is not held against it: the curve says from when on the men's paths alone told it."""
     rows = np.flatnonzero(rush <= 0.5)

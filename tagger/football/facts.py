@@ -46,7 +46,11 @@ def fixed_kind(facts: CoachFacts, kinds: dict[str, float]) -> dict[str, float]:
 
 def fixed_rush(fixed: Fixed, scene: Scene) -> FloatArray:
     """(D,) 1 for the defenders who are known to have stayed out of the coverage, 0 for those known to be in it, else NaN."""
-    return np.array([np.nan if d not in fixed else float(fixed[d].assignment in OUT_OF_COVERAGE) for d in map(int, scene.defense)])
+    out = np.full(len(scene.defense), np.nan)
+    for k, d in enumerate(map(int, scene.defense)):
+        if d in fixed:
+            out[k] = float(fixed[d].assignment in OUT_OF_COVERAGE)
+    return out
 
 
 def role_word(role: str, scene: Scene) -> str:

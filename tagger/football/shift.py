@@ -65,12 +65,14 @@ def shift_over_time(shift: Shift, over: Iterable[FamilyAt]) -> tuple[FamilyAt, .
 def shift_told(reading: Reading, own: OwnShifts) -> Reading:
     """A finished reading with the chances of its shell, assignments and events shifted; family and kind of play are shifted
     while it is read, for more follows from them."""
-    return replace(reading, shell=own.shell.of(reading.shell), defenders=tuple(_defender(d, own.assignment) for d in reading.defenders),
-                   events=tuple(_event(e, own.event) for e in reading.events))
+    defenders = tuple(_defender(d, own.assignment) for d in reading.defenders)
+    events = tuple(_event(e, own.event) for e in reading.events)
+    return replace(reading, shell=own.shell.of(reading.shell), defenders=defenders, events=events)
 
 
 def _defender(defender: Defender, shift: Shift) -> Defender:
-    told = [i if i.assignment == "run-fit" else replace(i, confidence=round(shift.of_one(i.confidence), 3)) for i in defender.intervals]
+    shifted = [replace(i, confidence=round(shift.of_one(i.confidence), 3)) for i in defender.intervals]
+    told = (i if i.assignment == "run-fit" else s for i, s in zip(defender.intervals, shifted, strict=True))
     return replace(defender, intervals=tuple(told))
 
 

@@ -34,7 +34,8 @@ def save_shifts(folder: Path, own: OwnShifts, reps: int) -> Path:
     """Keep the shifts that `reps` finished reps taught; returns the file."""
     path = folder / FILE_NAME
     whole = path.with_suffix(".part")
-    whole.write_text(json.dumps({"format": FORMAT, "finished_reps": reps, "shifts": asdict(own)}, indent=1) + "\n", encoding="utf-8")
+    value = {"format": FORMAT, "finished_reps": reps, "shifts": asdict(own)}
+    whole.write_text(json.dumps(value, indent=1) + "\n", encoding="utf-8")
     whole.replace(path)
     return path
 

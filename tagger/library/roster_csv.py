@@ -31,14 +31,15 @@ def read_roster(path: Path) -> list[RosterEntry]:
     columns = _columns(table[0] if table else ())
     for wanted in ("number", "name"):
         if wanted not in columns:
-            raise ValueError(f"{path}: no column for the {wanted}; the first line names the columns, as number,name,side,position")
+            raise ValueError(f"{path}: no column for the {wanted}; the first line names the columns, as "
+                             "number,name,side,position")
     entries: dict[tuple[str, str], RosterEntry] = {}
     for line, row in enumerate(table[1:], start=2):
         entry = _entry(row, columns, f"{path}: line {line}")
         key = entry.number, entry.side
         if key in entries:
-            raise ValueError(f"{path}: line {line}: {entry.side} {entry.number} is there already ({entries[key].name}); numbers are "
-                             "given once on a side")
+            raise ValueError(f"{path}: line {line}: {entry.side} {entry.number} is there already ({entries[key].name}); "
+                             "numbers are given once on a side")
         entries[key] = entry
     if not entries:
         raise ValueError(f"{path}: nobody is in it")

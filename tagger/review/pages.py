@@ -69,7 +69,7 @@ def queue_page(
     start: Annotated[int, Query(ge=0, lt=10**7)] = 0,
     part: Part = "worth",
 ) -> Response:
-    """The queue, the most valuable look first, or its reps drawn by lot; `search` narrows it in the language of `deepthird reps`."""
+    """The queue, the most valuable look first, or its reps drawn by lot; `search` narrows it as in `deepthird reps`."""
     library: Library = request.app.state.shelf.library
     queue, fault = request.app.state.shelf.queue.ordered(library), ""
     progress, lot = progress_of(queue), drawn_reps(queue)

@@ -35,7 +35,8 @@ PATIENCE_S = 120
 def write_small(picture: Image.Image, out: Path) -> None:
     """Write a PNG below LARGEST_BYTES, with as many colours of a palette as that allows."""
     for colours in (256, 128, 64, 32):
-        picture.convert("RGB").quantize(colours, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(out, optimize=True)
+        few = picture.convert("RGB").quantize(colours, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+        few.save(out, optimize=True)
         if out.stat().st_size < LARGEST_BYTES:
             break
     print(f"{out}: {picture.width} x {picture.height}, {out.stat().st_size / 1000:.0f} kB")
@@ -76,7 +77,8 @@ def review_pages(library: Path, rep_id: int, sizes: list[tuple[int, int]], shots
 def cutup_frame(library: Path, name: str, folder: Path) -> Image.Image:
     """A frame of the rep's sideline film as a cut-up shows it."""
     out = folder / "cutup.mp4"
-    words = ["cutup", str(out), "--library", str(library), "--where", f"rep:{name}", "--view", "sideline", "--slate", "0", "--freeze", "0", "--mute"]
+    words = ["cutup", str(out), "--library", str(library), "--where", f"rep:{name}", "--view", "sideline",
+             "--slate", "0", "--freeze", "0", "--mute"]
     done: Any = CliRunner().invoke(deepthird, words)
     if done.exit_code:
         raise SystemExit(f"{' '.join(words)}: {done.output}")

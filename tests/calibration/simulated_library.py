@@ -53,8 +53,9 @@ def arrays_of(truth: dict[str, Any], rng: np.random.Generator) -> ClipArrays:
     spots = xy.transpose(1, 0, 2).reshape(-1, 2)
     boxes = np.tile([10.0, 10.0, 20.0, 40.0], (n, 1)).astype(np.float32)
     times, seen = time_s[frame], np.ones(n, bool)
-    view = FieldView(np.arange(frames), np.tile(np.eye(3), (frames, 1, 1)), np.full(frames, 0.3), np.full(frames, SOLVED), "sideline",
-                     truth["level"], True, None, (1280, 720))
+    flat = np.tile(np.eye(3), (frames, 1, 1))
+    view = FieldView(np.arange(frames), flat, np.full(frames, 0.3), np.full(frames, SOLVED), "sideline", truth["level"], True,
+                     None, (1280, 720))
     return ClipArrays(Tracks(frame, times, track, boxes, seen, kit, np.full(n, 0.9), np.full(n, 1.5)),
                       FieldTracks(frame, times, track, kit, seen, spots, np.full(n, 0.3), np.full(n, np.nan)), view)
 

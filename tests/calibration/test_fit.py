@@ -1,4 +1,4 @@
-"""The fit of the shifts: it finds what was done to the chances, keeps nothing that does not hold, and does nothing of too little."""
+"""The fit of the shifts: it finds what was done to the chances, and keeps nothing that does not hold."""
 
 from __future__ import annotations
 

@@ -89,7 +89,8 @@ def test_it_can_be_forgotten(own_copy: Path) -> None:
     assert load_shifts(own_copy) == OwnShifts()
 
 
-@pytest.mark.parametrize("text", ["", "{}", '{"format": "x"}', '{"format": "deepthird-calibration/1", "shifts": {"family": {"power": -1}}}'])
+@pytest.mark.parametrize("text", [
+    "", "{}", '{"format": "x"}', '{"format": "deepthird-calibration/1", "shifts": {"family": {"power": -1}}}'])  # fmt: skip
 def test_a_damaged_file_is_one_clear_line(tmp_path: Path, text: str) -> None:
     (tmp_path / FILE_NAME).write_text(text)
     with pytest.raises(ValueError, match=r"calibration.json: cannot be read .*; delete it, or run deepthird calibrate again"):

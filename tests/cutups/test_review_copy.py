@@ -13,20 +13,24 @@ import pytest
 from tagger.cutups.review_copy import KEYFRAME_EVERY_S, ReviewCopies, forget_copies, why_not_shown, write_review_copy
 from vision.video import probe, read_frames
 
-SIZE = (320, 180)
+SIZE, FRAMES = (320, 180), 90
 CLOCK = Fraction(1, 1000)
 
 
-def film(path: Path, codec: str = "libx264", gop: int = 10, start_ms: int = 0, frames: int = 90, wander: bool = False, form: str = "yuv420p") -> Path:
+H264 = {"bf": "2", "sc_threshold": "0"}
+
+
+def film(path: Path, codec: str = "libx264", gop: int = 10, start_ms: int = 0, wander: bool = False, form: str = "yuv420p") -> Path:
     """A film whose frames differ much in brightness from their neighbours; with `wander` they come at uneven times."""
     rng = np.random.default_rng(0)
     with av.open(str(path), "w") as container:
-        options = {"x265-params": f"keyint={gop}:min-keyint={gop}:log-level=none"} if codec == "libx265" else {"g": str(gop), "bf": "2", "sc_threshold": "0"}
+        h265 = {"x265-params": f"keyint={gop}:min-keyint={gop}:log-level=none"}
+        options = h265 if codec == "libx265" else {"g": str(gop), **H264}
         stream = container.add_stream(codec, options=options)
         stream.width, stream.height, stream.pix_fmt = *SIZE, form
         stream.time_base = stream.codec_context.time_base = CLOCK
         at = start_ms
-        for k in range(frames):
+        for k in range(FRAMES):
             picture = av.VideoFrame.from_ndarray(np.full((SIZE[1], SIZE[0], 3), 20 + 37 * k % 200, np.uint8), "bgr24")
             picture.pts, picture.time_base = at, CLOCK
             container.mux(stream.encode(picture))
@@ -42,14 +46,16 @@ def seen(path: Path) -> tuple[np.ndarray, np.ndarray]:
 
 
 @pytest.mark.parametrize("given", [
-    {}, {"gop": 55}, {"wander": True}, {"start_ms": 1500}], ids=["plain", "keyframes within two seconds", "uneven times", "late start"])  # fmt: skip
+    {}, {"gop": 55}, {"wander": True}, {"start_ms": 1500}],
+    ids=["plain", "keyframes within two seconds", "uneven times", "late start"])  # fmt: skip
 def test_what_a_browser_plays_needs_no_copy(tmp_path: Path, given: dict) -> None:
     assert why_not_shown(film(tmp_path / "film.mp4", **given)) == ""
 
 
 @pytest.mark.parametrize(("name", "given", "why"), [
     ("film.mp4", {"codec": "libx265"}, "hevc"), ("film.mp4", {"gop": 1000}, "keyframes"), ("film.mkv", {}, "mkv"),
-    ("film.mp4", {"form": "yuv422p"}, "yuv422p"), ("late.mkv", {"start_ms": 1500}, "mkv"), ("film.avi", {"codec": "mpeg4"}, "avi"),
+    ("film.mp4", {"form": "yuv422p"}, "yuv422p"), ("late.mkv", {"start_ms": 1500}, "mkv"),
+    ("film.avi", {"codec": "mpeg4"}, "avi"),
 ])  # fmt: skip
 def test_a_copy_has_the_same_pictures_at_the_same_times(tmp_path: Path, name: str, given: dict, why: str) -> None:
     source = film(tmp_path / name, wander=not name.endswith("avi"), **given)

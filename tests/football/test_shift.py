@@ -54,7 +54,8 @@ def test_told_chances_are_shifted_and_nothing_else() -> None:
     blind = read_play(cover_0())
     shy = read_play(cover_0(), own=OwnShifts(assignment=Shift(0.3), event=Shift(0.3), shell=Shift(0.3)))
     assert shy.family == blind.family
-    pairs = [(a, b) for d, e in zip(blind.defenders, shy.defenders, strict=True) for a, b in zip(d.intervals, e.intervals, strict=True)]
+    men = zip(blind.defenders, shy.defenders, strict=True)
+    pairs = [(a, b) for d, e in men for a, b in zip(d.intervals, e.intervals, strict=True)]
     assert any(b.confidence < a.confidence for a, b in pairs)
     assert all((b.confidence <= a.confidence) == (a.confidence >= 0.5) or a.confidence == b.confidence for a, b in pairs)
     assert [i.assignment for i, _ in pairs] == [i.assignment for _, i in pairs]

@@ -246,9 +246,10 @@ def test_a_fixed_assignment_is_read_into_the_family_and_the_other_men(client: Te
     assert said["stale"]
     helped = client.post("/api/reps/1/reread", json={"version": said["version"]}).json()
     assert not helped["stale"]
-    assert set(helped["reading"]["family"]) <= {"cover-2", "tampa-2", "cover-2-man", "cover-6", "unknown"}, "the families with a half"
+    assert set(helped["reading"]["family"]) <= {"cover-2", "tampa-2", "cover-2-man", "cover-6", "unknown"}, "those with a half"
     assert everybody_else(helped, "D1") != everybody_else(blind, "D1")
-    undone = client.post("/api/reps/1/undo", json={"version": said["version"], "who": "A", "correction_id": said["version"]}).json()
+    asked = {"version": said["version"], "who": "A", "correction_id": said["version"]}
+    undone = client.post("/api/reps/1/undo", json=asked).json()
     assert undone["stale"]
     again = client.post("/api/reps/1/reread", json={"version": undone["version"]}).json()
     assert again["reading"]["family"] == blind["reading"]["family"]
@@ -269,7 +270,8 @@ def test_a_later_word_on_a_man_cuts_an_earlier_one() -> None:
         return word("defender:D1", "assignment", {"assignment": assignment, "area": None, "start_s": start_s, "end_s": end_s})
 
     facts = coach_facts([span("rush", 2.0, 5.0), span("spy", 3.0, 4.0)], lambda player: int(player[1:]))
-    assert {(i.assignment, i.start_s, i.end_s) for i in facts.assignments["T1"]} == {("rush", 2, 3), ("spy", 3, 4), ("rush", 4, 5)}
+    spans = {(i.assignment, i.start_s, i.end_s) for i in facts.assignments["T1"]}
+    assert spans == {("rush", 2, 3), ("spy", 3, 4), ("rush", 4, 5)}
     assert coach_facts([span("rush", 2.0, 5.0)], lambda _: None).assignments == {}
 
 
