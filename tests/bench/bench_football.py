@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 from labelled import read_labelled
 from learn_coverage import known_example, latent_example, learn, log_prior
-from learn_play import learn_play
+from learn_play import fit_front, learn_play, stood_in_games, stood_in_reps
 from simulated import as_filmed, parse_seeds, simulate
 
 from demo_clips.play import make_rep
@@ -74,7 +74,8 @@ def labelled_report(tracks: Path, plays: Path, simulated: range, count: int, fol
         shares = {source: one.log_share for source, one in learned.items()}
         calibration = replace(shipped.calibration, log_prior=priors, log_share=shares)
         book = Book(shipped.structures, {source: one.looks for source, one in learned.items()}, calibration)
-        numbers = learn_play([(make_scene(labelled[n][0], 0.0), labelled[n][1]) for n in inside], scenes)
+        front = fit_front([*stood_in_games([labelled[name] for name in inside]), *stood_in_reps(reps)])
+        numbers = learn_play([(make_scene(labelled[n][0], 0.0), labelled[n][1]) for n in inside], scenes, front)
         answers += [(labelled[n][1], read_play(replace(labelled[n][0], snap_s=None), book, numbers=numbers)) for n in names[fold::folds]]
     return _judge_labelled(answers)
 

@@ -184,7 +184,7 @@ def main() -> None:
     options = parser.parse_args()
     played = list(read_labelled(options.tracks, options.plays).values())
     reps = _simulated(parse_seeds(options.simulated), options.count)
-    front = fit_front([*_stood_in_games(played), *_stood_in_reps(reps)])
+    front = fit_front([*stood_in_games(played), *stood_in_reps(reps)])
     labelled = [(_scene(play, 0.0, front), row) for play, row in played]
     scenes = [(_scene(rep.play, rep.truth["snap_s"], front), rep.truth) for rep in reps]
     measures = {"release": release.MEASURES, "kind": kind.MEASURES, "rush": rush.MEASURES, "front": linemen.MEASURES}
@@ -199,7 +199,7 @@ def _simulated(seeds: range, count: int) -> list[SimulatedRep]:
     return reps + [as_filmed(rep, rng) for rep in reps]
 
 
-def _stood_in_games(played: Sequence[tuple[PlayTracks, dict[str, str]]]) -> Iterator[Stood]:
+def stood_in_games(played: Sequence[tuple[PlayTracks, dict[str, str]]]) -> Iterator[Stood]:
     """Labelled plays as they are, and as film would spoil them."""
     rng = np.random.default_rng(1)
     for play, _ in played:
@@ -208,7 +208,7 @@ def _stood_in_games(played: Sequence[tuple[PlayTracks, dict[str, str]]]) -> Iter
         yield stood(as_filmed(SimulatedRep(play, {"snap_s": 0.0}), rng).play, 0.0, words)
 
 
-def _stood_in_reps(reps: Sequence[SimulatedRep]) -> Iterator[Stood]:
+def stood_in_reps(reps: Sequence[SimulatedRep]) -> Iterator[Stood]:
     for rep in reps:
         if rep.truth["period"] == "team":
             yield stood(rep.play, rep.truth["snap_s"], {p["player_id"]: p["role"] for p in rep.truth["players"]})
