@@ -35,7 +35,8 @@ RUNS_YD = 2.0
 """A man of no kit belongs to the rep if he runs this far in the first 1.5 s."""
 LATE_S = 1.5
 """Linemen come out of each other's shadow within this after the snap."""
-FRONT_WEIGHT, FRONT_RANGE = 0.08, (-25.0, 10.0)
+FRONT_WEIGHT, FRONT_RANGE, FRONT_UNKNOWN = 0.08, (-25.0, 10.0), -8.0
+DEEP_MOVER_YD = 2.5
 THERE_BEFORE_S, THERE_AFTER_S = 1.0, 2.5
 STANDING_UNTIL_S = 0.2
 SAME_MAN_YD = 0.75
@@ -161,11 +162,12 @@ def _attack(turned: Sampled, snap: Snap, line: float, team: BoolArray) -> float:
     beyond = np.where(np.isfinite(path), path, -np.inf).max(axis=1, initial=-np.inf) - line
     runners = np.sort(np.clip(beyond, 0.0, 12.0))[::-1][:5].sum() / 5.0
     on_line = min(7, int((line - start[:, 0] < 2.0).sum()))
-    takes_part = _range_yd(turned.rows(team), at, later + 1) > MOVER_YD
+    takes_part = _range_yd(turned.rows(team), at, later + 1) > DEEP_MOVER_YD
     deep = min(3, int(((line - start[:, 0] > 8.5) & takes_part).sum()))
     close = team & (np.abs(turned.xy_yd[:, at, 0] - line) < OFFENSE_DEPTH_YD)
     front = find_front(turned.xy_yd[close, at], turned.xy_yd[close, turned.index(snap.time_s + STEPS_S)])
-    return float(0.25 * runners + 0.15 * on_line - 0.4 * deep + FRONT_WEIGHT * np.clip(front.logit, *FRONT_RANGE))
+    looks = np.clip(front.logit, *FRONT_RANGE) if np.isfinite(front.logit) else FRONT_UNKNOWN
+    return float(0.25 * runners + 0.15 * on_line - 0.4 * deep + FRONT_WEIGHT * looks)
 
 
 def _turn(sampled: Sampled, direction: int) -> Sampled:
