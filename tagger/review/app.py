@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-from contextlib import suppress
 from pathlib import Path
 
 from fastapi import FastAPI, Request
@@ -16,6 +15,7 @@ from tagger.library.faults import LibraryError
 from tagger.library.queue_order import ReviewQueue
 from tagger.library.store import Library
 from tagger.review import api, pages
+from tagger.review.catching_up import catch_up
 from tagger.review.film import FilmServer
 from tagger.review.safety import Door, SafetyLayer, refused
 
@@ -39,13 +39,10 @@ class Shelf:
 
 def create_app(folder: Path, door: Door) -> FastAPI:
     """The application over the library in `folder`. Raises LibraryError if there is none that can be opened."""
-    with Library.open(folder, read_only=True):
-        pass
-
     app = FastAPI(title="deepthird review", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
     app.state.shelf, app.state.film, app.state.door = Shelf(folder), FilmServer(), door
     app.state.copies = ReviewCopies(folder)
-    threading.Thread(target=_prepare_film, args=(folder, app.state.copies), daemon=True).start()
+    catch_up(folder, app.state.copies, app.state.shelf.rereading)
     app.include_router(pages.router)
     app.include_router(api.router)
     app.add_exception_handler(LibraryError, _not_there)
@@ -54,17 +51,6 @@ def create_app(folder: Path, door: Door) -> FastAPI:
     app.add_exception_handler(HTTPException, _http)
     app.add_middleware(SafetyLayer, door=door)
     return app
-
-
-def _prepare_film(folder: Path, copies: ReviewCopies) -> None:
-    """Review copies of the library's film, the reps first that the queue shows first."""
-    with suppress(LibraryError), Library.open(folder, read_only=True) as library:
-        order = [rep.rep_id for rep in ReviewQueue().ordered(library) if not rep.done]
-        rows = library.sql("SELECT rep_id, path, fingerprint FROM clips")[1]
-    films: dict[int, list[tuple[Path, str]]] = {}
-    for rep_id, path, mark in rows:
-        films.setdefault(int(rep_id), []).append((Path(path), str(mark)))
-    copies.prepare(film for rep_id in order for film in films.get(rep_id, ()))
 
 
 def _answer(request: Request, status: int, line: str) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,10 +15,12 @@ from invented import LINE_X, SNAP_S, add_rep, arrays, image_from_field, paths, r
 from starlette.testclient import TestClient
 
 from homography.types import apply_homography
+from tagger.cutups.review_copy import ReviewCopies
 from tagger.cutups.zones import Placement
 from tagger.library.faults import StaleEdit
 from tagger.library.records import Correction
 from tagger.library.store import Library, RosterEntry
+from tagger.review.catching_up import catch_up
 from tagger.review.other_view import same_tracks
 from tagger.review.placement import placement_of
 from tagger.review.registration_fix import corrected_view, field_map
@@ -273,6 +276,17 @@ def test_a_later_word_on_a_man_cuts_an_earlier_one() -> None:
     spans = {(i.assignment, i.start_s, i.end_s) for i in facts.assignments["T1"]}
     assert spans == {("rush", 2, 3), ("spy", 3, 4), ("rush", 4, 5)}
     assert coach_facts([span("rush", 2.0, 5.0)], lambda _: None).assignments == {}
+
+
+def test_what_waits_since_a_new_tagging_is_read_when_the_server_starts(library: Library, pattern: Path) -> None:
+    library.correct(1, word("rep", "snap_s", 2.1))
+    add_rep(library, pattern.parent / "film", "rep-001", film=False)
+    assert is_stale(library.rep(1))
+    catch_up(library.folder, ReviewCopies(library.folder), threading.Lock()).join(60)
+    rep = library.rep(1)
+    assert not is_stale(rep)
+    assert rep.reading.snap_s == 2.1
+    assert rep.automatic == reading(), "the blind reading stays what it was"
 
 
 def test_who_is_not_in_the_rep_is_left_out_when_it_is_read_anew(client: TestClient) -> None:
