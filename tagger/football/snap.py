@@ -17,7 +17,7 @@ STILL_YD = 0.35
 MOVED_YD = 0.7
 MOST_PACE_YD_S = 2.0
 """A man already in motion must not count for more than one who starts."""
-GROUP_ONSET = {"receivers": (1.0, 0.325, 1.0), "everybody": (1.0, 0.355, 1.0), "offense": (1.0, 0.345, 1.0), "rushers": (1.0, 0.297, 0.4)}
+GROUP_ONSET = {"receivers": (1.0, 0.325, 1.0), "everybody": (1.0, 0.35, 1.0), "offense": (1.0, 0.335, 1.0), "rushers": (1.0, 0.26, 0.4)}
 """Each group's threshold of pace (yd/s), its lag behind the snap there (s), its weight. Measured on real tracks, on simulated ones
 and on such as film gives."""
 TRIMMED = 0.1
@@ -50,7 +50,10 @@ def find_snap(sampled: Sampled, offense: BoolArray, near_s: float | None = None)
     if best is None or score[best[1]] < 0.2:
         return None
     _, coarse, front = best
-    return Snap(_joint_onset(sampled, offense, front, coarse), front, float(np.clip(score[coarse], 0.0, 1.0)))
+    first = _joint_onset(sampled, offense, front, coarse)
+    # The rough moment may lie late in the start; about the first estimate, what they were like at rest is seen whole.
+    onset = _joint_onset(sampled, offense, front, sampled.index(first))
+    return Snap(onset, front, float(np.clip(score[coarse], 0.0, 1.0)))
 
 
 def front_at(sampled: Sampled, offense: BoolArray, tick: int) -> Front:
