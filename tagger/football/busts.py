@@ -10,6 +10,8 @@ from tagger.football.types import Event
 from tagger.football.vocabulary import FAMILIES, MAN_FAMILIES
 
 LEAST_RUSH = 3
+WHOLE_DEFENSE = 11
+"""With a man missing, it may be he who rushed."""
 SURE = 0.75
 OUT_OF_ZONE_YD = 5.0
 SAME_PLACE_YD = 3.0
@@ -22,7 +24,7 @@ def busts(course: Course, rush_count: int | None) -> list[Event]:
     found += _two_in_one(course)
     call = course.scene.play.situation.call
     called = next((family for family in sorted(FAMILIES, key=len, reverse=True) if call and family in call.lower()), None)
-    if rush_count is not None and course.scene.team and rush_count < LEAST_RUSH:
+    if rush_count is not None and course.scene.full_line and len(course.scene.defense) == WHOLE_DEFENSE and rush_count < LEAST_RUSH:
         why = f"{rush_count} rushed; no call of the book rushes fewer than {LEAST_RUSH}"
         found.append(_whole(course, "bust-short-rush", why, 0.6))
     if called is not None and called != course.family and course.sure > SURE:

@@ -20,6 +20,9 @@ LONGEST_S = 8.0
 FEWEST_LINEMEN = 3
 FEWEST_TEAM = 17
 """So many men are no seven-on-seven (14, and a man who was followed twice), even if nobody looks like a lineman."""
+MOST_RECEIVERS = 5
+"""Eleven less five linemen and the passer."""
+ON_LINE_YD, LINE_HALF_YD = 2.2, 5.0
 BARE_TACKLE_YD = 3.2
 """Half width that a line of five would have, where there is none."""
 
@@ -87,10 +90,22 @@ def make_scene(play: PlayTracks, snap_s: float, front: Front | None = None) -> S
     linemen = offense[list(front.linemen)] if plain else offense[:0]
     passer = int(offense[front.passer]) if front.passer is not None else None
     receivers = np.array([i for i in offense if i not in linemen and i != passer], dtype=int)
-    receivers = receivers[np.argsort(stance[receivers, 1], kind="stable")]
     ball, line, tackle = _ball(stance, offense, linemen, passer)
+    receivers = _eligible(stance, receivers, ball) if len(linemen) >= FEWEST_LINEMEN else receivers
+    receivers = receivers[np.argsort(stance[receivers, 1], kind="stable")]
     return Scene(play, snap_s, grid, snap, sampled, xy, np.nan_to_num(sampled.velocity_yd_s), sampled.seen, offense, defense,
                  linemen, passer, receivers, ball, line, tackle, play.hash_yd or LEVELS["college"].hash_yd)
+
+
+def _eligible(stance: FloatArray, receivers: IntArray, ball: FloatArray) -> IntArray:
+    """At most MOST_RECEIVERS: who is over that number and stands on the line nearest to the ball is a lineman that was not told
+    as one."""
+    over = len(receivers) - MOST_RECEIVERS
+    on_line = receivers[(ball[0] - stance[receivers, 0] < ON_LINE_YD) & (np.abs(stance[receivers, 1] - ball[1]) < LINE_HALF_YD)]
+    if over <= 0 or not len(on_line):
+        return receivers
+    nearest = on_line[np.argsort(np.abs(stance[on_line, 1] - ball[1]), kind="stable")[:over]]
+    return receivers[~np.isin(receivers, nearest)]
 
 
 def _on_field(play: PlayTracks) -> FloatArray:
