@@ -28,7 +28,7 @@ def main() -> None:
     _limit(asked["memory_bytes"])
     path = asked["arguments"].get("path", "")
     try:
-        _settle_threads(asked["threads"])
+        _settle_threads()
         module, _, name = asked["function"].partition(":")
         result = getattr(importlib.import_module(module), name)(asked["arguments"], _Teller(voice))
         _say(voice, {"result": len(result)}, result)
@@ -82,10 +82,10 @@ def _limit(memory_bytes: int | None) -> None:
         resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
 
 
-def _settle_threads(threads: int) -> None:
+def _settle_threads() -> None:
     import cv2
 
-    cv2.setNumThreads(threads)
+    cv2.setNumThreads(1)
 
 
 def _kind(error: BaseException) -> str:

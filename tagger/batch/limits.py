@@ -24,11 +24,11 @@ ADDRESS_SPACE_HEADROOM_BYTES = 4 * GIB
 class Limits:
     """Of one worker process. It is killed when it runs longer than `wall_s`, says nothing for `silent_s` (a hung decoder), or
     holds more than `memory_bytes`. `hard` also limits its address space, so that the system refuses what is too much at the
-    moment it is asked for; a GPU's libraries reserve far too much for that. `threads` go to the detector, OpenCV and BLAS.
+    moment it is asked for; a GPU's libraries reserve far too much for that. `threads` are the detector's.
     """
 
     wall_s: float = 3600.0
-    silent_s: float = 300.0
+    silent_s: float = 600.0
     memory_bytes: int = USUAL_MEMORY_BYTES
     threads: int = 1
     hard: bool = True

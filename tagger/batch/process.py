@@ -21,7 +21,9 @@ from tagger.batch.child import MEMORY, REFUSED
 from tagger.batch.limits import ADDRESS_SPACE_HEADROOM_BYTES, Limits
 
 LOOK_EVERY_S = 0.25
-THREAD_VARIABLES = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+"""BLAS sums in another order on more threads, and the same film must give the same tags on every machine; the detector, which does
+most of the work, gives the same on any number."""
 
 Tell = Callable[[float, str], None]
 Work = Callable[[Mapping[str, Any], Tell], bytes]
@@ -65,12 +67,11 @@ def run_call(call: Call, limits: Limits, tell: Tell | None = None, stop: threadi
 
 
 def _start(call: Call, limits: Limits, last_words: IO[bytes]) -> subprocess.Popen[bytes]:
-    threads = str(limits.threads)
     child = subprocess.Popen(
         [sys.executable, "-m", "tagger.batch.child"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=last_words,
-        env={**os.environ, **dict.fromkeys(THREAD_VARIABLES, threads)}, start_new_session=True)  # Ctrl-C is the parent's to answer
+        env={**os.environ, **dict.fromkeys(ONE_THREAD, "1")}, start_new_session=True)  # Ctrl-C is the parent's to answer
     hard = limits.hard and sys.platform == "linux"
-    asked = {"function": call.function, "arguments": dict(call.arguments), "threads": limits.threads,
+    asked = {"function": call.function, "arguments": dict(call.arguments),
              "memory_bytes": limits.memory_bytes + ADDRESS_SPACE_HEADROOM_BYTES if hard else None}
     assert child.stdin is not None
     try:
