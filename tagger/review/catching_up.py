@@ -7,6 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from tagger.cutups.review_copy import ReviewCopies
+from tagger.library.connection import FILE_NAME
 from tagger.library.faults import LibraryError
 from tagger.library.own_shifts import load_shifts
 from tagger.library.queue_order import ReviewQueue
@@ -16,13 +17,15 @@ from tagger.review.reread import is_stale, reread
 
 
 def catch_up(folder: Path, copies: ReviewCopies, rereading: threading.Lock) -> threading.Thread:
-    """Start doing so in the background; returns the thread. Only reps that a coach has spoken of by now are read anew."""
-    with Library.open(folder, read_only=True) as library:
+    """Start doing so in the background; returns the thread. Only reps that a coach has spoken of by now are read anew. Raises
+    LibraryError if there is no library in `folder`."""
+    with Library.open(folder, read_only=not (folder / FILE_NAME).is_file()) as library:  # never made here, but brought up to date
         told = [int(row[0]) for row in library.sql("SELECT DISTINCT rep_id FROM corrections")[1]]
 
     def work() -> None:
         with suppress(LibraryError):
-            read_stale(folder, told, rereading)
+            if told:
+                read_stale(folder, told, rereading)
             copies.prepare(_film(folder))
 
     thread = threading.Thread(target=work, daemon=True)
