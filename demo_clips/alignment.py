@@ -47,7 +47,10 @@ def draw_people(rng: np.random.Generator, formation: Formation, setting: Setting
     tackles, edges, backers, nickels = FRONTS[front]
     roles: list[tuple[str, str]] = []
     roles += [("edge", "edge-left"), ("edge", "edge-right")][:edges]
-    roles += [("tackle", s) for s in {2: ("tackle-left", "tackle-right"), 3: ("tackle-left", "nose", "tackle-right")}.get(tackles, ())]
+    roles += [
+        ("tackle", s)
+        for s in {2: ("tackle-left", "tackle-right"), 3: ("tackle-left", "nose", "tackle-right")}.get(tackles, ())
+    ]
     roles += [("linebacker", s) for s in {1: ("mike",), 2: ("mike", "will"), 3: ("sam", "mike", "will")}[backers]]
     roles += [("nickel", s) for s in ("nickel", "dime")[:nickels]]
     roles += [("corner", "corner-left"), ("corner", "corner-right"), ("safety", "safety-left"), ("safety", "safety-right")]
@@ -59,7 +62,10 @@ def draw_people(rng: np.random.Generator, formation: Formation, setting: Setting
 
 def draw_stance(rng: np.random.Generator, setting: Setting, press: float) -> Stance:
     """Depths and shades of the day; `press` is the chance that a corner walks up."""
-    depth = {s: float(rng.uniform(1.1, 2.0)) if rng.random() < press else float(np.clip(rng.normal(7.1, 1.5), 4.0, 10.5)) for s in (-1, 1)}
+    depth = {
+        s: float(rng.uniform(1.1, 2.0)) if rng.random() < press else float(np.clip(rng.normal(7.1, 1.5), 4.0, 10.5))
+        for s in (-1, 1)
+    }
     shade = {s: float(rng.choice([-0.9, 0.2, 0.9], p=[0.35, 0.2, 0.45])) + float(rng.normal(0, 0.2)) for s in (-1, 1)}
     deeper = 0.12 * max(setting.distance_yd - 10, -4)
     return Stance(
@@ -126,7 +132,10 @@ def align(
     need = [(s, y) for s in (strong, -strong) for _, y in receivers[s][1:]]
     need.sort(key=lambda n: (-abs(n[1] - ball) > -7.0, n[0] != strong))
     helpers = [by_slot[n] for n in ("nickel", "dime") if n in by_slot]
-    low = {"one-high": ["safety-left" if down_side < 0 else "safety-right"], "zero-high": ["safety-left", "safety-right"]}.get(shell, [])
+    low = {
+        "one-high": ["safety-left" if down_side < 0 else "safety-right"],
+        "zero-high": ["safety-left", "safety-right"],
+    }.get(shell, [])
     left_over = []
     for side, y in need:
         inside = y - ball

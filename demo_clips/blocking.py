@@ -80,7 +80,9 @@ def pass_block_pairs(world: World) -> dict[int, int]:
     pairs: dict[int, int] = {}
     if rushers and line:
         place = {i: world.at(i) for i in (*line, *rushers)}
-        cost = np.array([[(place[i][0] - place[d][0]) ** 2 + 1.7 * (place[i][1] - place[d][1]) ** 2 for d in rushers] for i in line])
+        cost = np.array(
+            [[(place[i][0] - place[d][0]) ** 2 + 1.7 * (place[i][1] - place[d][1]) ** 2 for d in rushers] for i in line]
+        )
         rows, cols = linear_sum_assignment(np.minimum(cost, 60.0))
         pairs = {line[a]: rushers[b] for a, b in zip(rows, cols, strict=True) if cost[a, b] < 60.0}
     for i in line:  # free linemen help the nearest

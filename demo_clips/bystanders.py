@@ -12,7 +12,9 @@ from homography.field import WIDTH_YD
 Float = npt.NDArray[np.float64]
 
 
-def draw_bystanders(rng: np.random.Generator, setting: Setting, time_s: Float, run_from_x: Float, kit: str) -> tuple[list[Actor], Float, Float, npt.NDArray[np.int64]]:
+def draw_bystanders(
+    rng: np.random.Generator, setting: Setting, time_s: Float, run_from_x: Float, kit: str
+) -> tuple[list[Actor], Float, Float, npt.NDArray[np.int64]]:
     """Actors with play-frame tracks (N, T, 2), torso directions (N, T) and poses. `run_from_x` (T,): how far downfield the
     play has come, so that those in the way give ground."""
     ball = setting.ball_y_yd
@@ -44,7 +46,9 @@ def draw_bystanders(rng: np.random.Generator, setting: Setting, time_s: Float, r
     for y in (-3.2, WIDTH_YD + 3.2):
         for _ in range(int(rng.integers(0, 8))):
             who = "coach" if rng.random() < 0.25 else "waiting"
-            spots.append((who, "coach" if who == "coach" else kit, float(rng.uniform(-22, 24)), y + float(rng.normal(0, 0.8)), 0.0))
+            spots.append(
+                (who, "coach" if who == "coach" else kit, float(rng.uniform(-22, 24)), y + float(rng.normal(0, 0.8)), 0.0)
+            )
     spots = [s for s in spots if s[2] < setting.back_line_x + 4]
     n, t = len(spots), len(time_s)
     xy, face = np.zeros((n, t, 2)), np.zeros((n, t))

@@ -103,7 +103,9 @@ def _side_of(formation: Formation, i: int, setting: Setting) -> int:
     return -1 if formation.people[i].y < setting.ball_y_yd else 1
 
 
-def _add(rng: np.random.Generator, call: Call, formation: Formation, i: int, name: str, setting: Setting, delay_s: float = 0.0) -> None:
+def _add(
+    rng: np.random.Generator, call: Call, formation: Formation, i: int, name: str, setting: Setting, delay_s: float = 0.0
+) -> None:
     p = formation.people[i]
     out = _side_of(formation, i, setting)
     move = next((m for m in formation.moves if m.person == i and m.kind in ("jet", "orbit")), None)
@@ -139,7 +141,11 @@ def _backs(rng: np.random.Generator, call: Call, formation: Formation, setting: 
         if setting.period == "team" and (roll < 0.25 or (call.play_action and roll < 0.55)):
             call.protect.append(i)
             continue
-        name = "check" if roll < 0.5 and setting.period == "team" else str(rng.choice(BACK_ROUTES, p=[0.2, 0.24, 0.18, 0.14, 0.14, 0.1]))
+        name = (
+            "check"
+            if roll < 0.5 and setting.period == "team"
+            else str(rng.choice(BACK_ROUTES, p=[0.2, 0.24, 0.18, 0.14, 0.14, 0.1]))
+        )
         delay = float(rng.uniform(0.9, 1.7)) if name == "check" else 0.9 if call.play_action else float(rng.uniform(0.05, 0.4))
         _add(rng, call, formation, i, name, setting, delay)
     tight = [i for i in range(len(formation.people)) if formation.people[i].role == "te" and i in call.routes]
@@ -161,7 +167,9 @@ def _dropback(rng: np.random.Generator, formation: Formation, setting: Setting, 
         for side in (-1, 1):
             men = formation.sides[side]
             if men:
-                assigned.update(dict(zip(men, {1: ("go",), **{n: DROPBACK[n]["verticals"] for n in (2, 3, 4)}}[len(men)], strict=True)))
+                assigned.update(
+                    dict(zip(men, {1: ("go",), **{n: DROPBACK[n]["verticals"] for n in (2, 3, 4)}}[len(men)], strict=True))
+                )
         names = ["four-verticals"]
     else:
         assigned = {}

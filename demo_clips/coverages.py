@@ -228,7 +228,9 @@ def draw_coverage(
     """Draw the variant of `family` and give every defender (index into `people`) his job."""
     variants = VARIANTS[family]
     variant = str(rng.choice(list(variants), p=list(variants.values())))
-    call = DefenseCall(family, variant, "match" if rng.random() < 0.6 else "spot", [], base_shell=BASE_SHELL.get(family, "two-high"))
+    call = DefenseCall(
+        family, variant, "match" if rng.random() < 0.6 else "spot", [], base_shell=BASE_SHELL.get(family, "two-high")
+    )
     count = _pick(rng, RUSH[family])
     if family == "cover-3" and count == 5:
         variant = call.variant = "fire-zone"

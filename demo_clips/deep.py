@@ -52,7 +52,9 @@ class DeepZone(Zone):
             y += -self.side * 3.2
         if self.job.word == "deep-third" and self.side:
             y += -self.side * 0.8
-        cap = {"deep-third": 26.0 if middle else 24.0, "deep-half": 23.0, "deep-quarter": 20.5}[self.job.word] + 0.15 * (world.setting.distance_yd - 10)
+        cap = {"deep-third": 26.0 if middle else 24.0, "deep-half": 23.0, "deep-quarter": 20.5}[self.job.word] + 0.15 * (
+            world.setting.distance_yd - 10
+        )
         return min(depth, cap) + self.wander[0] + self.landmark_shift[0], y + self.wander[1] + self.landmark_shift[1]
 
     def _match(self, world: World, bounds: Bounds) -> int | None:
@@ -61,7 +63,11 @@ class DeepZone(Zone):
         best = None
         for r, rx, ry, rvx, rvy in self.threats(world):
             vertical = rvx > (1.5 if self.tight else 3.8) and abs(rvy) < (1.6 if self.tight else 0.8) * rvx
-            near = abs(ry - y) < (6.0 if self.corner else 6.5) and rx > (0.5 if self.tight else 4.5 if self.corner else 6.0) and rx < x + 4.0
+            near = (
+                abs(ry - y) < (6.0 if self.corner else 6.5)
+                and rx > (0.5 if self.tight else 4.5 if self.corner else 6.0)
+                and rx < x + 4.0
+            )
             inside = bounds[0] - 2.0 < ry < bounds[1] + 2.0
             if self.carrying == r:
                 if rvx < -0.5 or ((ry < bounds[0] - 5.0 or ry > bounds[1] + 5.0) and abs(rvy) > rvx):

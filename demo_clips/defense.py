@@ -54,7 +54,12 @@ def defense_brains(plan: Plan, rng: np.random.Generator) -> dict[int, Any]:
             brains[i] = _rush(plan, rng, i, p, plan.final[d][1])
         elif job.word == "man":
             brains[i] = ManCover(i, job, p.react_s, p.skill)
-            if p.role in ("linebacker", "safety") and plan.setting.period == "team" and plan.call.kind == "pass" and rng.random() < 0.35:
+            if (
+                p.role in ("linebacker", "safety")
+                and plan.setting.period == "team"
+                and plan.call.kind == "pass"
+                and rng.random() < 0.35
+            ):
                 brains[i].late_rush = _rush(plan, rng, i, p, plan.final[d][1])
         elif job.word == "spy":
             brains[i] = Spy(i, p.react_s)
@@ -95,7 +100,11 @@ def answer_motion(plan: Plan, rng: np.random.Generator, move: Move, before: dict
             missed, follower = follower, None
             before[missed + shift].spots = before[missed + shift].spots[:1]
     elif rng.random() < 0.13 and move.kind in ("across", "jet", "short"):
-        near = [d for d, p in enumerate(plan.defenders) if p.role not in ("edge", "tackle") and plan.shown[d][0] < 9.0 and abs(plan.shown[d][1] - move.path[0][2]) < 4.0]
+        near = [
+            d
+            for d, p in enumerate(plan.defenders)
+            if p.role not in ("edge", "tackle") and plan.shown[d][0] < 9.0 and abs(plan.shown[d][1] - move.path[0][2]) < 4.0
+        ]
         follower = min(near, key=lambda d: abs(plan.shown[d][1] - move.path[0][2]), default=None)
     if follower is not None and far >= 2.0:
         x, y = plan.shown_after_move[follower]

@@ -43,7 +43,9 @@ class _Finder:
         self.velocity = np.gradient(played.xy, STEP_S, axis=1)
         self.out: list[dict[str, Any]] = []
 
-    def add(self, kind: str, man: int | None, against: int | None, start: float, end: float, margin: float | None, **more: Any) -> None:
+    def add(
+        self, kind: str, man: int | None, against: int | None, start: float, end: float, margin: float | None, **more: Any
+    ) -> None:
         name = self.p.people
         self.out.append(
             {
@@ -81,7 +83,9 @@ class _Finder:
                 before = np.maximum.accumulate(near & mine & (protects * (ry - y) < 0.0))
                 for a, b in _runs(mine & near & past & before, CROSS_S):
                     side = "outside" if protects == outward else "inside"
-                    self.add(f"leverage-lost-{side}", i, r, self.t[a], self.t[b - 1], -float(np.max(protects * (ry[a:b] - y[a:b]))))
+                    self.add(
+                        f"leverage-lost-{side}", i, r, self.t[a], self.t[b - 1], -float(np.max(protects * (ry[a:b] - y[a:b])))
+                    )
         count = sum((self.inside(r, bounds) & (self.p.xy[r, :, 0] > VERTICAL_YD) & span).astype(int) for r in self.eligible)
         for a, b in _runs(np.asarray(count) >= 2, 0.3)[:1]:
             self.add("vertical-stress", i, None, self.t[a], self.t[b - 1], None)

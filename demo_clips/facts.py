@@ -37,13 +37,22 @@ def formation_facts(played: Played) -> dict[str, Any]:
     role = {p.player_id: p.role for p in played.people}
     # A back is whoever stands in the backfield near the ball; a receiver in jet motion counts by the side where he is.
     backs = [i for i, (x, y) in at.items() if role[i] == "rb" and x < -3.0 and abs(y - ball) < 4.5]
-    sides = {s: sorted((i for i, (_, y) in at.items() if i not in backs and (y - ball) * s > 0), key=lambda i: -s * at[i][1]) for s in (-1, 1)}
+    sides = {
+        s: sorted((i for i, (_, y) in at.items() if i not in backs and (y - ball) * s > 0), key=lambda i: -s * at[i][1])
+        for s in (-1, 1)
+    }
     counts = {s: len(m) for s, m in sides.items()}
     big, small = max(counts.values()), min(counts.values())
     features = ["empty"] if not backs else []
     tight = {s: [i for i in m if role[i] == "te" and abs(at[i][1] - ball) < TACKLE_YD + 2.0] for s, m in sides.items()}
     for s, name in ((-1, "left"), (1, "right")):
-        features += _side_features([at[i] for i in sides[s]], ball, name, bool(tight[s]), played.plan.setting.room_yd(s) - played.plan.setting.numbers_yd)
+        features += _side_features(
+            [at[i] for i in sides[s]],
+            ball,
+            name,
+            bool(tight[s]),
+            played.plan.setting.room_yd(s) - played.plan.setting.numbers_yd,
+        )
     if counts[-1] != counts[1]:
         strength = "left" if counts[-1] > counts[1] else "right"
     elif bool(tight[-1]) != bool(tight[1]):
@@ -74,7 +83,12 @@ def _side_features(spots: list[Any], ball: float, name: str, attached: bool, to_
     out = []
     y = sorted((abs(s[1] - ball) for s in spots), reverse=True)
     wide = [(s[0], abs(s[1] - ball)) for s in spots]
-    if any(abs(a[1] - b[1]) < 1.5 and abs(a[0] - b[0]) > 0.8 for k, a in enumerate(wide) for b in wide[k + 1 :] if a[1] > 5.4 or b[1] > 5.4):
+    if any(
+        abs(a[1] - b[1]) < 1.5 and abs(a[0] - b[0]) > 0.8
+        for k, a in enumerate(wide)
+        for b in wide[k + 1 :]
+        if a[1] > 5.4 or b[1] > 5.4
+    ):
         out.append(f"stack-{name}")
     if len(y) >= 3 and any(y[k] - y[k + 2] < 3.2 for k in range(len(y) - 2)):
         out = [f"bunch-{name}"]

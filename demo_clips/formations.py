@@ -58,7 +58,9 @@ class Formation:
         self.backs = [i for i, p in enumerate(self.people) if p.role == "rb"]
 
 
-def _side_spots(rng: np.random.Generator, kinds: tuple[str, ...], out: int, setting: Setting, style: str) -> list[tuple[float, float]]:
+def _side_spots(
+    rng: np.random.Generator, kinds: tuple[str, ...], out: int, setting: Setting, style: str
+) -> list[tuple[float, float]]:
     """(x, y) for one side's receivers from outside in."""
     ball, room = setting.ball_y_yd, setting.room_yd(out)
     tight = sum(k in ("te", "wing") for k in kinds)
@@ -70,7 +72,11 @@ def _side_spots(rng: np.random.Generator, kinds: tuple[str, ...], out: int, sett
     spots: list[tuple[float, float]] = []
     cluster = style in ("bunch", "stack") and len(wide) >= 2
     if cluster:
-        split = float(np.clip(rng.uniform(inner + 4.0, max(inner + 4.0, min(split, 14.0) + 0.1)), inner + 3.2, max(split, inner + 3.3)))
+        split = float(
+            np.clip(
+                rng.uniform(inner + 4.0, max(inner + 4.0, min(split, 14.0) + 0.1)), inner + 3.2, max(split, inner + 3.3)
+            )
+        )
     for k, kind in enumerate(kinds):
         if kind == "te":
             spots.append((-1.5, ball + out * float(rng.normal(4.5, 0.12))))
@@ -176,7 +182,11 @@ def add_moves(rng: np.random.Generator, formation: Formation, setting: Setting, 
             )
         )
         return
-    start = other if kind in ("across", "shift") and rng.random() < 0.75 else man.y + float(rng.choice([-1, 1])) * float(rng.uniform(3, 5.5))
+    start = (
+        other
+        if kind in ("across", "shift") and rng.random() < 0.75
+        else man.y + float(rng.choice([-1, 1])) * float(rng.uniform(3, 5.5))
+    )
     start = float(np.clip(start, 2.0, 51.3))
     if abs(start - ball) < 4.0:
         start = ball + (4.4 if start > ball else -4.4)

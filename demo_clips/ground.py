@@ -26,7 +26,9 @@ class RunBlock:
             dx, dy = world.at(d)
             if dx < x - 1.5 or dx > 9.0:
                 continue
-            crowd = sum(hypot(world.at(i)[0] - dx, world.at(i)[1] - dy) < 1.2 for i in (*world.line, *world.blockers) if i != self.me)
+            crowd = sum(
+                hypot(world.at(i)[0] - dx, world.at(i)[1] - dy) < 1.2 for i in (*world.line, *world.blockers) if i != self.me
+            )
             cost = hypot(0.8 * (dx - x), dy - y - self.step_yd) + 2.5 * crowd
             if cost < best_cost:
                 best, best_cost = d, cost

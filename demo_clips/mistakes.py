@@ -97,7 +97,12 @@ def _spoil(
     elif kind == "jumps-short":
         brain.landmark_shift = (-float(rng.uniform(3.0, 4.5)), 2.5 * brain.side)
     elif kind == "wrong-zone":
-        other = {"curl-flat": "hook-curl", "hook-curl": "curl-flat", "flat": "hook-curl", "middle-hook": "hook-curl"}.get(job.word, "middle-hook")
+        other = {
+            "curl-flat": "hook-curl",
+            "hook-curl": "curl-flat",
+            "flat": "hook-curl",
+            "middle-hook": "hook-curl",
+        }.get(job.word, "middle-hook")
         area = job.area if job.area in ("left", "right") else str(rng.choice(["left", "right"]))
         new = Job(other, area if other != "middle-hook" else "middle", style=job.style)
         brains[i] = UnderZone(i, new, brain.delay_s, brain.skill, brain.wander, brain.corner)

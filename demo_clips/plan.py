@@ -45,7 +45,9 @@ class Plan:
     followers: dict[int, int] = field(default_factory=dict)  # defender -> receiver he runs with
 
 
-def _choose(rng: np.random.Generator, weights: Mapping[str, float], forced: str | None, allowed: tuple[str, ...], what: str) -> str:
+def _choose(
+    rng: np.random.Generator, weights: Mapping[str, float], forced: str | None, allowed: tuple[str, ...], what: str
+) -> str:
     roll = rng.random()
     if forced is not None:
         if forced not in allowed:
@@ -169,7 +171,9 @@ class _Stands:
         self.strong = 1 if right > left else -1 if left > right else formation.strong
 
     def base(self, shell: str, when: str, down_side: int) -> Spots:
-        return align(self.defenders, self.formation, self.receivers[when], self.setting, self.stance, shell, down_side, self.strong)
+        return align(
+            self.defenders, self.formation, self.receivers[when], self.setting, self.stance, shell, down_side, self.strong
+        )
 
     def over_men(self, shell: str, when: str, coverage: DefenseCall, seed: int) -> Spots:
         """With the men of man coverage over their receivers; the same seed gives the same habits."""

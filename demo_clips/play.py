@@ -44,7 +44,9 @@ def make_rep(seed: int, index: int, options: Mapping[str, Any] | None = None) ->
             p.role,
             p.slot,
             p.number,
-            ("red" if p.role == "qb" and setting.period == "seven-on-seven" else offense_kit) if p.side == "offense" else defense_kit,
+            ("red" if p.role == "qb" and setting.period == "seven-on-seven" else offense_kit)
+            if p.side == "offense"
+            else defense_kit,
             p.height_yd,
         )
         for p in played.people

@@ -98,11 +98,15 @@ class Rep:
             answer, missed = answer_motion(plan, rng, plan.formation.moves[0], self.before)
             plan.answers = [answer]
             if missed is not None:
-                self.mistakes.setdefault(missed + self.shift, []).append({"kind": "missed-motion", "start_s": plan.formation.moves[0].path[0][0]})
+                self.mistakes.setdefault(missed + self.shift, []).append(
+                    {"kind": "missed-motion", "start_s": plan.formation.moves[0].path[0][0]}
+                )
 
     def _bodies(self, start: npt.NDArray[np.float64]) -> Bodies:
         face = np.array([0.0] * self.shift + [np.pi] * (len(self.people) - self.shift))
-        back = np.array([0.82 if p.role in LINE else 0.62 if p.role in ("corner", "safety", "nickel") else 0.58 for p in self.people])
+        back = np.array(
+            [0.82 if p.role in LINE else 0.62 if p.role in ("corner", "safety", "nickel") else 0.58 for p in self.people]
+        )
         turn = np.array([TURN_RAD_S.get(p.role, 6.0) for p in self.people])
         mass = np.array([MASS.get(p.role, 1.7) for p in self.people])
         return Bodies(start, face, as_array(self.people, "top_yd_s"), as_array(self.people, "accel_yd_s2"), back, turn, mass)
@@ -231,7 +235,10 @@ class Rep:
         tail = float(self.rng.uniform(1.0, 1.4))
         while True:
             wants = [self._fenced(i, self._want(i)) for i in range(n)]
-            face = [(f + self._wobble(i) if w.t > 0 else f) if f is not None else facing_of(vx, vy, float(w.bodies.face[i])) for i, (vx, vy, f) in enumerate(wants)]
+            face = [
+                (f + self._wobble(i) if w.t > 0 else f) if f is not None else facing_of(vx, vy, float(w.bodies.face[i]))
+                for i, (vx, vy, f) in enumerate(wants)
+            ]
             w.bodies.step(np.array([(vx, vy) for vx, vy, _ in wants]), np.array(face))
             w.t += STEP_S
             w.remember()

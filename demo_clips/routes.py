@@ -77,7 +77,9 @@ class Route:
     delay_s: float = 0.0
 
 
-def make_route(rng: np.random.Generator, name: str, x: float, y: float, out: int, setting: Setting, skill: float, delay_s: float = 0.0) -> Route:
+def make_route(
+    rng: np.random.Generator, name: str, x: float, y: float, out: int, setting: Setting, skill: float, delay_s: float = 0.0
+) -> Route:
     """Lay a route from (x, y), with the man's own depth and angle, inside the field and the end zone."""
     shape = ROUTES[name]
     deeper = 1.0 + shape.stretch * float(np.clip((setting.distance_yd - 8) / 10.0, -0.5, 1.0)) + float(rng.normal(0.0, 0.06))

@@ -60,7 +60,12 @@ def _rotation(played: Played, offset: float) -> dict[str, Any] | None:
     if not plan.disguised:
         return None
     moved = {
-        d: np.hypot(plan.final[d][0] - plan.shown_after_move[d][0], plan.final[d][1] - plan.shown_after_move[d][1]) for d, p in enumerate(plan.defenders) if p.role == "safety"
+        d: np.hypot(
+            plan.final[d][0] - plan.shown_after_move[d][0],
+            plan.final[d][1] - plan.shown_after_move[d][1],
+        )
+        for d, p in enumerate(plan.defenders)
+        if p.role == "safety"
     }
     d = max(moved, key=lambda k: moved[k])
     if moved[d] < 2.0:

@@ -53,7 +53,10 @@ class UnderZone(Zone):
 
     def _sink(self, world: World, depth: float, numbers: float) -> float:
         """A flat man sinks under #1 while nobody threatens the flat, and comes up when somebody does."""
-        flat_threat = any((ry - numbers) * self.side > -9.0 and rx < 6.0 and rvy * self.side > 1.5 for _, rx, ry, _, rvy in self.threats(world))
+        flat_threat = any(
+            (ry - numbers) * self.side > -9.0 and rx < 6.0 and rvy * self.side > 1.5
+            for _, rx, ry, _, rvy in self.threats(world)
+        )
         if flat_threat and world.t > 1.0:
             return depth
         return depth + min(1.9 * max(world.t - 0.8, 0.0), 4.5)
