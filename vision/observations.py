@@ -21,10 +21,10 @@ LEAST_CLARITY = 0.3
 
 @dataclass(frozen=True)
 class Observations:
-    """D boxes in K frames of one or more views. `frame` (D,) is the row of `time_s` (K,), sorted; `view` (K,) whose frame it is. `position` (D, 2) yd on the ground with
-    `covariance` (D, 2, 2), of which `box_covariance` (D, 2, 2) is the box's own error; `height_yd` (D,) the box's height by the
-    picture's scale there; `covered` (D,) the share that nearer people hide; `border` (D,) True at the picture's edge; `appearance` (D, A) in units of one person's spread.
-    """
+    """D boxes in K frames of one or more views. `frame` (D,) is the row of `time_s` (K,), sorted; `view` (K,) whose frame it is.
+    `position` (D, 2) yd on the ground with `covariance` (D, 2, 2), of which `box_covariance` (D, 2, 2) is the box's own error;
+    `height_yd` (D,) the box's height by the picture's scale there; `covered` (D,) the share that nearer people hide; `border`
+    (D,) True at the picture's edge; `appearance` (D, A) in units of one person's spread."""
 
     view: IntArray
     frame_index: IntArray
@@ -113,8 +113,8 @@ def gather(views: Sequence[Observations]) -> Observations:
     columns = {item.name: np.concatenate([getattr(one, item.name) for one in views])[rows] for item in fields(Observations)
                if item.name not in ("view", "frame_index", "time_s", "frame")}
     return Observations(
-        view=number[order], frame_index=np.concatenate([one.frame_index for one in views])[order], time_s=grown, frame=frame[rows],
-        **columns)
+        view=number[order], frame_index=np.concatenate([one.frame_index for one in views])[order], time_s=grown,
+        frame=frame[rows], **columns)
 
 
 def _foot_sigma(confidence: FloatArray, feet_covered: FloatArray, settings: TrackingSettings) -> FloatArray:

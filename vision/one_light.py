@@ -1,4 +1,5 @@
-"""The looks of several views made comparable: cameras on two sides of the field show the same men in other light, front and back."""
+"""The looks of several views made comparable: cameras on two sides of the field show the same men in other light, front and
+back."""
 
 from __future__ import annotations
 
@@ -28,7 +29,8 @@ def in_one_light(views: Sequence[Observations]) -> list[Observations]:
         if len(one) < LEAST_PAIRS or not width or not view.appearance.shape[1]:
             mapped = np.zeros((len(view), width))
         else:
-            mapped = _fitted(view.appearance[two], views[0].appearance[one], view.clarity[two] * views[0].clarity[one], view.appearance)
+            mapped = _fitted(view.appearance[two], views[0].appearance[one], view.clarity[two] * views[0].clarity[one],
+                             view.appearance)
         out.append(replace(view, appearance=mapped))
     return out
 
@@ -46,7 +48,8 @@ def _pairs(first: Observations, second: Observations) -> tuple[IntArray, IntArra
         i, j = np.nonzero((apart < NEAR_YD) & (apart == apart.min(axis=0)) & (apart == apart.min(axis=1, keepdims=True)))
         blocked = apart.copy()
         blocked[i, j] = np.inf
-        alone = np.minimum(blocked[i].min(axis=1, initial=np.inf), blocked[:, j].min(axis=0, initial=np.inf)) > ALONE * np.maximum(apart[i, j], 0.3)
+        alone = (np.minimum(blocked[i].min(axis=1, initial=np.inf), blocked[:, j].min(axis=0, initial=np.inf))
+                 > ALONE * np.maximum(apart[i, j], 0.3))
         one += (a.start + i[alone]).tolist()
         two += (b.start + j[alone]).tolist()
     return np.array(one, dtype=np.int64), np.array(two, dtype=np.int64)

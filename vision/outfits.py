@@ -32,8 +32,8 @@ class Wardrobe:
 
 
 def dress(views: Sequence[Wardrobe], among: IntArray | None = None) -> list[Tracks]:
-    """Each view's tracks with `kit_id` filled in, the same man (the same id) in the same kit in all of them. `among` are the ids of
-    those who may wear a kit (a crowd in the stands must not make the teams), everybody if left out."""
+    """Each view's tracks with `kit_id` filled in, the same man (the same id) in the same kit in all of them. `among` are the ids
+    of those who may wear a kit (a crowd in the stands must not make the teams), everybody if left out."""
     ids = np.unique(np.concatenate([view.tracks.track_id for view in views])) if among is None else np.unique(among)
     seen = [_seen(view, ids) for view in views]
     colours, boxes = _in_one_light(seen)
@@ -64,8 +64,8 @@ def _seen(view: Wardrobe, ids: IntArray) -> dict[int, tuple[FloatArray, int]]:
 
 
 def _in_one_light(seen: Sequence[dict[int, tuple[FloatArray, int]]]) -> tuple[dict[int, FloatArray], dict[int, int]]:
-    """Everybody's colours over all views and the boxes behind them. Front and back, sun and shade: what a view shows differently of
-    those whom the first shows too is taken out of it."""
+    """Everybody's colours over all views and the boxes behind them. Front and back, sun and shade: what a view shows differently
+    of those whom the first shows too is taken out of it."""
     colours, boxes = dict[int, FloatArray](), dict[int, int]()
     for view in seen:
         shared = sorted(view.keys() & colours.keys())

@@ -55,8 +55,8 @@ class Shot:
     def moved(self, later_s: float, plane_from_own: FloatArray) -> Shot:
         """The same film on another clock and, by a 3x3 `plane_from_own`, on another plane."""
         plane = None if self.plane_from_image is None else plane_from_own @ self.plane_from_image
-        return replace(self, detections=[replace(d, time_s=d.time_s + later_s) for d in self.detections], time_s=self.time_s + later_s,
-                       plane_from_image=plane)
+        return replace(self, detections=[replace(d, time_s=d.time_s + later_s) for d in self.detections],
+                       time_s=self.time_s + later_s, plane_from_image=plane)
 
     def ground(self) -> Ground:
         """Where its people are followed."""
@@ -125,7 +125,8 @@ def write_out(obs: Observations, people: Sequence[Track], shots: Sequence[Shot],
     time_s = np.unique(np.concatenate([obs.time_s, *(shot.time_s for shot in shots)]))
     foot, foot_spread = _smooth_feet(obs, people, np.searchsorted(time_s, obs.time_s), time_s, settings)
     return [_write_shot(obs, people, view, shot, ground, foot[:, rows], foot_spread[:, rows], settings)
-            for view, (shot, ground) in enumerate(zip(shots, grounds, strict=True)) for rows in [np.searchsorted(time_s, shot.time_s)]]
+            for view, (shot, ground) in enumerate(zip(shots, grounds, strict=True))
+            for rows in [np.searchsorted(time_s, shot.time_s)]]
 
 
 def _write_shot(obs: Observations, people: Sequence[Track], view: int, shot: Shot, ground: Ground, foot: FloatArray,
@@ -202,7 +203,8 @@ def _smooth_sizes(obs: Observations, people: Sequence[Track], row: IntArray, tim
         sigma = settings.box_size_sigma + settings.doubtful_size_sigma * (1 - obs.confidence[boxes]) ** 2
         covariance[person, rows] = np.eye(2) * (sigma**2)[:, None, None]
     density = np.full((n, f), settings.size_density)
-    best = kalman.smooth(kalman.Sightings(time_s, position, covariance, density), kalman.MotionModel(1.0, settings.outlier)).position
+    best = kalman.smooth(
+        kalman.Sightings(time_s, position, covariance, density), kalman.MotionModel(1.0, settings.outlier)).position
     # Before the first box here he is as large as there.
     for person, boxes in enumerate(people):
         if len(boxes):
