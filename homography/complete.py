@@ -16,8 +16,8 @@ LONGEST_GAP_S = 0.2
 
 
 def complete(own: FieldTracks, other: FieldTracks, how: Alignment) -> FieldTracks:
-    """`own` and, for every frame of it, whoever only the `other` view has then: out of this picture, or behind its edge. `how` leads
-    from the other's clock and field to this one's. Those rows count as bridged, not as seen."""
+    """`own` and, for every frame of it, whoever only the `other` view has then: out of this picture, or behind its edge. `how`
+    leads from the other's clock and field to this one's. Those rows count as bridged, not as seen."""
     frames, at = np.unique(own.frame_index, return_index=True)
     time_s = own.time_s[at]
     have = set(zip(own.track_id.tolist(), own.frame_index.tolist(), strict=True))
