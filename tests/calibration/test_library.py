@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import jsonschema
@@ -13,10 +13,11 @@ from click.testing import CliRunner, Result
 from simulated_library import fill
 
 from tagger.batch.work import options_from_json, options_to_json
-from tagger.calibration import calibrate, finished_cases
+from tagger.calibration import Outcome, calibrate, finished_cases
 from tagger.calibration.cases import blind_reading
 from tagger.calibration.fit import losses
 from tagger.cli import main
+from tagger.cli.calibrate import _row
 from tagger.cli.options import json_schema
 from tagger.football.shift import AS_IT_IS, OwnShifts, Shift
 from tagger.library.own_shifts import FILE_NAME, load_shifts, save_shifts, shifts_from_json
@@ -43,19 +44,24 @@ def test_the_command_says_what_it_did_and_keeps_it(own_copy: Path) -> None:
     for one in value["told"]:
         assert one["kept"] == (getattr(kept, one["what"]) != AS_IT_IS)
         assert not one["kept"] or one["log_loss_after"] < one["log_loss_before"]
-    table = run("calibrate", "--library", own_copy)
-    assert "26 finished reps" in table.stdout
+
+
+def test_the_table_says_what_was_kept_and_what_not() -> None:
+    kept = Outcome("family", 120, 0.44, 0.30, 0.02, True, Shift(1.75, {"cover-3": 0.9, "cover-1": -0.4}))
+    assert _row(kept) == ("family", 120, "0.440", "0.300", "kept: surer (power 1.75), leans to cover-3")
+    assert _row(replace(kept, kept=False, shift=AS_IT_IS))[-1] == "left as it was: not surely better"
 
 
 def test_what_is_judged_is_the_shipped_machine_without_the_coachs_word(own_copy: Path) -> None:
     with Library.open(own_copy) as library:
-        before, _ = finished_cases(library)
-        save_shifts(own_copy, OWN, 26)
         rep = library.rep(1)
+        arrays = library.arrays(rep.main_clip.clip_id)
+        before = blind_reading(rep, arrays)
+        save_shifts(own_copy, OWN, 26)
         library.correct(1, Correction("A", "rep", "family", "cover-6" if rep.summary.family != "cover-6" else "cover-1"))
-        after, _ = finished_cases(library)
-    assert [case.chances for case in before["shell"]] == [case.chances for case in after["shell"]]
-    assert [case.truth for case in before["family"]] != [case.truth for case in after["family"]]
+        told = library.rep(1)
+    assert blind_reading(told, arrays) == before
+    assert told.reading.family != rep.reading.family
 
 
 def test_what_was_kept_is_used_when_a_rep_is_read(own_copy: Path) -> None:

@@ -78,7 +78,7 @@ function man(page, act) {
     interval ? el("p", { class: "why" }, el("b", {}, tagLabel(interval, page.receivers)), ` ${page.isCoachs(page.chosen, interval) ? "by a coach" : percent(interval.confidence)}: ${reasonWords(page, interval.why)}`) : null,
     defender ? el("p", { class: "why" }, best(defender.marginals).slice(0, 3).map(([w, p]) => `${w.replace(":", " ")} ${percent(p)}`).join(" · ")) : null,
     events.map((e) => el("p", { class: "why" }, el("b", {}, eventName(e.kind)), `: ${reasonWords(page, e.why)}`)),
-    el("div", { class: "tools" }, defender ? button("Assignment", "A", () => act("assignment")) : null, button("Number", "#", () => act("number")), button("Side", "W", () => act("side")), button("Swap", "T", () => act("swap")), defender ? button("Event", "+", () => act("addEvent")) : null));
+    el("div", { class: "tools" }, defender ? button("Assignment", "A", () => act("assignment")) : null, defender ? button("From here", "Shift+A", () => act("fromHere")) : null, button("Number", "#", () => act("number")), button("Side", "W", () => act("side")), button("Swap", "T", () => act("swap")), defender ? button("Event", "+", () => act("addEvent")) : null));
 }
 
 function unanswered(rep) {

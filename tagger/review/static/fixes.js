@@ -81,6 +81,8 @@ export class Fixes {
     await this.saying.fix([{ subject: `defender:${player}`, field: "assignment", after }]);
   }
 
+  fromHere() { return this.assignment(true); }
+
   /** Move the border behind the defender's interval `index` to `t`: one of the two neighbours is said to reach further. */
   moveBorder(defender, index, t) {
     const before = defender.intervals[index], after = defender.intervals[index + 1];
