@@ -60,8 +60,8 @@ class Joins:
     def offer(self, jobs: Iterable[Job]) -> None:
         """Join those of the jobs whose rep's other view is tagged too."""
         for job in jobs:
-            partner = self._partner(job)
-            if partner is not None and self.spool.find(job) is not None:
+            partner = self._partner(job) if self.spool.find(job) is not None else None
+            if partner is not None:
                 self.start(*sorted((job, partner), key=lambda one: one.job_id))
 
     def start(self, one: Job, other: Job) -> None:

@@ -63,7 +63,7 @@ def keep_watch(watch: Watch, library: Library, owner: Owner, make_crew: Callable
     first = True
     while True:
         try:
-            worked = _one_round(watch, library, owner, make_crew, log, work, join)
+            worked = _one_round(watch, library, owner, make_crew, log, work, join, first)
             if worked or first or options.once:
                 summary = _report(library, options, log)
                 first = False
@@ -77,14 +77,15 @@ def keep_watch(watch: Watch, library: Library, owner: Owner, make_crew: Callable
 
 
 def _one_round(watch: Watch, library: Library, owner: Owner, make_crew: Callable[[int], Crew], log: logging.Logger,
-               work: Work, join: Work) -> bool:
+               work: Work, join: Work, first: bool) -> bool:
     """Whether any clip came to an end."""
     _log_taken(watch.look(time.monotonic()), log)
     library.jobs.reopen(owner.is_dead)
     waiting, worked = len(library.jobs.list("waiting")), False
-    if not waiting:
+    if not waiting and not first:  # the first round also ends what was cut short
         return False
-    for finished in work_through(library, owner, make_crew(waiting), None, work=work, scripts=watch.scripts, join=join):
+    for finished in work_through(library, owner, make_crew(waiting), None, work=work, scripts=watch.scripts, join=join,
+                                 pair_old=first):
         if finished.state == "done":
             log.info("%s", finished.reason or f"tagged {finished.job.path}")
         else:

@@ -45,7 +45,8 @@ class Owner:
         file = _lock(path)
         if file is None:
             return False
-        path.unlink(missing_ok=True)
+        if name != WATCH:
+            path.unlink(missing_ok=True)
         file.close()
         return True
 

@@ -6,7 +6,7 @@ tells by how much the two clocks differ. Names and order only say what is tried 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -41,16 +41,19 @@ class Candidate:
     pace: Array
 
 
-def find_pairs(library: Library, spool: Spool, jobs: Sequence[Job]) -> list[tuple[Job, Job]]:
-    """(sideline, end-zone) jobs of one rep, among tagged clips that are alone in theirs and still whole."""
+def find_pairs(library: Library, spool: Spool, jobs: Sequence[Job], fresh: Container[int] | None = None) -> list[tuple[Job, Job]]:
+    """(sideline, end-zone) jobs of one rep, among tagged clips that are alone in theirs and still whole. With `fresh` (job ids)
+    only pairs with one of these: the others were tried before."""
     alone = [job for job in jobs if spool.find(job) is not None and library.has_film(job.fingerprint)
              and not library.views_beside(job.fingerprint)]
+    if fresh is not None and not any(job.job_id in fresh for job in alone):
+        return []
     found = [candidate for job in alone if (candidate := _candidate(library, job)) is not None]
-    return [(one.job, other.job) for one, other, _ in pair(found)]
+    return [(one.job, other.job) for one, other, _ in pair(found, fresh)]
 
 
-def pair(candidates: Iterable[Candidate]) -> list[tuple[Candidate, Candidate, Alignment]]:
-    """Sideline and end-zone clips that belong together, each in one pair at most."""
+def pair(candidates: Iterable[Candidate], fresh: Container[int] | None = None) -> list[tuple[Candidate, Candidate, Alignment]]:
+    """Sideline and end-zone clips that belong together, each in one pair at most; `fresh` as in `find_pairs`."""
     ordered = sorted(candidates, key=lambda one: str(one.job.path))
     sides, ends = ([one for one in ordered if one.view == view] for view in (SIDELINE, END_ZONE))
     if not sides or not ends:
@@ -60,7 +63,8 @@ def pair(candidates: Iterable[Candidate]) -> list[tuple[Candidate, Candidate, Al
     for i, one in enumerate(sides):
         for j in {*np.argsort(-likely[i])[:TRIED].tolist(), *_same_place(one, sides, ends)}:
             other = ends[j]
-            if _one_practice(one.job.path, other.job.path):
+            old = fresh is not None and one.job.job_id not in fresh and other.job.job_id not in fresh
+            if not old and _one_practice(one.job.path, other.job.path):
                 laid = align(one.paths, other.paths, one.yard_line_known and other.yard_line_known)
                 if laid is not None:
                     agreement[i, j], how[i, j] = laid.agreement, laid

@@ -44,16 +44,18 @@ class Finished:
 
 
 def work_through(library: Library, owner: Owner, crew: Crew, run: int | None = None, tell: Tell | None = None,
-                 work: Work = tag_film, scripts: Scripts | None = None, join: Work = join_work) -> Iterator[Finished]:
+                 work: Work = tag_film, scripts: Scripts | None = None, join: Work = join_work,
+                 pair_old: bool = True) -> Iterator[Finished]:
     """Do every waiting job (of `run`), and tell of each try as it ends. Jobs of the run that another living program has in hand
     are waited for. Views of one rep are read as one when both are there. `work` is what tags a clip (see `work.tag_film`), `join`
-    what joins two (see `joining.join_work`); `scripts` tell of the reps cut out of recordings."""
+    what joins two (see `joining.join_work`); `scripts` tell of the reps cut out of recordings; without `pair_old` the other view is
+    looked for only for what is tagged now."""
     joins = Joins(library, crew.limits, join)
     night = _Night(library, owner, crew, run, tell, work, scripts or Scripts(), joins)
     try:
         joins.offer(library.jobs.list("done", run))  # of a call that was cut short
         yield from night.clips()
-        for one, other in find_pairs(library, joins.spool, library.jobs.list("done", run)):
+        for one, other in find_pairs(library, joins.spool, library.jobs.list("done", run), None if pair_old else night.fresh):
             joins.start(one, other)
         yield from night.joined(to_the_end=True)
     finally:
@@ -73,6 +75,7 @@ class _Night:
         pieces = len(library.jobs.list("waiting", run)) + len(library.jobs.list("running", run))
         self._progress = Progress(pieces, tell)
         self._in_work: dict[Future[bytes], Job] = {}
+        self.fresh: set[int] = set()
 
     def clips(self) -> Iterator[Finished]:
         """Every clip's tries, until none waits."""
@@ -89,6 +92,7 @@ class _Night:
                 if finished.state != "waiting":
                     self._progress.teller(job.job_id, job.path.stem)(1.0, "")
                 if finished.rep_id is not None:
+                    self.fresh.add(job.job_id)
                     self._joins.offer([job])
                 yield finished
             yield from self.joined()

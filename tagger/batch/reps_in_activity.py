@@ -81,7 +81,7 @@ def _lasting(activity: Activity, rep: FoundRep, last: int) -> FoundRep:
 def _bridged(activity: Activity) -> Activity:
     """Looks that were lost in a swing of the camera say what the look before said; only a lone lost look is a cut."""
     lost = activity.cut
-    near = np.convolve(lost, np.ones(2 * NEAR_LOOKS + 1), mode="same")
+    near = np.convolve(lost, np.ones(2 * NEAR_LOOKS + 1))[NEAR_LOOKS:NEAR_LOOKS + len(lost)]
     kept = np.maximum.accumulate(np.where(lost, 0, np.arange(len(lost))))
     return replace(activity, moving=activity.moving[kept], camera_px_s=activity.camera_px_s[kept], cut=lost & (near <= 1))
 

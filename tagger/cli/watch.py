@@ -51,6 +51,8 @@ def watch_command(folder: Path, library: Path, level: str, weights: Path | None,
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
     scripts = Scripts(read_script(script) if script else None)
     signal.signal(signal.SIGTERM, _stop)
+    if once and not sys.stderr.isatty() and not Owner(library).is_dead(WATCH):
+        return 0  # cron's next call is no error while the last one is at work
     with Library.open(library) as kept, Owner(library, WATCH), Owner(library) as owner:
         log = open_log(library, also_to_terminal=sys.stderr.isatty())
         watch = Watch(folder, kept, options, scripts, settle)

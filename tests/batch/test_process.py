@@ -15,7 +15,7 @@ import psutil
 import pytest
 import small_work
 
-from tagger.batch.clip_bytes import clip_from_bytes, clip_to_bytes
+from tagger.batch.clip_bytes import clip_from_bytes, clip_to_bytes, whole_in
 from tagger.batch.limits import Limits, share
 from tagger.batch.process import Stopped, WorkFailed, call_of, run_call
 
@@ -30,7 +30,7 @@ def test_the_result_comes_back_whole_whatever_libraries_print(film: Film) -> Non
     path = film("a.mp4", "print cover-1")
     data = do(path)
     assert clip_from_bytes(data).path == path
-    assert clip_to_bytes(clip_from_bytes(data)) == data
+    assert clip_to_bytes(clip_from_bytes(data), whole_in(data)) == data
     assert do(path) == data
 
 

@@ -165,7 +165,7 @@ def recorded(arguments: dict[str, object], tell: object) -> bytes:
     return clip_to_bytes(replace(made, path=path, fingerprint=fingerprint(path)))
 
 
-@pytest.mark.parametrize("rows", [2, 3])
+@pytest.mark.parametrize("rows", [2, pytest.param(3, marks=pytest.mark.slow)])
 def test_a_recording_becomes_reps_in_the_queue(numbered: Path, tmp_path: Path, rows: int) -> None:
     film = tmp_path / "tuesday.mp4"
     os.link(numbered, film)
@@ -173,7 +173,7 @@ def test_a_recording_becomes_reps_in_the_queue(numbered: Path, tmp_path: Path, r
     scripts = Scripts(Script(tmp_path / "s.csv", tuple((str(n), Situation(down=n + 1)) for n in range(rows))))
     library = tmp_path / "library"
     with Library.open(library) as kept, Owner(library) as owner:
-        for again in range(2):
+        for again in range(rows - 1):
             plan = plan_films([RepFilm("tuesday", (film,))], TagOptions(), scripts)
             run = kept.jobs.add(plan.wishes)
             ends = [(done.job.path.stem, done.state) for done in

@@ -151,9 +151,11 @@ def test_the_command_is_quiet_and_ends_when_told(tmp_path: Path) -> None:
     until_s = time.monotonic() + 30
     while not (tmp_path / "library/summary.html").exists() and time.monotonic() < until_s:
         time.sleep(0.1)
-    second = subprocess.run([*command, "--once"], capture_output=True, text=True, check=False)
+    second = subprocess.run(command, capture_output=True, text=True, check=False)
+    cron = subprocess.run([*command, "--once"], capture_output=True, text=True, check=False)
     program.terminate()
     out, said = program.communicate(timeout=20)
     assert (second.returncode, program.returncode) == (1, 130)
+    assert (cron.returncode, cron.stdout, cron.stderr) == (0, "", "")
     assert "another deepthird does the same on this library already" in second.stderr
     assert (out, said.splitlines()[-1:]) == ("", ["deepthird: stopped; what was saved before is whole"])
