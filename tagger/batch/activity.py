@@ -94,7 +94,8 @@ def _camera_motion(before: Grey, now: Grey) -> npt.NDArray[Any] | None:
     corners = cv2.goodFeaturesToTrack(before, 150, 0.01, 10)
     if corners is None or len(corners) < LEAST_CORNERS:
         return None
-    found, status, _ = cv2.calcOpticalFlowPyrLK(before, now, corners, None, winSize=(13, 13), maxLevel=3)  # type: ignore[call-overload]
+    found, status, _ = cv2.calcOpticalFlowPyrLK(  # type: ignore[call-overload]
+        before, now, corners, None, winSize=(13, 13), maxLevel=3)
     good = status.ravel() == 1
     if good.sum() < LEAST_CORNERS:
         return None

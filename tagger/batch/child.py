@@ -91,7 +91,8 @@ def _settle_threads() -> None:
 def _kind(error: BaseException) -> str:
     """What libraries say when the system refuses them memory."""
     text = f"{type(error).__name__} {error}".lower()
-    return MEMORY if any(sign in text for sign in ("bad_alloc", "memoryerror", "insufficient memory", "cannot allocate")) else FAULT
+    signs = ("bad_alloc", "memoryerror", "insufficient memory", "cannot allocate")
+    return MEMORY if any(sign in text for sign in signs) else FAULT
 
 
 def fault_line(path: str, error: BaseException) -> str:

@@ -32,12 +32,13 @@ class ClusterCrew:
         self.limits, self._address, self._own = limits, address, None
         try:
             if address == LOCAL:
-                self._own = LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None)  # type: ignore[no-untyped-call]
+                self._own = LocalCluster(  # type: ignore[no-untyped-call]
+                    n_workers=workers, threads_per_worker=1, dashboard_address=None)
             self._client: Any = Client(self._own or address, timeout=PATIENCE_S)  # type: ignore[no-untyped-call]
             self._client.wait_for_workers(1, timeout=PATIENCE_S)
         except (OSError, ValueError, TimeoutError) as error:
-            raise ClusterLost(f"cluster {address}: no scheduler with a worker answers there ({_short(error)}); start dask scheduler "
-                              "and dask worker, then give the scheduler's HOST:PORT") from error
+            raise ClusterLost(f"cluster {address}: no scheduler with a worker answers there ({_short(error)}); "
+                              "start dask scheduler and dask worker, then give the scheduler's HOST:PORT") from error
         self._pending: set[Any] = set()
 
     @property

@@ -47,7 +47,7 @@ def usual_jobs() -> int:
 
 
 def share(jobs: int, pieces: int) -> tuple[int, int]:
-    """(workers, threads of each) that use `jobs` cores on `pieces` of work: one core a worker, as long as there is enough work."""
+    """(workers, threads of each) that use `jobs` cores on `pieces` of work: one core a worker while there is enough work."""
     workers = max(1, min(jobs, pieces))
     return workers, max(1, jobs // workers)
 

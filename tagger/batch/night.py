@@ -44,7 +44,8 @@ def open_log(library: Path, also_to_terminal: bool) -> logging.Logger:
     for old in list(log.handlers):
         log.removeHandler(old)
         old.close()
-    handlers: list[logging.Handler] = [RotatingFileHandler(library / LOG, maxBytes=LOG_BYTES, backupCount=LOG_COUNT, encoding="utf-8")]
+    file = RotatingFileHandler(library / LOG, maxBytes=LOG_BYTES, backupCount=LOG_COUNT, encoding="utf-8")
+    handlers: list[logging.Handler] = [file]
     if also_to_terminal:
         handlers.append(logging.StreamHandler())
     for handler in handlers:
@@ -110,6 +111,6 @@ def _report(library: Library, options: NightOptions, log: logging.Logger) -> Sum
         for line in problems:
             log.warning("%s", line)
     summary = write_summary(library, options.hours, tuple(str(path) for path in cutups))
-    log.info("%d rep(s) tagged, %d clip(s) not, %d waiting; see %s", len(summary.tagged), len(summary.not_tagged), summary.waiting,
-             library.folder / "summary.html")
+    log.info("%d rep(s) tagged, %d clip(s) not, %d waiting; see %s", len(summary.tagged), len(summary.not_tagged),
+             summary.waiting, library.folder / "summary.html")
     return summary

@@ -1,5 +1,5 @@
-"""Who is alive: a locked file for each program that works on a library. The system lets the lock go when the program dies, however
-it dies, so no clock and no process number has to be believed."""
+"""Who is alive: a locked file for each program that works on a library. The system lets the lock go when the program dies,
+however it dies, so no clock and no process number has to be believed."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ from tagger.library import Job, Library
 
 SIDELINE, END_ZONE = "sideline", "end-zone"
 TRIED = 4
-"""So many end-zone clips are laid on each sideline clip: those whose pace fits best, and the one in the same place of its folder."""
+"""So many end-zone clips are laid on each sideline clip: those whose pace fits best, and the one in its place of the folder."""
 LEAST_AGREEMENT = 0.6
 LEAST_LEAD = 0.1
 """By which the best partner must be better than the next."""

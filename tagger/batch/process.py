@@ -22,8 +22,8 @@ from tagger.batch.limits import ADDRESS_SPACE_HEADROOM_BYTES, Limits
 
 LOOK_EVERY_S = 0.25
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
-"""BLAS sums in another order on more threads, and the same film must give the same tags on every machine; the detector, which does
-most of the work, gives the same on any number."""
+"""BLAS sums in another order on more threads, and the same film must give the same tags on every machine; the detector, which
+does most of the work, gives the same on any number."""
 
 Tell = Callable[[float, str], None]
 Work = Callable[[Mapping[str, Any], Tell], bytes]

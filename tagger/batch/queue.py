@@ -48,8 +48,8 @@ def work_through(library: Library, owner: Owner, crew: Crew, run: int | None = N
                  pair_old: bool = True) -> Iterator[Finished]:
     """Do every waiting job (of `run`), and tell of each try as it ends. Jobs of the run that another living program has in hand
     are waited for. Views of one rep are read as one when both are there. `work` is what tags a clip (see `work.tag_film`), `join`
-    what joins two (see `joining.join_work`); `scripts` tell of the reps cut out of recordings; without `pair_old` the other view is
-    looked for only for what is tagged now."""
+    what joins two (see `joining.join_work`); `scripts` tell of the reps cut out of recordings; without `pair_old` the other
+    view is looked for only for what is tagged now."""
     joins = Joins(library, crew.limits, join)
     night = _Night(library, owner, crew, run, tell, work, scripts or Scripts(), joins)
     try:
@@ -68,8 +68,8 @@ def work_through(library: Library, owner: Owner, crew: Crew, run: int | None = N
 class _Night:
     """One way through the queue."""
 
-    def __init__(self, library: Library, owner: Owner, crew: Crew, run: int | None, tell: Tell | None, work: Work, scripts: Scripts,
-                 joins: Joins) -> None:
+    def __init__(self, library: Library, owner: Owner, crew: Crew, run: int | None, tell: Tell | None, work: Work,
+                 scripts: Scripts, joins: Joins) -> None:
         self._library, self._owner, self._crew, self._run = library, owner, crew, run
         self._work, self._scripts, self._joins = work, scripts, joins
         pieces = len(library.jobs.list("waiting", run)) + len(library.jobs.list("running", run))
@@ -111,8 +111,12 @@ class _Night:
     def _fill(self) -> None:
         jobs = self._library.jobs
         patiently(lambda: jobs.reopen(self._owner.is_dead))
-        while len(self._in_work) < self._crew.workers and (job := patiently(lambda: jobs.claim(self._owner.name, self._run))) is not None:
-            call = call_of(self._work, {"path": str(job.path), "options": dict(job.options), "threads": self._crew.limits.threads})
+        while len(self._in_work) < self._crew.workers:
+            job = patiently(lambda: jobs.claim(self._owner.name, self._run))
+            if job is None:
+                return
+            asked = {"path": str(job.path), "options": dict(job.options), "threads": self._crew.limits.threads}
+            call = call_of(self._work, asked)
             self._in_work[self._crew.start(call, self._progress.teller(job.job_id, job.path.stem))] = job
 
     def _settle(self, job: Job, future: Future[bytes]) -> Finished:

@@ -29,7 +29,8 @@ def take_recording(library: Library, job: Job, answer: bytes, scripts: Scripts) 
             cut_list.write(cuts, (cut_list.beside(job.path), folder / cut_list.beside(job.path).name))
     except (KeyError, ValueError, OSError) as error:
         raise WorkFailed(" ".join(str(error).split()), again=False) from error
-    told = run_call(call_of(cut_work, {"path": str(job.path), "folder": str(folder), "cut_list": cut_list.to_json(cuts)}), Limits())
+    asked = {"path": str(job.path), "folder": str(folder), "cut_list": cut_list.to_json(cuts)}
+    told = run_call(call_of(cut_work, asked), Limits())
     clips = [Path(path) for path in json.loads(told)]
     situations, note = _situations(scripts, job.path, len(clips))
     library.jobs.add_parts(job, [Wish(fingerprint(clip), clip, {**job.options, "situation": asdict(situation)}, clip.stem)

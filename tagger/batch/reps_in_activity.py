@@ -92,7 +92,10 @@ def _play(activity: Activity) -> Array:
     top, swing = np.percentile(running, 99), np.percentile(camera, 99)
     if top <= 0:
         return np.zeros(len(running))
-    return running / top + (CAMERA_WEIGHT * np.minimum(1.0, camera / swing) * np.minimum(1.0, running / (LEAST_RUNNING * top)) if swing > 0 else 0.0)
+    if swing <= 0:
+        return np.asarray(running / top)
+    at_all = np.minimum(1.0, running / (LEAST_RUNNING * top))
+    return np.asarray(running / top + CAMERA_WEIGHT * np.minimum(1.0, camera / swing) * at_all)
 
 
 def _still_before(activity: Activity, moving: Array, onset: int, first: int, last: int) -> bool:

@@ -38,6 +38,7 @@ def cut_work(arguments: Mapping[str, Any], tell: Tell) -> bytes:
     paths. Runs in a process of its own."""
     film, folder = Path(arguments["path"]), Path(arguments["folder"])
     cuts = cut_list.from_json(arguments["cut_list"], film)
-    parts = [Part(rep.start_s, rep.end_s, folder / f"{film.stem}-rep-{number:03d}") for number, rep in enumerate(cuts.reps, start=1)]
+    parts = [Part(rep.start_s, rep.end_s, folder / f"{film.stem}-rep-{number:03d}")
+             for number, rep in enumerate(cuts.reps, start=1)]
     written = cut_apart(film, parts, lambda share: tell(share, "cutting"))
     return json.dumps([str(part.path) for part in sorted(written, key=lambda part: part.path)]).encode()

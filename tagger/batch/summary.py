@@ -71,7 +71,8 @@ def summarise(library: Library, hours: float, cutups: tuple[str, ...] = ()) -> S
     return Summary(
         now.isoformat(timespec="seconds"), now.astimezone().strftime("%A %d %B %Y, %H:%M"), since, len(done),
         tuple(sorted(names[rep_id] for rep_id in rep_ids)),
-        tuple(NotTagged(str(job.path), job.state, job.reason, job.attempts) for job in jobs if job.state in ("failed", "set-aside")),
+        tuple(NotTagged(str(job.path), job.state, job.reason, job.attempts) for job in jobs
+              if job.state in ("failed", "set-aside")),
         sum(job.state in ("waiting", "running") for job in library.jobs.list()),
         tuple(library.seen_film.notes(since)), tuple(_look_at(rep) for rep in first), cutups)
 

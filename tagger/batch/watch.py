@@ -96,4 +96,5 @@ class Watch:
     def _wishes(self, film: RepFilm, ready: dict[Path, str], clips: Sequence[Path]) -> list[Wish]:
         value = options_to_json(replace(self._options, situation=self.scripts.situation(film)))
         prints = [ready[path] for path in film.clips]
-        return [Wish(ready[path], path, value, film.name, tuple(mark for mark in prints if mark != ready[path])) for path in clips]
+        return [Wish(ready[path], path, value, film.name, tuple(mark for mark in prints if mark != ready[path]))
+                for path in clips]

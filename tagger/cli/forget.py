@@ -15,12 +15,14 @@ if TYPE_CHECKING:
     from tagger.library import Library
 
 WORDS = {"reps": "rep(s) with tags and tracks", "clips": "clip(s)", "corrections": "correction(s)", "jobs": "job(s) of the queue",
-         "seen_files": "file(s) noted by a watch", "roster_names": "name(s) of the roster", "reps_with_number": "rep(s) freed of his number"}
+         "seen_files": "file(s) noted by a watch", "roster_names": "name(s) of the roster",
+         "reps_with_number": "rep(s) freed of his number"}
 
 
 @click.command("forget")
 @library_option
-@click.option("--practice", type=click.Path(path_type=Path), metavar="FOLDER", help="Everything of the film in this folder or below.")
+@click.option("--practice", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="Everything of the film in this folder or below.")
 @click.option("--rep", "reps", multiple=True, help="One rep, by its name; may be given several times.")
 @click.option("--number", help="A person: his number in every rep, and his name in the roster. The nameless player's tags stay.")
 @click.option("--side", type=click.Choice(("offense", "defense")), help="With --number: only on this side.")

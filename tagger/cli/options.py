@@ -49,7 +49,8 @@ def jobs_option(command: Command) -> Command:
 def _address(_context: click.Context, _parameter: click.Parameter, value: str | None) -> str | None:
     if value in (None, "local") or re.fullmatch(r"(\w+://)?[^/\s]+:\d+", value or ""):
         return value
-    raise click.BadParameter(f"{value!r} is no HOST:PORT; for a cluster on this machine put --cluster at the end, or write --cluster=local")
+    raise click.BadParameter(f"{value!r} is no HOST:PORT; for a cluster on this machine put --cluster at the end, or write "
+                             "--cluster=local")
 
 
 def cluster_option(command: Command) -> Command:

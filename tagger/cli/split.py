@@ -46,6 +46,7 @@ def split_command(film: Path, clips: Path | None, as_json: bool) -> int:
         print_json({**told, "cut_list": str(path), "clips": written})
         return 0
     print_table(("rep", "from", "snap about", "to"), [
-        (number, f"{rep.start_s:.1f} s", f"{rep.snap_s:.1f} s", f"{rep.end_s:.1f} s") for number, rep in enumerate(cuts.reps, start=1)])
+        (number, f"{rep.start_s:.1f} s", f"{rep.snap_s:.1f} s", f"{rep.end_s:.1f} s")
+        for number, rep in enumerate(cuts.reps, start=1)])
     say(f"{len(cuts.reps)} rep(s); correct {path} by hand if needed, then deepthird tag {film}")
     return 0

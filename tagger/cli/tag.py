@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tagger.cli.console import coverage, percent, print_json, print_table, progress, say, seconds
-from tagger.cli.options import DEFAULT_LIBRARY, EXISTING_PATH, cluster_option, jobs_option, json_option, level_or_none, library_option, tagging_options
+from tagger.cli.options import (
+    DEFAULT_LIBRARY,
+    EXISTING_PATH,
+    cluster_option,
+    jobs_option,
+    json_option,
+    level_or_none,
+    library_option,
+    tagging_options,
+)
 
 if TYPE_CHECKING:
     from tagger.batch.crew import Crew

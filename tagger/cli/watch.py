@@ -22,7 +22,8 @@ from tagger.cli.options import cluster_option, jobs_option, json_option, level_o
 @jobs_option
 @cluster_option
 @click.option("--once", is_flag=True, help="Take what is ready now, then end (for cron).")
-@click.option("--every", type=click.FloatRange(0.1), default=10.0, show_default=True, metavar="SECONDS", help="Time between looks.")
+@click.option("--every", type=click.FloatRange(0.1), default=10.0, show_default=True, metavar="SECONDS",
+              help="Time between looks.")
 @click.option("--settle", type=click.FloatRange(0.0), default=5.0, show_default=True, metavar="SECONDS",
               help="A file is taken once its size and date have stood still so long.")
 @click.option("--hours", type=click.FloatRange(0.0), default=24.0, show_default=True, help="How far the summary looks back.")
@@ -30,8 +31,8 @@ from tagger.cli.options import cluster_option, jobs_option, json_option, level_o
               help="Write every saved search as a cut-up into this folder.")
 @json_option
 def watch_command(folder: Path, library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                  jobs: int | None, cluster: str | None, once: bool, every: float, settle: float, hours: float, cutups: Path | None,
-                  as_json: bool) -> int:
+                  jobs: int | None, cluster: str | None, once: bool, every: float, settle: float, hours: float,
+                  cutups: Path | None, as_json: bool) -> int:
     """Tag whatever lands in FOLDER, and write a summary (summary.html, summary.json) into the library.
 
     A file is taken when it has stopped growing, each content once, under whatever name. Works through the night: what crashes

@@ -67,7 +67,8 @@ def cut_apart(film: Path, parts: Sequence[Part], tell: Callable[[float], None] |
         while writing:
             done.append(writing.pop(0).close())
     if waiting:
-        raise ValueError(f"{film}: ends before {waiting[0].start_s:.1f} s, where the cut list has a rep; correct or delete the list")
+        raise ValueError(f"{film}: ends before {waiting[0].start_s:.1f} s, where the cut list has a rep; "
+                         "correct or delete the list")
     return done
 
 
@@ -134,5 +135,6 @@ class _Writing:
         try:
             self._stack.close()
         except (av.error.FFmpegError, OSError) as error:
-            raise OutputError(f"{self._path}: cannot be written ({error.strerror or error}); free some space and try again") from error
+            why = error.strerror or error
+            raise OutputError(f"{self._path}: cannot be written ({why}); free some space and try again") from error
         return WrittenPart(self._path, self._begins_s)

@@ -40,20 +40,19 @@ def forget_reps(connection: sqlite3.Connection, rep_ids: list[int]) -> Forgotten
     for rep_id in rep_ids:
         prints = [row[0] for row in connection.execute("SELECT fingerprint FROM clip WHERE rep_id = ?", (rep_id,))]
         marks = ", ".join("?" * len(prints))
-        gone = Forgotten(
-            1, len(prints), connection.execute("DELETE FROM correction WHERE rep_id = ? AND undoes IS NOT NULL", (rep_id,)).rowcount
-            + connection.execute("DELETE FROM correction WHERE rep_id = ?", (rep_id,)).rowcount,
-            connection.execute(f"DELETE FROM job WHERE fingerprint IN ({marks})", prints).rowcount,
-            connection.execute(f"DELETE FROM seen_film WHERE fingerprint IN ({marks})", prints).rowcount)
+        said = connection.execute("DELETE FROM correction WHERE rep_id = ? AND undoes IS NOT NULL", (rep_id,)).rowcount
+        said += connection.execute("DELETE FROM correction WHERE rep_id = ?", (rep_id,)).rowcount
+        jobs = connection.execute(f"DELETE FROM job WHERE fingerprint IN ({marks})", prints).rowcount
+        seen = connection.execute(f"DELETE FROM seen_film WHERE fingerprint IN ({marks})", prints).rowcount
         connection.execute("DELETE FROM rep WHERE rep_id = ?", (rep_id,))
-        total += gone
+        total += Forgotten(1, len(prints), said, jobs, seen)
     return total
 
 
 def reps_in(connection: sqlite3.Connection, folder: Path) -> list[int]:
     """Reps of which a clip, or the recording that it was cut from, lies in this folder or below."""
-    rows = connection.execute("SELECT rep_id, path FROM clip UNION SELECT c.rep_id, w.path FROM clip c JOIN job p USING (fingerprint)"
-                              " JOIN job w ON p.part_of = w.job_id").fetchall()
+    rows = connection.execute("SELECT rep_id, path FROM clip UNION SELECT c.rep_id, w.path FROM clip c"
+                              " JOIN job p USING (fingerprint) JOIN job w ON p.part_of = w.job_id").fetchall()
     return sorted({int(row["rep_id"]) for row in rows if _inside(row["path"], folder)})
 
 
@@ -85,12 +84,14 @@ def forget_number(connection: sqlite3.Connection, number: str, side: str | None)
     """The link between film and a person: his name in the roster, and his number wherever a coach gave it to somebody. The tags
     of the nameless player stay."""
     roster = connection.execute("DELETE FROM roster WHERE number = ?1 AND (?2 IS NULL OR side = ?2)", (number, side)).rowcount
-    said = [row for row in connection.execute("SELECT correction_id, rep_id, subject, before, after FROM correction WHERE field = 'number'")
+    numbers = "SELECT correction_id, rep_id, subject, before, after FROM correction WHERE field = 'number'"
+    said = [row for row in connection.execute(numbers)
             if number in (_text(row["before"]), _text(row["after"])) and _on_side(connection, row, side)]
     gone = 0
     for row in said:
-        gone += connection.execute("DELETE FROM correction WHERE undoes = ?", (row["correction_id"],)).rowcount
-        gone += connection.execute("DELETE FROM correction WHERE correction_id = ?", (row["correction_id"],)).rowcount
+        gone += connection.execute(
+            "WITH RECURSIVE chain (id) AS (SELECT ? UNION SELECT correction_id FROM correction JOIN chain ON undoes = id)"
+            " DELETE FROM correction WHERE correction_id IN (SELECT id FROM chain)", (row["correction_id"],)).rowcount
     reps = {int(row["rep_id"]) for row in said}
     for rep_id in reps:
         rebuild(connection, rep_id)

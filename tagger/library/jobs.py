@@ -66,9 +66,9 @@ class Jobs:
         with self._writing() as connection:
             known = {wish.key: connection.execute("SELECT * FROM job WHERE fingerprint = ? AND options = ?", wish.key).fetchone()
                      for wish in wishes}
-            parts = {row["job_id"]: connection.execute("SELECT job_id, run, state FROM job WHERE part_of = ?", (row["job_id"],)).fetchall()
-                     for row in known.values() if row is not None}
-            rows = [row for row in known.values() if row is not None] + [part for found in parts.values() for part in found]
+            rows = [row for row in known.values() if row is not None]
+            for row in list(rows):
+                rows += connection.execute("SELECT * FROM job WHERE part_of = ?", (row["job_id"],)).fetchall()
             cut_short = {row["run"] for row in rows if row["state"] in (WAITING, RUNNING)}
             run = int(connection.execute("SELECT coalesce(max(run), 0) + 1 FROM job").fetchone()[0])
             for wish in wishes:
@@ -93,7 +93,8 @@ class Jobs:
         with self._writing() as connection:
             row = connection.execute(
                 "UPDATE job SET state = 'running', worker = ?, changed_at = ? WHERE job_id = (SELECT job_id FROM job"
-                " WHERE state = 'waiting' AND (? IS NULL OR run = ?) ORDER BY attempts + interruptions, job_id LIMIT 1) RETURNING *",
+                " WHERE state = 'waiting' AND (? IS NULL OR run = ?) ORDER BY attempts + interruptions, job_id LIMIT 1)"
+                " RETURNING *",
                 (worker, now(), run, run)).fetchone()
             return None if row is None else _job(row)
 
@@ -191,5 +192,6 @@ def _queue(connection: sqlite3.Connection, wish: Wish, run: int, goes_on: bool) 
 
 
 def _job(row: sqlite3.Row) -> Job:
-    return Job(row["fingerprint"], Path(row["path"]), json.loads(row["options"]), row["rep_name"], tuple(json.loads(row["views_of"])),
-               row["job_id"], row["run"], row["state"], row["worker"], row["reason"], row["attempts"], row["interruptions"])
+    return Job(row["fingerprint"], Path(row["path"]), json.loads(row["options"]), row["rep_name"],
+               tuple(json.loads(row["views_of"])), row["job_id"], row["run"], row["state"], row["worker"], row["reason"],
+               row["attempts"], row["interruptions"])

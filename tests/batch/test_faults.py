@@ -135,7 +135,8 @@ def test_a_monstrous_picture_is_refused_before_it_is_unpacked(tmp_path: Path) ->
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("kind", ["noise", "hevc-4k", "variable-rate", "rotated", "interlaced", "no-times", "truncated", "sound-only"])
+@pytest.mark.parametrize(
+    "kind", ["noise", "hevc-4k", "variable-rate", "rotated", "interlaced", "no-times", "truncated", "sound-only"])
 def test_film_of_every_kind_is_tagged_or_told(tmp_path: Path, kind: str) -> None:
     path = tmp_path / f"{kind}.mp4"
     if kind == "noise":

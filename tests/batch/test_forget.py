@@ -27,10 +27,12 @@ def shelf(tmp_path: Path) -> Path:
             made = rep(f"{day}-001")
             clip = replace(made.clips[0], path=Path(f"/film/{day}/a.mp4"))
             library.save_rep(replace(made, clips=(clip,)))
-            library.jobs.add([Wish(clip.fingerprint, clip.path, {}, made.name), Wish(f"bad-{day}", clip.path.with_name("bad.mp4"), {}, "bad")])
+            library.jobs.add([Wish(clip.fingerprint, clip.path, {}, made.name),
+                              Wish(f"bad-{day}", clip.path.with_name("bad.mp4"), {}, "bad")])
             library.seen_film.keep(Seen(clip.path.with_name("copy.mp4"), 1, 1, clip.fingerprint, f"{clip.path}: left out"))
         library.set_roster([RosterEntry(NUMBER, "defense", NAME), RosterEntry("12", "offense", "Other Man")])
         library.correct(1, Correction("Coach", "defender:D1", "number", NUMBER))
+        library.undo(1, library.undo(1, 1, "Coach"), "Coach")
         library.correct(1, Correction("Coach", "player:O1", "number", "12"))
     (folder / "watch.log").write_text("tagged /film/monday-secret/a.mp4\ntagged /film/tuesday/a.mp4\n")
     (folder / "summary.html").write_text("monday-secret")
@@ -51,7 +53,7 @@ def test_a_practice_leaves_no_trace(shelf: Path) -> None:
     value = json.loads(found.stdout)
     jsonschema.validate(value, json_schema("forget"))
     assert {name: value[name] for name in ("reps", "clips", "corrections", "jobs", "seen_files")} == {
-        "reps": 1, "clips": 1, "corrections": 2, "jobs": 2, "seen_files": 1}  # fmt: skip
+        "reps": 1, "clips": 1, "corrections": 4, "jobs": 2, "seen_files": 1}  # fmt: skip
     assert b"monday-secret" not in everywhere(shelf)
     with Library.open(shelf) as library:
         assert [kept.name for kept in library.search("")] == ["tuesday-001"]

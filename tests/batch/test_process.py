@@ -90,6 +90,7 @@ def test_a_child_dies_with_its_parent(film: Film) -> None:
     assert not alive
 
 
-@pytest.mark.parametrize(("jobs", "pieces", "wanted"), [(2, 10, (2, 1)), (1, 10, (1, 1)), (4, 1, (1, 4)), (8, 3, (3, 2)), (2, 0, (1, 2))])
+@pytest.mark.parametrize(
+    ("jobs", "pieces", "wanted"), [(2, 10, (2, 1)), (1, 10, (1, 1)), (4, 1, (1, 4)), (8, 3, (3, 2)), (2, 0, (1, 2))])
 def test_cores_are_shared_out(jobs: int, pieces: int, wanted: tuple[int, int]) -> None:
     assert share(jobs, pieces) == wanted

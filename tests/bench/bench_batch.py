@@ -1,7 +1,7 @@
 """How the overnight work scales, and how well recordings are split.
 
-`bench_batch.py workers CLIP...`: the same clips by one worker and by two, one core each (and, as the baseline of a single clip, by
-one worker on both cores): seconds, ratio, peak memory of a worker.
+`bench_batch.py workers CLIP...`: the same clips by one worker and by two, one core each (and, as the baseline of a single clip,
+by one worker on both cores): seconds, ratio, peak memory of a worker.
 `bench_batch.py split FILM.mp4...`: films of `simulated_practice.py` with their truth beside them: reps found whole (snap at least
 2 s inside, end inside), false cuts, error of the snap. Baseline: cutting every 30 s.
 """
@@ -36,8 +36,9 @@ def workers(clips: list[Path], seconds: float) -> None:
         short = [cut_apart(clip, [Part(0.0, seconds, Path(folder) / f"{n}-{clip.stem}")])[0].path for n, clip in enumerate(clips)]
         took: dict[tuple[int, int], float] = {}
         for count, threads in ((1, 1), (2, 1), (1, 2)):
-            asked = [(clip.stem, call_of(tag_film, {"path": str(clip), "options": options_to_json(TagOptions()), "threads": threads}))
-                     for clip in short]
+            asked = [
+                (clip.stem, call_of(tag_film, {"path": str(clip), "options": options_to_json(TagOptions()), "threads": threads}))
+                for clip in short]
             crew = LocalCrew(count, Limits(threads=threads))
             start = time.perf_counter()
             for _, result in do_all(crew, asked):
@@ -74,8 +75,8 @@ def split(films: list[Path]) -> None:
         total, baseline = total + counts, baseline + judge(even, truth)[:3]
         cuts, even_cuts, errors = cuts + len(found), even_cuts + len(even), errors + off_s
         print(f"{film.name}: {counts[0]} of {counts[1]} whole, {counts[2]} false of {len(found)} cuts, {speed:.1f} x real time")
-    print(f"all: {total[0]} of {total[1]} reps whole, {total[2]} false of {cuts}; snap off by {np.median(np.abs(errors)):.2f} s (median), "
-          f"{np.max(np.abs(errors)):.2f} s at most")
+    print(f"all: {total[0]} of {total[1]} reps whole, {total[2]} false of {cuts}; "
+          f"snap off by {np.median(np.abs(errors)):.2f} s (median), {np.max(np.abs(errors)):.2f} s at most")
     print(f"cut every {BASELINE_EVERY_S:.0f} s: {baseline[0]} of {baseline[1]} reps whole, {baseline[2]} false of {even_cuts}")
 
 

@@ -65,7 +65,8 @@ def _on_one_stretch(plays: list[RepMotion], rng: np.random.Generator) -> list[Re
         defense = [a.side == "defense" for a in play.actors]
         if play.xy_yd[offense, 0, 0].mean() > play.xy_yd[defense, 0, 0].mean():
             ball = play.ball_xyz_yd * (-1, -1, 1) + (LENGTH_YD, WIDTH_YD, 0)
-            play = replace(play, xy_yd=np.array([LENGTH_YD, WIDTH_YD]) - play.xy_yd, torso_rad=play.torso_rad + np.pi, ball_xyz_yd=ball)
+            play = replace(play, xy_yd=np.array([LENGTH_YD, WIDTH_YD]) - play.xy_yd, torso_rad=play.torso_rad + np.pi,
+                           ball_xyz_yd=ball)
         moved = np.array([at_yd - play.ball_xyz_yd[0, 0], 0.0])
         found.append(replace(play, xy_yd=play.xy_yd + moved, ball_xyz_yd=play.ball_xyz_yd + np.append(moved, 0.0)))
         at_yd = float(np.clip(at_yd + rng.uniform(-6.0, 9.0), 30.0, 85.0))
@@ -207,8 +208,8 @@ def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_
     def on_film(moment_s: float) -> float:
         return round(moment_s - sum(min(b, moment_s) - a for a, b in off if a < moment_s), 3)
     cuts = [on_film(b) for _, b in off]
-    truth = {"seed": seed, "view": view, "snaps_s": [on_film(t) for t in snaps], "ends_s": [on_film(t) for t in ends], "cuts_s": cuts,
-             "duration_s": len(kept) / float(RATE)}
+    truth = {"seed": seed, "view": view, "snaps_s": [on_film(t) for t in snaps], "ends_s": [on_film(t) for t in ends],
+             "cuts_s": cuts, "duration_s": len(kept) / float(RATE)}
     out.with_suffix(".json").write_text(json.dumps(truth))
     return truth
 
