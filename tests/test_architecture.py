@@ -22,8 +22,10 @@ MAY_IMPORT = {
     "tagger.two_views": ("tagger.football", "homography", "vision", "tagger.pipeline", "tagger.two_views"),
     "tagger.calibration": ("tagger.calibration", "tagger.library", "tagger.football", "vision.types"),
     "tagger.cutups": ("tagger.cutups", "tagger.pipeline", "tagger.library", "tagger.football", "homography", "vision"),
-    "tagger.review": ("tagger.review", "tagger.cutups", "tagger.pipeline", "tagger.two_views", "tagger.library", "tagger.football", *BELOW),
-    "tagger.batch": ("tagger.batch", "tagger.cutups", "tagger.pipeline", "tagger.two_views", "tagger.library", "tagger.football", *BELOW),
+    "tagger.review": (
+        "tagger.review", "tagger.cutups", "tagger.pipeline", "tagger.two_views", "tagger.library", "tagger.football", *BELOW),
+    "tagger.batch": (
+        "tagger.batch", "tagger.cutups", "tagger.pipeline", "tagger.two_views", "tagger.library", "tagger.football", *BELOW),
     "tagger.cli": ("tagger", "homography", "vision", "models", "demo_clips"),
     "demo_clips": ("demo_clips", "vision.types", "homography.field", "tagger.football.vocabulary"),
     "models": (),

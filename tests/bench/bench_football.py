@@ -76,7 +76,8 @@ def labelled_report(tracks: Path, plays: Path, simulated: range, count: int, fol
         book = Book(shipped.structures, {source: one.looks for source, one in learned.items()}, calibration)
         front = fit_front([*stood_in_games([labelled[name] for name in inside]), *stood_in_reps(reps)])
         numbers = learn_play([(make_scene(labelled[n][0], 0.0), labelled[n][1]) for n in inside], scenes, front)
-        answers += [(labelled[n][1], read_play(replace(labelled[n][0], snap_s=None), book, numbers=numbers)) for n in names[fold::folds]]
+        answers += [(labelled[n][1], read_play(replace(labelled[n][0], snap_s=None), book, numbers=numbers))
+                    for n in names[fold::folds]]
     return _judge_labelled(answers)
 
 
@@ -90,7 +91,8 @@ def _judge_labelled(answers: Sequence[tuple[dict[str, str], Reading]]) -> dict[s
         "family_majority": Counter(true).most_common(1)[0][1] / len(true),
         "man_or_zone": float(np.mean([(a in MAN_FAMILIES) == (b in MAN_FAMILIES) for a, b in zip(true, said, strict=True)])),
         "rushers": float(np.mean([reading.rush_count == int(float(row["number_of_pass_rushers"])) for row, reading in answers])),
-        "snap_within_0.2_s": float(np.mean([reading.snap_s is not None and abs(reading.snap_s) < 0.2001 for _, reading in answers])),
+        "snap_within_0.2_s": float(
+            np.mean([reading.snap_s is not None and abs(reading.snap_s) < 0.2001 for _, reading in answers])),
         "left_open": left_open,
         "confusion": {a: dict(Counter(s for t, s in zip(true, said, strict=True) if t == a)) for a in sorted(set(true))},
     }

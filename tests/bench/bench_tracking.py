@@ -156,8 +156,10 @@ def follow(clip: Clip, detector: Detector, every: int) -> tuple[dict[str, Rows],
                    image_motion(evidence))
     seconds = {"ours": perf_counter() - start, **{name: other.seconds for name, other in others.items()}}
     dressed, = dress([Wardrobe(tracks, detections, looks)])
-    ours = {int(k): (tracks.track_id[tracks.frame_index == k], np.clip(tracks.xyxy[tracks.frame_index == k], 0, [*clip.size_px] * 2))
-            for k in np.unique(tracks.frame_index)}
+    ours = {
+        int(k): (tracks.track_id[tracks.frame_index == k],
+                 np.clip(tracks.xyxy[tracks.frame_index == k], 0, [*clip.size_px] * 2))
+        for k in np.unique(tracks.frame_index)}
     kit_of = dict(zip(dressed.track_id.tolist(), dressed.kit_id.tolist(), strict=True))
     frames = [d.frame_index for d in detections]
     return {"ours": ours, **{name: other.rows for name, other in others.items()}}, seconds, right_kits(clip, ours, kit_of), frames

@@ -28,6 +28,7 @@ def read_labelled(tracks: Path, plays: Path) -> dict[str, tuple[PlayTracks, dict
         side[at[0]] = rows["side"].astype(str).to_numpy()
         words = dict(zip(rows["player_id"].astype(str), rows["position"].astype(str), strict=True))
         sigma = np.where(np.isfinite(xy[:, :, 0]), 0.1, np.nan)
-        play = PlayTracks(times.astype(float), tuple(men), side, xy, sigma, facing, tuple(words[man] or None for man in men), snap_s=0.0)
+        play = PlayTracks(times.astype(float), tuple(men), side, xy, sigma, facing, tuple(words[man] or None for man in men),
+                          snap_s=0.0)
         out[str(play_id)] = (play, labels[str(play_id)])
     return out

@@ -233,19 +233,22 @@ def left_out_evidence(sources: dict[str, list[Example]], text: str) -> list[tupl
     return out
 
 
-def fit_temperatures(left_out: Sequence[tuple[str, str, list[np.ndarray]]], priors: dict[str, dict[str, float]]) -> dict[str, list[float]]:
+def fit_temperatures(left_out: Sequence[tuple[str, str, list[np.ndarray]]],
+                     priors: dict[str, dict[str, float]]) -> dict[str, list[float]]:
     """Each dialect's temperature at each of TIMES_S that makes its left-out examples likeliest."""
     grid = np.geomspace(0.7, 12.0, 40)
     chosen = {}
     for row, dialect in enumerate(priors):
         prior = np.array([priors[dialect][f] for f in FAMILIES])
         mine = [(family, tables) for name, family, tables in left_out if name == dialect]
-        losses = [[np.mean([_loss(tables[k][row] / t + prior, family) for family, tables in mine]) for t in grid] for k in range(len(TIMES_S))]
+        losses = [[np.mean([_loss(tables[k][row] / t + prior, family) for family, tables in mine]) for t in grid]
+                  for k in range(len(TIMES_S))]
         chosen[dialect] = [round(float(grid[int(np.argmin(at))]), 2) for at in losses]
     return chosen
 
 
-def fit_dialects(left_out: Sequence[tuple[str, str, list[np.ndarray]]], dialects: Sequence[str]) -> tuple[list[float], dict[str, list[float]]]:
+def fit_dialects(left_out: Sequence[tuple[str, str, list[np.ndarray]]],
+                 dialects: Sequence[str]) -> tuple[list[float], dict[str, list[float]]]:
     """Scale and biases, at each of TIMES_S, of a logit that tells from the left-out evidence where an example came from; every
     dialect counts alike, however many examples it has."""
     source = np.array([dialects.index(name) for name, _, _ in left_out])
@@ -260,7 +263,8 @@ def fit_dialects(left_out: Sequence[tuple[str, str, list[np.ndarray]]], dialects
             right = logit[np.arange(len(source)), source] - logsumexp(logit, axis=1)
             return float(-(share * right).sum() + 0.02 * parameters[0] ** 2 + 1e-4 * (parameters[1:] ** 2).sum())
 
-        best = minimize(loss, np.array([0.1, *np.zeros(len(dialects))]), method="L-BFGS-B", bounds=[(0.0, 1.0), *[(None, None)] * len(dialects)]).x
+        best = minimize(loss, np.array([0.1, *np.zeros(len(dialects))]), method="L-BFGS-B",
+                        bounds=[(0.0, 1.0), *[(None, None)] * len(dialects)]).x
         scales.append(round(float(best[0]), 4))
         biases.append(np.round(best[1:], 3))
     return scales, {dialect: [float(at[j]) for at in biases] for j, dialect in enumerate(dialects)}

@@ -66,11 +66,13 @@ def fit_kind(rows: np.ndarray, kinds: Sequence[str], ridge: float = 1.0) -> Line
         slope = np.concatenate([error.sum(axis=0)[:, None], error.T @ x + ridge * table[:, 1:]], axis=1)
         return float(-log_chance[np.arange(len(y)), y].sum() + 0.5 * ridge * (table[:, 1:] ** 2).sum()), slope.ravel()
 
-    table = minimize(loss, np.zeros(len(PLAY_KINDS) * (x.shape[1] + 1)), jac=True, method="L-BFGS-B").x.reshape(len(PLAY_KINDS), -1)
+    table = minimize(
+        loss, np.zeros(len(PLAY_KINDS) * (x.shape[1] + 1)), jac=True, method="L-BFGS-B").x.reshape(len(PLAY_KINDS), -1)
     return Linear(mean, sd, table[:, 1:], table[:, 0])
 
 
-def fit_rush(counted: Sequence[tuple[np.ndarray, int]], known: Sequence[tuple[np.ndarray, np.ndarray]], ridge: float = 0.1) -> Linear:
+def fit_rush(counted: Sequence[tuple[np.ndarray, int]], known: Sequence[tuple[np.ndarray, np.ndarray]],
+             ridge: float = 0.1) -> Linear:
     """Logistic regression from plays of which the number of rushers is known and plays of which every man is known."""
     stacked = np.concatenate([x for x, _ in (*counted, *known)])
     mean, sd = stacked.mean(axis=0), stacked.std(axis=0) + 1e-6
@@ -151,7 +153,8 @@ def log_shares(counts: Sequence[int]) -> np.ndarray:
     return np.log((np.bincount(counts, minlength=12)[:12] + 1.0) / (len(counts) + 12.0))
 
 
-def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequence[tuple[Scene, dict]], front: Linear) -> PlayBook:
+def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequence[tuple[Scene, dict]],
+               front: Linear) -> PlayBook:
     """The rest, from scenes of labelled plays and scenes of simulated reps with their truths."""
     throws = [(scene, float(row["pass_time"])) for scene, row in labelled]
     throws += [(scene, t["release_s"] - t["snap_s"]) for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
@@ -159,7 +162,8 @@ def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequ
     book = PlayBook(thrown, thrown, thrown, front, np.zeros(12))
     scenes = [scene for scene, _ in labelled] + [scene for scene, _ in simulated]
     quick_s = 1.5
-    kinds = ["quick" if float(row["pass_time"]) < quick_s else "pass" for _, row in labelled] + [t["play_kind"] for _, t in simulated]
+    kinds = (["quick" if float(row["pass_time"]) < quick_s else "pass" for _, row in labelled]
+             + [t["play_kind"] for _, t in simulated])
     rows = np.stack([kind.measure_kind(scene, release.find_release(scene, book)) for scene in scenes])
     counts = [int(float(row["number_of_pass_rushers"])) for _, row in labelled]
     counted = [(rush.measure_rush(scene), count) for (scene, _), count in zip(labelled, counts, strict=True)]

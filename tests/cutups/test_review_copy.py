@@ -20,7 +20,8 @@ CLOCK = Fraction(1, 1000)
 H264 = {"bf": "2", "sc_threshold": "0"}
 
 
-def film(path: Path, codec: str = "libx264", gop: int = 10, start_ms: int = 0, wander: bool = False, form: str = "yuv420p") -> Path:
+def film(path: Path, codec: str = "libx264", gop: int = 10, start_ms: int = 0, wander: bool = False,
+         form: str = "yuv420p") -> Path:
     """A film whose frames differ much in brightness from their neighbours; with `wander` they come at uneven times."""
     rng = np.random.default_rng(0)
     with av.open(str(path), "w") as container:

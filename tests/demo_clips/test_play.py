@@ -142,7 +142,8 @@ def test_deep_men_are_deep_when_the_ball_is_long_held() -> None:
         ids = {d["player_id"] for d in truth["defenders"] if d["intervals"][0]["area"] == "middle" and not d["mistakes"]}
         for row, actor in enumerate(motion.actors):
             if actor.player_id in ids and truth["situation"]["yards_to_goal"] > 25:
-                depths.append((motion.xy_yd[row, min(k, len(motion.time_s) - 1), 0] - truth["ball_xy_yd"][0]) * truth["direction"])
+                depths.append(
+                    (motion.xy_yd[row, min(k, len(motion.time_s) - 1), 0] - truth["ball_xy_yd"][0]) * truth["direction"])
     assert np.median(depths) > 12.0
 
 
@@ -164,7 +165,8 @@ def test_shell_is_a_fact_of_positions() -> None:
 
 def test_disguises_are_shown_and_left() -> None:
     """Some reps show another shell than the family's own, some do not."""
-    shown = [(t["shell_shown"] == BASE_SHELL.get(t["family"], "two-high"), t["disguised"]) for _, t in (rep(35, i) for i in range(20))]
+    shown = [(t["shell_shown"] == BASE_SHELL.get(t["family"], "two-high"), t["disguised"])
+             for _, t in (rep(35, i) for i in range(20))]
     assert 0.05 < np.mean([d for _, d in shown]) < 0.6
     assert np.mean([same for same, d in shown if not d]) > 0.7
 
@@ -213,7 +215,8 @@ def test_mistakes_and_kinds_come_in_a_fair_mix() -> None:
     assert max(quick) <= 1.5
 
 
-@pytest.mark.parametrize("options", [{"family": "cover-9"}, {"level": "club"}, {"period": "scrimmage"}, {"play_kind": "punt"}, {"speed": "1"}])
+@pytest.mark.parametrize(
+    "options", [{"family": "cover-9"}, {"level": "club"}, {"period": "scrimmage"}, {"play_kind": "punt"}, {"speed": "1"}])
 def test_unknown_options_are_refused_with_a_line_that_says_which(options: dict[str, str]) -> None:
     with pytest.raises(ValueError, match=next(iter(options.values())) if "speed" not in options else "speed"):
         make_rep(1, 1, options)

@@ -23,7 +23,8 @@ FOUR_VERTICALS: dict[str, Path] = {
     "O9": [(0, -1.2, 9), (0.1, -1.2, 9), (3.5, 22, 8)], "O10": [(0, -0.5, 20), (0.1, -0.5, 20), (3.5, 24, 20)],
     "O11": [(0, -5.0, 2.5), (0.2, -5, 2.5), (2.0, -1.0, 6)],
 }
-RUSH: dict[str, Path] = {f"D{i + 1}": [(0, 0.8, x), (0.2, 0.8, x), (2.2, -4.5, x * 0.7)] for i, x in enumerate((-5, -1.5, 1.5, 5))}
+RUSH: dict[str, Path] = {
+    f"D{i + 1}": [(0, 0.8, x), (0.2, 0.8, x), (2.2, -4.5, x * 0.7)] for i, x in enumerate((-5, -1.5, 1.5, 5))}
 COVER_3: dict[str, Path] = {
     "D5": [(0, 7, -18), (0.3, 7, -18), (3.5, 27, -18)], "D6": [(0, 13, 0), (0.3, 13, 0), (3.5, 28, 0)],
     "D7": [(0, 7, 18), (0.3, 7, 18), (3.5, 27, 18)], "D8": [(0, 5, -8), (0.5, 5, -8), (2.4, 9, -14), (4, 9, -14)],
@@ -48,8 +49,8 @@ def build(*groups: Mapping[str, Path], situation: Situation | None = None, snap_
         xy[i, :, 0], xy[i, :, 1] = np.interp(time_s - SNAP_S, at, down), np.interp(time_s - SNAP_S, at, across) + MIDDLE
     side = np.array(["offense" if name.startswith("O") else "defense" for name in men])
     shape = xy.shape[:2]
-    return PlayTracks(time_s, tuple(men), side, xy, np.full(shape, 0.1), np.full(shape, np.nan), (None,) * len(men), snap_s=snap_s,
-                      situation=situation or Situation())
+    return PlayTracks(time_s, tuple(men), side, xy, np.full(shape, 0.1), np.full(shape, np.nan), (None,) * len(men),
+                      snap_s=snap_s, situation=situation or Situation())
 
 
 def cover_3(**given: object) -> PlayTracks:

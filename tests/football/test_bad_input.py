@@ -23,7 +23,8 @@ def cut(play: PlayTracks, start: int, stop: int) -> PlayTracks:
 
 def men(play: PlayTracks, chosen: list[int]) -> PlayTracks:
     return replace(play, player_id=tuple(play.player_id[i] for i in chosen), side=play.side[chosen], xy_yd=play.xy_yd[chosen],
-                   sigma_yd=play.sigma_yd[chosen], facing_rad=play.facing_rad[chosen], position=tuple(play.position[i] for i in chosen))
+                   sigma_yd=play.sigma_yd[chosen], facing_rad=play.facing_rad[chosen],
+                   position=tuple(play.position[i] for i in chosen))
 
 
 def test_one_frame_is_left_open() -> None:
@@ -62,8 +63,9 @@ def test_gaps_and_a_man_out_of_the_picture_are_read() -> None:
 
 def test_forty_players_do_not_hang_or_raise() -> None:
     play = cover_3()
-    extra = replace(play, player_id=tuple(f"{name}x" for name in play.player_id[:18]), side=play.side[:18], xy_yd=play.xy_yd[:18] - [1.0, 0.7],
-                    sigma_yd=play.sigma_yd[:18], facing_rad=play.facing_rad[:18], position=play.position[:18])
+    extra = replace(play, player_id=tuple(f"{name}x" for name in play.player_id[:18]), side=play.side[:18],
+                    xy_yd=play.xy_yd[:18] - [1.0, 0.7], sigma_yd=play.sigma_yd[:18], facing_rad=play.facing_rad[:18],
+                    position=play.position[:18])
     crowd = PlayTracks(play.time_s, play.player_id + extra.player_id, np.concatenate([play.side, extra.side]),
                        np.concatenate([play.xy_yd, extra.xy_yd]), np.concatenate([play.sigma_yd, extra.sigma_yd]),
                        np.concatenate([play.facing_rad, extra.facing_rad]), play.position + extra.position, snap_s=play.snap_s)
@@ -111,6 +113,7 @@ def test_looks_of_another_version_are_refused() -> None:
 
 
 def test_a_role_without_a_look_is_named() -> None:
-    texts = [models.path(name).read_text(encoding="utf-8") for name in ("coverages.toml", "roles.json", "coverage_calibration.json")]
+    texts = [models.path(name).read_text(encoding="utf-8")
+             for name in ("coverages.toml", "roles.json", "coverage_calibration.json")]
     with pytest.raises(ValueError, match="nothing learned of the role"):
         parse_book(texts[0].replace('spare = ["robber:middle"', 'spare = ["rush:middle"'), texts[1], texts[2])

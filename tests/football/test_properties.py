@@ -28,7 +28,8 @@ def noisy(seed: int, man: bool) -> PlayTracks:
 
 
 def roles(reading: Reading) -> dict[str, tuple[str, str | None, str | None]]:
-    return {d.player_id: (d.intervals[0].assignment, d.intervals[0].area, d.intervals[0].receiver) for d in reading.defenders if d.intervals}
+    return {d.player_id: (d.intervals[0].assignment, d.intervals[0].area, d.intervals[0].receiver)
+            for d in reading.defenders if d.intervals}
 
 
 def close(a: dict, b: dict, tolerance: float = 1e-3) -> bool:
@@ -55,7 +56,8 @@ def test_the_order_of_the_men_does_not_matter(seed: int, man: bool) -> None:
     play = noisy(seed, man)
     order = np.random.default_rng(seed).permutation(len(play.player_id))
     shuffled = replace(play, player_id=tuple(play.player_id[i] for i in order), side=play.side[order], xy_yd=play.xy_yd[order],
-                       sigma_yd=play.sigma_yd[order], facing_rad=play.facing_rad[order], position=tuple(play.position[i] for i in order))
+                       sigma_yd=play.sigma_yd[order], facing_rad=play.facing_rad[order],
+                       position=tuple(play.position[i] for i in order))
     one, other = read_play(play), read_play(shuffled)
     assert close(dict(one.family), dict(other.family))
     assert roles(one) == roles(other)

@@ -23,7 +23,8 @@ def test_spot_dropping_cover_3_is_three_deep_four_under_four_rushing() -> None:
     reading = read_play(cover_3())
     assert best(reading.family) == "cover-3"
     said = assignments(reading)
-    assert {said[name] for name in ("D5", "D6", "D7")} == {("deep-third", "left"), ("deep-third", "middle"), ("deep-third", "right")}
+    assert {said[name] for name in ("D5", "D6", "D7")} == {
+        ("deep-third", "left"), ("deep-third", "middle"), ("deep-third", "right")}
     assert said["D8"] == ("curl-flat", "left")
     assert said["D11"] == ("curl-flat", "right")
     assert said["D9"] == ("hook-curl", "left")

@@ -32,8 +32,8 @@ def seen(time_s: np.ndarray, paths: np.ndarray, noise_yd: float = 0.15, seed: in
     xy = paths + np.random.default_rng(seed).normal(0.0, noise_yd, paths.shape)
     when, who = np.meshgrid(np.arange(t), np.arange(n), indexing="ij")
     when, who = when.ravel(), who.ravel()
-    return FieldTracks(when, time_s[when], who + 1, np.zeros(n * t, dtype=np.int64), np.ones(n * t, dtype=np.bool_), xy[who, when],
-                       np.full(n * t, 0.2), np.full(n * t, np.nan))
+    return FieldTracks(when, time_s[when], who + 1, np.zeros(n * t, dtype=np.int64), np.ones(n * t, dtype=np.bool_),
+                       xy[who, when], np.full(n * t, 0.2), np.full(n * t, np.nan))
 
 
 @settings(max_examples=12, deadline=None)
@@ -65,7 +65,8 @@ def test_matrix_and_inverse_agree_with_a_rotation_by_half() -> None:
     """scipy's rotation by pi about the upright axis is the half-turn (SciPy reference, spatial.transform.Rotation)."""
     how = Alignment(0.5, True, np.array([10.0, -0.2]), 1.0)
     points = np.random.default_rng(0).uniform(0, 50, (7, 2))
-    turned = Rotation.from_euler("z", np.pi).apply(np.column_stack([points, np.zeros(7)]))[:, :2] + [LENGTH_YD, WIDTH_YD] + how.shift_yd
+    turned = (Rotation.from_euler("z", np.pi).apply(np.column_stack([points, np.zeros(7)]))[:, :2]
+              + [LENGTH_YD, WIDTH_YD] + how.shift_yd)
     assert np.allclose(how.field(points), turned)
     homogeneous = np.column_stack([points, np.ones(7)]) @ how.matrix().T
     assert np.allclose(homogeneous[:, :2], turned)

@@ -276,7 +276,8 @@ def test_events_are_confirmed_added_and_taken_away(library: Library) -> None:
 
 def test_a_failed_save_changes_nothing(library: Library) -> None:
     library.save_rep(rep())
-    bad = replace(reading("cover-4"), formation=replace(reading().formation, features=(object(),)))  # type: ignore[type-var,arg-type]
+    bad = replace(
+        reading("cover-4"), formation=replace(reading().formation, features=(object(),)))  # type: ignore[type-var,arg-type]
     with pytest.raises(TypeError):
         library.save_rep(RepRecord("rep-001", (clip(made=bad),)))
     assert library.rep(1).reading == reading()

@@ -114,7 +114,8 @@ ATOMS: dict[str, Callable[[Situation, Reading], bool]] = {
 Tree = tuple[str, ...] | str
 trees: st.SearchStrategy[Tree] = st.recursive(
     st.sampled_from(sorted(ATOMS)),
-    lambda inner: st.one_of(st.tuples(st.just("not"), inner), st.tuples(st.sampled_from(["and", "or"]), inner, inner)),  # type: ignore[arg-type]
+    lambda inner: st.one_of(
+        st.tuples(st.just("not"), inner), st.tuples(st.sampled_from(["and", "or"]), inner, inner)),  # type: ignore[arg-type]
     max_leaves=8,
 )
 
@@ -334,4 +335,5 @@ def test_names_of_reps(library: Library) -> None:
 
 
 def test_the_query_type_covers_the_language() -> None:
-    assert {kind.__name__ for kind in Query.__args__} == {"Condition", "All", "AnyOf", "Not", "OneOf"}  # type: ignore[attr-defined]
+    assert {kind.__name__ for kind in Query.__args__} == {  # type: ignore[attr-defined]
+        "Condition", "All", "AnyOf", "Not", "OneOf"}

@@ -20,7 +20,9 @@ from tagger.scoring.truth import TrueClip, TrueFrame
 A, B, FAR = [0.0, 0.0, 10.0, 10.0], [100.0, 0.0, 110.0, 10.0], [500.0, 500.0, 510.0, 510.0]
 
 
-def picture(truth: list[list[float]], found: list[list[float]], counted: list[bool] | None = None):  # type: ignore[no-untyped-def]
+def picture(  # type: ignore[no-untyped-def]
+    truth: list[list[float]], found: list[list[float]], counted: list[bool] | None = None
+):
     return (
         np.array(truth).reshape(-1, 4),
         np.array(counted if counted is not None else [True] * len(truth), bool),
@@ -199,5 +201,6 @@ def test_output_of_reduced_film_is_brought_to_the_files_pixels() -> None:
     }
     said = said_from_json(value, 1280)
     assert said.frames[0].xyxy.tolist() == [[20, 40, 60, 80]]
-    np.testing.assert_allclose(said.frames[0].field_from_image @ np.array([20.0, 40.0, 1.0]), [10.0, 20.0, 1.0])  # type: ignore[operator]
+    np.testing.assert_allclose(
+        said.frames[0].field_from_image @ np.array([20.0, 40.0, 1.0]), [10.0, 20.0, 1.0])  # type: ignore[operator]
     assert (said.taken_s, said.duration_s) == (3.0, 6.0)

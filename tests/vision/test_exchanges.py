@@ -29,7 +29,8 @@ def boxes_of(feet: np.ndarray, colours: list[np.ndarray], confidence: float = 0.
     for k in range(frames):
         x, y = feet[:, k].T + rng.normal(0, 0.7, (2, len(feet)))
         xyxy = np.stack([x - WIDTH_PX / 2, y - HEIGHT_PX, x + WIDTH_PX / 2, y], axis=1).astype(np.float32)
-        detections.append(Detections(k, k / RATE_HZ, xyxy, np.full(len(feet), confidence, np.float32), np.zeros(len(feet), np.int64)))
+        detections.append(
+            Detections(k, k / RATE_HZ, xyxy, np.full(len(feet), confidence, np.float32), np.zeros(len(feet), np.int64)))
         looks.append(np.array(colours) + rng.normal(0, 0.5, (len(feet), 3)))
     ground = build_ground(None, None, None, frames, HEIGHT_PX)
     return observe(detections, looks, ground, {k: k for k in range(frames)}, (1280, 720), SETTINGS)

@@ -95,7 +95,8 @@ def test_sigma_is_honest_where_boxes_sway_with_the_stride_and_err_alike() -> Non
     for k in range(1, 150):
         noise[:, k] = 0.8 * noise[:, k - 1] + 0.6 * noise[:, k]
     sway = 0.28 * px_yd * np.sin(np.arange(150)[None, :, None] / 10 + rng.uniform(0, 6, (6, 1, 2)))
-    tracks = track(clip(feet + sway + noise, noise_px=0.3), SIZE, plane_from_image=np.tile(np.diag([*(1 / px_yd), 1.0]), (150, 1, 1)),
+    tracks = track(clip(feet + sway + noise, noise_px=0.3), SIZE,
+                   plane_from_image=np.tile(np.diag([*(1 / px_yd), 1.0]), (150, 1, 1)),
                    plane_sigma_yd=np.full(150, 0.05))
     assert [len(ids) for ids in identities(tracks, feet)] == [1] * 6
     off_yd = (tracks.foot_xy[:, None] - feet[:, tracks.frame_index].swapaxes(0, 1)) / px_yd

@@ -25,7 +25,8 @@ def plane(turned: bool) -> np.ndarray:
     return np.diag([1.0 / SCALE, 1.0 / SCALE, 1.0])
 
 
-def shot(paths: np.ndarray, turned: bool, hidden: np.ndarray | None = None, looks: np.ndarray | None = None, seed: int = 0) -> Shot:
+def shot(paths: np.ndarray, turned: bool, hidden: np.ndarray | None = None, looks: np.ndarray | None = None,
+         seed: int = 0) -> Shot:
     """People on paths (N, T, 2) yd in one camera, without those `hidden` (N, T)."""
     rng = np.random.default_rng(seed)
     px_from_yd = np.linalg.inv(plane(turned))
@@ -99,8 +100,9 @@ def obs_of(paths: np.ndarray, looks: np.ndarray, seed: int) -> Observations:
     position = paths.transpose(1, 0, 2).reshape(-1, 2) + rng.normal(0, 0.1, (count, 2))
     boxes = np.column_stack([position * SCALE - [8, 40], position * SCALE + [8, 0]])
     eye = np.tile(np.eye(2) * 0.01, (count, 1, 1))
-    return Observations(np.zeros(FRAMES, dtype=np.int64), np.arange(FRAMES), np.arange(FRAMES) / RATE, np.repeat(np.arange(FRAMES), n),
-                        boxes, np.full(count, 0.9), np.tile(looks, (FRAMES, 1)) + rng.normal(0, 0.3, (count, 3)), position, eye, eye,
+    return Observations(np.zeros(FRAMES, dtype=np.int64), np.arange(FRAMES), np.arange(FRAMES) / RATE,
+                        np.repeat(np.arange(FRAMES), n), boxes, np.full(count, 0.9),
+                        np.tile(looks, (FRAMES, 1)) + rng.normal(0, 0.3, (count, 3)), position, eye, eye,
                         np.full(count, 2.0), np.zeros(count), np.zeros(count, dtype=np.bool_))
 
 
