@@ -33,7 +33,8 @@ def tag(folder: Path, library: Path, workers: int = 2, limits: Limits | None = N
         kept.jobs.reopen(owner.is_dead)
         plan = plan_films(pair_views(find_clips([folder])), TagOptions(), Scripts())
         run = kept.jobs.add(plan.wishes)
-        return list(work_through(kept, owner, LocalCrew(workers, limits or Limits()), run, work=small_work.act, join=small_work.lay_together))
+        crew = LocalCrew(workers, limits or Limits())
+        return list(work_through(kept, owner, crew, run, work=small_work.act, join=small_work.lay_together))
 
 
 def tags(library: Path) -> dict[str, list[tuple[Any, ...]]]:
@@ -79,7 +80,8 @@ def test_film_that_changes_while_it_is_in_work_is_not_taken(film: Film, tmp_path
     with Library.open(library) as kept, Owner(library) as owner:
         plan = plan_films(pair_views(find_clips([tmp_path / "film"])), TagOptions(), Scripts())
         film("a.mp4", "rep two")
-        [done] = work_through(kept, owner, LocalCrew(1, Limits()), kept.jobs.add(plan.wishes), work=small_work.act, join=small_work.lay_together)
+        run = kept.jobs.add(plan.wishes)
+        [done] = work_through(kept, owner, LocalCrew(1, Limits()), run, work=small_work.act, join=small_work.lay_together)
     assert done.state == "failed"
     assert "changed while it was in work" in done.reason
 
@@ -87,7 +89,9 @@ def test_film_that_changes_while_it_is_in_work_is_not_taken(film: Film, tmp_path
 @pytest.mark.parametrize(
     ("said", "family", "line"), [("apart", "cover-1", None), ("joint-crash", "cover-1", "the rep's views are read one by one")]
 )
-def test_views_that_cannot_be_joined_stay_as_they_are(film: Film, tmp_path: Path, said: str, family: str, line: str | None) -> None:
+def test_views_that_cannot_be_joined_stay_as_they_are(
+    film: Film, tmp_path: Path, said: str, family: str, line: str | None
+) -> None:
     film("rep-1-sideline.mp4", f"rep cover-1 {said}")
     film("rep-1-end-zone.mp4", "rep")
     found = tag(tmp_path / "film", tmp_path / "library")

@@ -146,7 +146,8 @@ def test_two_watchers_of_one_library_do_not_both_run(tmp_path: Path) -> None:
 @pytest.mark.skipif(os.name == "nt", reason="POSIX signals")
 def test_the_command_is_quiet_and_ends_when_told(tmp_path: Path) -> None:
     (tmp_path / "film").mkdir()
-    command = [str(Path(sys.executable).with_name("deepthird")), "watch", str(tmp_path / "film"), "--library", str(tmp_path / "library")]
+    program_path = str(Path(sys.executable).with_name("deepthird"))
+    command = [program_path, "watch", str(tmp_path / "film"), "--library", str(tmp_path / "library")]
     program = subprocess.Popen([*command, "--every", "0.1"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     until_s = time.monotonic() + 30
     while not (tmp_path / "library/summary.html").exists() and time.monotonic() < until_s:
