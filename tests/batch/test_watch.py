@@ -12,12 +12,14 @@ from pathlib import Path
 
 import pytest
 import small_work
+from made_reps import rep
 
 from tagger.batch.crew import LocalCrew
 from tagger.batch.limits import Limits
 from tagger.batch.night import NightOptions, keep_watch, open_log
 from tagger.batch.owner import WATCH, Owner
 from tagger.batch.plan import Scripts
+from tagger.batch.saved_cutups import write_cutups
 from tagger.batch.settling import Settling
 from tagger.batch.summary import Summary
 from tagger.batch.watch import Watch
@@ -160,3 +162,13 @@ def test_the_command_is_quiet_and_ends_when_told(tmp_path: Path) -> None:
     assert (cron.returncode, cron.stdout, cron.stderr) == (0, "", "")
     assert "another deepthird does the same on this library already" in second.stderr
     assert (out, said.splitlines()[-1:]) == ("", ["deepthird: stopped; what was saved before is whole"])
+
+
+def test_saved_searches_that_give_no_film_are_told(film: Film, library: Library, tmp_path: Path) -> None:
+    library.save_rep(rep("rep-001", "cover-3"))  # its film is nowhere
+    library.save_search("deep/thirds", "family:cover-3")
+    library.save_search("man", "family:cover-1")
+    written, problems = write_cutups(library, tmp_path / "cuts")
+    assert not written
+    assert [line.split(":")[0] for line in problems if "no rep fits" in line] == ["deep/thirds", "man"]
+    assert any("the film of rep-001 is gone" in line for line in problems)
