@@ -64,9 +64,9 @@ class Look:
 @dataclass(frozen=True)
 class Calibration:
     """`temperature` of each dialect divides the log evidence (men's paths are not independent of each other, so their product
-    is too sure), at the times `time_s` after the snap; `log_prior` of each family in each dialect; `log_share` of each way to play a
-    family with so many men (by its key), in each dialect; `dialect_scale` and `dialect_bias` even out the dialects' evidence
-    at `time_s` before it tells which of them is spoken."""
+    is too sure), at the times `time_s` after the snap; `log_prior` of each family in each dialect; `log_share` of each way to
+    play a family with so many men (by its key), in each dialect; `dialect_scale` and `dialect_bias` even out the dialects'
+    evidence at `time_s` before it tells which of them is spoken."""
 
     time_s: FloatArray
     temperature: Mapping[str, FloatArray]
@@ -77,7 +77,8 @@ class Calibration:
 
     def dialect_at(self, dialects: tuple[str, ...], time_s: float) -> tuple[float, FloatArray]:
         """Scale and (L,) bias of the dialects' evidence at a time; 0 for a dialect of which nothing was learned."""
-        biases = [float(np.interp(time_s, self.time_s, self.dialect_bias[d])) if d in self.dialect_bias else 0.0 for d in dialects]
+        biases = [float(np.interp(time_s, self.time_s, self.dialect_bias[d])) if d in self.dialect_bias else 0.0
+                  for d in dialects]
         return float(np.interp(time_s, self.time_s, self.dialect_scale)), np.array(biases)
 
     def temperature_at(self, dialect: str, time_s: float) -> float:
@@ -227,4 +228,5 @@ def parse_book(coverages: str, roles: str, calibration: str) -> Book:
 @lru_cache(maxsize=1)
 def shipped_book() -> Book:
     """The book of this installation's models folder."""
-    return parse_book(*(models.path(name).read_text(encoding="utf-8") for name in ("coverages.toml", "roles.json", "coverage_calibration.json")))
+    return parse_book(*(models.path(name).read_text(encoding="utf-8")
+                        for name in ("coverages.toml", "roles.json", "coverage_calibration.json")))

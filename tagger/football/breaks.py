@@ -58,7 +58,8 @@ def breaks(course: Course, target: Target | None) -> list[Event]:
     """Everybody in coverage who drove toward the throw."""
     if target is None:
         return []
-    found = [event for job in course.jobs if job.word not in NOT_IN_COVERAGE if (event := _break(course, job, target)) is not None]
+    found = [event for job in course.jobs
+             if job.word not in NOT_IN_COVERAGE if (event := _break(course, job, target)) is not None]
     return found
 
 
@@ -77,5 +78,6 @@ def _break(course: Course, job: Job, target: Target) -> Event | None:
     start = max(go + int(drive[0]), min(thrown + 2, arrival))
     delay_s = (start - course.thrown) * STEP_S
     margin = float(course.apart(job.row, target.receiver)[target.arrival])
-    why = f"drives {gained:.0f} yd toward {scene.play.player_id[target.receiver]}, {delay_s:.1f} s after the throw, {margin:.0f} yd from him at the catch"
+    why = (f"drives {gained:.0f} yd toward {scene.play.player_id[target.receiver]}, {delay_s:.1f} s after the throw, "
+           f"{margin:.0f} yd from him at the catch")
     return course.event("break", job, start, target.arrival, why, target.receiver, margin, 0.85)

@@ -24,13 +24,15 @@ def busts(course: Course, rush_count: int | None) -> list[Event]:
     found += _two_in_one(course)
     call = course.scene.play.situation.call
     called = next((family for family in sorted(FAMILIES, key=len, reverse=True) if call and family in call.lower()), None)
-    if rush_count is not None and course.scene.full_line and len(course.scene.defense) == WHOLE_DEFENSE and rush_count < LEAST_RUSH:
+    if (rush_count is not None and course.scene.full_line and len(course.scene.defense) == WHOLE_DEFENSE
+            and rush_count < LEAST_RUSH):
         why = f"{rush_count} rushed; no call of the book rushes fewer than {LEAST_RUSH}"
         found.append(_whole(course, "bust-short-rush", why, 0.6))
     if called is not None and called != course.family and course.sure > SURE:
         found.append(_whole(course, "bust-called", f"called {called}, played {course.family}", course.sure))
     elif called is not None and called not in MAN_FAMILIES:
-        found += [course.event("bust-called", job, course.scene.snap, course.end, f"in man, {called} was called", job.receiver, confidence=0.6)
+        found += [course.event("bust-called", job, course.scene.snap, course.end, f"in man, {called} was called", job.receiver,
+                               confidence=0.6)
                   for job in course.jobs if job.word == "man" and job.confidence > SURE]
     return found
 
@@ -42,7 +44,8 @@ def _empty(course: Course, job: Job) -> Event | None:
     away = (mine < low - OUT_OF_ZONE_YD) | (mine > high + OUT_OF_ZONE_YD)
     live = np.arange(len(course.scene.time_s)) <= course.thrown
     for receiver in map(int, course.scene.receivers):
-        inside = (course.across(receiver) > low) & (course.across(receiver) < high) & (course.depth(receiver) > course.settings.deep.vertical_yd)
+        inside = ((course.across(receiver) > low) & (course.across(receiver) < high)
+                  & (course.depth(receiver) > course.settings.deep.vertical_yd))
         nearest = np.min([course.apart(other, receiver) for other in course.scene.defense], axis=0)
         spans = runs(inside & away & (nearest > course.settings.events.bust_open_yd) & live, course.settings.events.stress_s)
         if spans:
@@ -62,10 +65,12 @@ def _two_in_one(course: Course) -> list[Event]:
         for other in zone[i + 1 :]:
             if one.deep or other.deep:
                 continue
-            alone = np.min([course.apart(one.row, int(r)) for r in course.scene.receivers], axis=0) > course.settings.events.bust_open_yd
+            alone = (np.min([course.apart(one.row, int(r)) for r in course.scene.receivers], axis=0)
+                     > course.settings.events.bust_open_yd)
             spans = runs((course.apart(one.row, other.row) < SAME_PLACE_YD) & alone & live_mask, HELD_S)
             if spans:
-                off = max(one, other, key=lambda job: abs(float(course.across(job.row)[spans[0][0]]) - WIDTH_YD / 2 - job.side * 8.0))
+                off = max(one, other,
+                          key=lambda job: abs(float(course.across(job.row)[spans[0][0]]) - WIDTH_YD / 2 - job.side * 8.0))
                 why = f"{one.player_id} and {other.player_id} stand in one place, no receiver near"
                 found.append(course.event("bust-two-in-zone", off, spans[0][0], spans[-1][1], why, confidence=0.6))
     return found

@@ -20,7 +20,8 @@ DEEP_BOUNDS_YD = {
     ("deep-third", "left"): (0.0, THIRD_YD), ("deep-third", "middle"): (THIRD_YD, 2 * THIRD_YD),
     ("deep-third", "right"): (2 * THIRD_YD, WIDTH_YD), ("deep-half", "left"): (0.0, WIDTH_YD / 2),
     ("deep-half", "right"): (WIDTH_YD / 2, WIDTH_YD), ("deep-quarter", "left-outside"): (0.0, QUARTER_YD),
-    ("deep-quarter", "left-inside"): (QUARTER_YD, 2 * QUARTER_YD), ("deep-quarter", "right-inside"): (2 * QUARTER_YD, 3 * QUARTER_YD),
+    ("deep-quarter", "left-inside"): (QUARTER_YD, 2 * QUARTER_YD),
+    ("deep-quarter", "right-inside"): (2 * QUARTER_YD, 3 * QUARTER_YD),
     ("deep-quarter", "right-outside"): (3 * QUARTER_YD, WIDTH_YD),
 }
 """Across, from the left sideline: the width in equal parts."""
@@ -107,7 +108,8 @@ def set_course(scene: Scene, settings: Settings, defenders: Sequence[Defender], 
             man = names.index(what.receiver) if what.receiver in names else None
             jobs.append(Job(int(row), one.player_id, one.slot, what.assignment, what.area, man, what.confidence))
     end = scene.at(end_s)
-    return Course(scene, settings, tuple(jobs), end if thrown_s is None else min(end, scene.at(thrown_s)), end, thrown_s is not None, family, sure)
+    return Course(scene, settings, tuple(jobs), end if thrown_s is None else min(end, scene.at(thrown_s)), end,
+                  thrown_s is not None, family, sure)
 
 
 def bounds_of(job: Job) -> tuple[float, float]:

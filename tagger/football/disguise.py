@@ -28,8 +28,10 @@ def disguises(course: Course) -> list[Event]:
     deep = {int(scene.defense[k]) for k in look.deep}
     corners = {int(scene.defense[k]) for k in look.corners}
     from_depth = scene.xy[:, scene.at(shown_s), 0] - scene.line_yd > course.settings.shell.deep_yd
-    candidates = [job for job in course.jobs if job.row in deep or (job.deep and job.row not in corners) or (from_depth[job.row] and not job.deep)]
-    movers = [(_start(course, job), -_moved(course, job), job) for job in candidates if _moved(course, job) >= course.settings.events.rotation_yd]
+    candidates = [job for job in course.jobs
+                  if job.row in deep or (job.deep and job.row not in corners) or (from_depth[job.row] and not job.deep)]
+    movers = [(_start(course, job), -_moved(course, job), job) for job in candidates
+              if _moved(course, job) >= course.settings.events.rotation_yd]
     if not movers:
         return []
     start, lost, job = min(movers, key=lambda mover: mover[:2])

@@ -82,7 +82,8 @@ def _features(at: Alignment, side: int, has_end: bool, settings: FormationSettin
         found.append("bunch")
     elif any(_stacked(at, int(a), int(b), settings) for a, b in itertools.pairwise(mine)):
         found.append("stack")
-    split = [i for i in mine if not (at.outside_yd[i] < settings.attached_end_yd and at.depth_yd[i] > -settings.attached_depth_yd)]
+    split = [i for i in mine
+             if not (at.outside_yd[i] < settings.attached_end_yd and at.depth_yd[i] > -settings.attached_depth_yd)]
     if split and at.outside_yd[mine[0]] < settings.condensed_split_yd and mine[0] in split and "bunch" not in found:
         found.append("condensed")
     if has_end:
@@ -101,7 +102,8 @@ def _within(at: Alignment, mine: IntArray, count: int, width_yd: float) -> bool:
 
 def _stacked(at: Alignment, a: int, b: int, settings: FormationSettings) -> bool:
     close = abs(at.across_yd[a] - at.across_yd[b]) < settings.stack_across_yd
-    return bool(close and abs(at.depth_yd[a] - at.depth_yd[b]) > settings.stack_depth_yd and min(at.outside_yd[a], at.outside_yd[b]) > 1.5)
+    return bool(close and abs(at.depth_yd[a] - at.depth_yd[b]) > settings.stack_depth_yd
+                and min(at.outside_yd[a], at.outside_yd[b]) > 1.5)
 
 
 def _releases(scene: Scene, settings: FormationSettings) -> int:

@@ -83,7 +83,8 @@ def _ways(structures: Identity, men: int, receivers: int) -> tuple[Way, ...]:
             rest = tuple(r for r in roles if r != MAN)
             choices = list(combinations(range(receivers), count)) if count <= receivers else []
             out += [Way(structure.family, structure.variant, rest + tuple(f"man:{r}" for r in choice),
-                        way_key(structure.family, rest, count), float(np.log(structure.weight / len(choices)))) for choice in choices]
+                       way_key(structure.family, rest, count), float(np.log(structure.weight / len(choices))))
+                   for choice in choices]
     return tuple(out)
 
 
@@ -176,7 +177,8 @@ def score_roles(book: Book, measured: Measured) -> RoleScores:
         for role in zones:
             k = index[look_of(role)]
             side = side_of(role)
-            columns.append(np.logaddexp(left[k], right[k]) - LOG_2 if side == "middle" else left[k] if side == "left" else right[k])
+            columns.append(
+                np.logaddexp(left[k], right[k]) - LOG_2 if side == "middle" else left[k] if side == "left" else right[k])
         man = density(np.concatenate(paired))[index[MAN]].reshape(len(paired), -1) if paired else []
         tables.append(np.stack([*columns, *man], axis=1))
     return RoleScores((*zones, *(f"man:{r}" for r in receivers)), np.stack(tables))

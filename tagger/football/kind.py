@@ -11,9 +11,10 @@ from tagger.football.scene import Scene
 from tagger.football.vocabulary import PLAY_KINDS
 from vision.types import FloatArray
 
-MEASURES = ("line_depth_1.0", "line_depth_1.5", "line_depth_2.0", "line_front_2.0", "defense_downhill_1.0", "defense_downhill_1.5",
-            "defense_downhill_2.0", "defense_downhill_2.5", "routes_1.0", "routes_1.5", "routes_2.0", "routes_2.5", "passer_deepest",
-            "passer_depth_1.5", "passer_pace", "back_near_passer", "back_depth_2.0", "early_throw", "throw_s")
+MEASURES = ("line_depth_1.0", "line_depth_1.5", "line_depth_2.0", "line_front_2.0", "defense_downhill_1.0",
+            "defense_downhill_1.5", "defense_downhill_2.0", "defense_downhill_2.5", "routes_1.0", "routes_1.5", "routes_2.0",
+            "routes_2.5", "passer_deepest", "passer_depth_1.5", "passer_pace", "back_near_passer", "back_depth_2.0",
+            "early_throw", "throw_s")
 
 
 def measure_kind(scene: Scene, release: Release | None) -> FloatArray:

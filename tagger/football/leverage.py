@@ -28,8 +28,9 @@ def leverage_lost(course: Course) -> tuple[list[Event], list[Abstention]]:
                 if found is None:
                     continue
                 if abs(found.margin_yd or 0.0) <= _sigma(course, job.row, int(receiver), found):
-                    unsure.append(Abstention("leverage", f"{job.player_id} against {found.against}: the margin of {found.margin_yd:+.1f} yd "
-                                                         "is no larger than the positions' own uncertainty"))
+                    unsure.append(Abstention(
+                        "leverage", f"{job.player_id} against {found.against}: the margin of {found.margin_yd:+.1f} yd "
+                                    "is no larger than the positions' own uncertainty"))
                 else:
                     events.append(found)
     return events, unsure
@@ -61,7 +62,8 @@ def _crossed(course: Course, job: Job, receiver: int) -> Event | None:
     toward = job.side if protects == "outside" else -job.side
     past = (course.across(receiver) - course.across(job.row)) * toward
     near = (course.apart(job.row, receiver) < settings.near_yd) & (course.depth(receiver) > FROM_DEPTH_YD)
-    crossed = runs((past > settings.crossed_yd) & near & _until_thrown(course) & _known(course, job.row, receiver), settings.beaten_s)
+    crossed = runs((past > settings.crossed_yd) & near & _until_thrown(course) & _known(course, job.row, receiver),
+                   settings.beaten_s)
     if not crossed or past[course.scene.snap : crossed[0][0] + 1].min() > -settings.crossed_yd:
         return None
     start, end = crossed[0][0], crossed[-1][1]

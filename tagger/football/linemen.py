@@ -68,7 +68,8 @@ def find_front(stance: FloatArray, later: FloatArray | None = None, weights: Lin
 
 
 def line_of(linemen: FloatArray) -> float:
-    """The line of scrimmage in front of linemen (K, 2), yards downfield in their own frame: all of them tell, not the centre alone."""
+    """The line of scrimmage in front of linemen (K, 2), yards downfield in their own frame: all of them tell, not the centre
+    alone."""
     bow = BOW_YD if len(linemen) == len(BOW_YD) else np.full(len(linemen), BOW_YD.mean())
     return float((linemen[:, 0] + bow).mean() + BALL_AHEAD_YD) if len(linemen) > 1 else float(linemen[0, 0] + BALL_AHEAD_YD)
 
@@ -95,7 +96,8 @@ def possible_fronts(stance: FloatArray, seen: IntArray) -> Iterator[Front]:
 
 
 def _lines(stance: FloatArray, near: IntArray, count: int) -> Iterator[IntArray]:
-    """`count` neighbours across; of one more, anyone who stands behind a neighbour (a wing, a passer under the centre) left out."""
+    """`count` neighbours across; of one more, anyone who stands behind a neighbour (a wing, a passer under the centre) left
+    out."""
     for i in range(len(near) - count + 1):
         yield near[i : i + count]
     for i in range(len(near) - count):

@@ -112,7 +112,8 @@ def _over(scene: Scene, defenders: IntArray, start: int, stop: int) -> tuple[Flo
     return _blank_unseen(scene, defenders, own, pair, start, stop)
 
 
-def _eyes(scene: Scene, defenders: IntArray, at: FloatArray, to_man: FloatArray, start: int, stop: int) -> tuple[FloatArray, FloatArray]:
+def _eyes(scene: Scene, defenders: IntArray, at: FloatArray, to_man: FloatArray, start: int,
+          stop: int) -> tuple[FloatArray, FloatArray]:
     facing = scene.sampled.facing_rad[defenders, start:stop]
     target = scene.xy[scene.passer, start:stop] if scene.passer is not None else np.broadcast_to(scene.ball, (stop - start, 2))
     to_passer = target[None] - at

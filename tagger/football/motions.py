@@ -80,13 +80,15 @@ def _answer(scene: Scene, path: FloatArray, a: int, b: int, settings: MotionSett
     if aligned.any():
         follower = int(np.argmax(np.where(aligned, share, -np.inf)))
         if share[follower] >= settings.ran_with_share:
-            return "ran-with", f"{names[men[follower]]} stood on him and kept up with {share[follower]:.0%} of his {abs(travel):.1f} yd"
+            return "ran-with", (
+                f"{names[men[follower]]} stood on him and kept up with {share[follower]:.0%} of his {abs(travel):.1f} yd")
     slide = (moved * np.sign(travel)).max(axis=1)
     near = np.abs(scene.xy[men, a, 1] - path[0]) < NEAR_MOTION_YD
     slider = int(np.argmax(np.where(near, slide, -np.inf)))
     if near.any() and slide[slider] >= settings.bump_yd:
         return "bumped", f"nobody kept up with it, {names[men[slider]]} slid {slide[slider]:.1f} yd the same way"
-    return "stayed", f"nobody near him slid more than {max(0.0, float(slide[slider])):.1f} yd with a motion of {abs(travel):.1f} yd"
+    return "stayed", (
+        f"nobody near him slid more than {max(0.0, float(slide[slider])):.1f} yd with a motion of {abs(travel):.1f} yd")
 
 
 def _kept_up(moved: FloatArray, path: FloatArray) -> float:

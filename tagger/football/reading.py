@@ -39,13 +39,15 @@ NO_COVERAGE = {"run": "the rep is a run: no zone grades", "screen": "the ball wa
 def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | None = None,
               numbers: PlayBook | None = None, facts: CoachFacts | None = None, own: OwnShifts | None = None) -> Reading:
     """Read one rep. The snap is the play's own if it has one, else it is found. What a coach has fixed is certain, and the rest
-    follows from it. `own` shifts the chances to those of the club's own film. Never raises on a rep that cannot be read: what is missing stands in `abstained`."""
+    follows from it. `own` shifts the chances to those of the club's own film. Never raises on a rep that cannot be read: what
+    is missing stands in `abstained`."""
     facts, own = facts or CoachFacts(), own or OwnShifts()
     settings, book = settings or shipped_settings(), book or shipped_book()
     abstained: list[Abstention] = []
     snap = locate_snap(play)
     if snap is None:
-        return silent_reading(Abstention("snap", "nobody starts from a stand: the clip begins after the snap, or too few were followed"))
+        return silent_reading(
+            Abstention("snap", "nobody starts from a stand: the clip begins after the snap, or too few were followed"))
     try:
         scene = make_scene(play, snap.time_s, snap.front)
     except ValueError as error:
@@ -73,10 +75,11 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     events, unsure = find_events(course, graded, rushers)
     reading = Reading(
         snap_s=round(snap.time_s, 3), release_s=None if thrown_s is None else round(snap.time_s + thrown_s, 3),
-        end_s=round(snap.time_s + end_s, 3), play_kind=kinds, shell=look.shell, shell_why=look.shell_why, family=family, family_why=why,
-        family_over_time=over_time, variant=_variant(course, settings) if graded else None,
-        formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)), defenders=defenders, events=events,
-        abstained=(*abstained, *unsure), rush_count=rushers if scene.team else 0, box_count=look.box)
+        end_s=round(snap.time_s + end_s, 3), play_kind=kinds, shell=look.shell, shell_why=look.shell_why,
+        family=family, family_why=why, family_over_time=over_time, variant=_variant(course, settings) if graded else None,
+        formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)),
+        defenders=defenders, events=events, abstained=(*abstained, *unsure), rush_count=rushers if scene.team else 0,
+        box_count=look.box)
     return shift_told(reading, own)
 
 
@@ -100,7 +103,8 @@ def _course(scene: Scene, settings: Settings, coverage: Coverage, defenders: tup
 def _variant(course: Course, settings: Settings) -> str | None:
     """The variant; who is a safety and who a corner is taken from the shell shown, before anybody rotates."""
     scene = course.scene
-    slots = dict(zip(map(int, scene.defense), read_shell(scene, settings.shell, max(SHOWN_S, float(scene.time_s[0]))).slot, strict=True))
+    slots = dict(zip(map(int, scene.defense),
+                     read_shell(scene, settings.shell, max(SHOWN_S, float(scene.time_s[0]))).slot, strict=True))
     return name_variant(course.family, [replace(job, slot=slots[job.row]) for job in course.jobs])
 
 

@@ -69,10 +69,11 @@ def measure_release(scene: Scene) -> tuple[FloatArray, FloatArray]:
     turn = np.linalg.norm(np.gradient(scene.velocity[cover], 0.1, axis=1), axis=2).mean(axis=0)
     retreat, time = scene.velocity[scene.passer, :, 0], scene.time_s
     columns = [
-        np.max([_jump(c) for c in close], axis=0), np.max([_mean(c, 3, 9) for c in close], axis=0), _jump(line_pace), _jump(rush_pace),
-        _mean(rush_pace, 3, 9), _jump(cover_pace), _jump(passer_pace), _mean(passer_pace, 3, 9), _mean(passer_pace, -5, 1),
-        _mean(passer_pace, 0, 2), scene.xy[scene.passer, :, 0] - scene.line_yd, _mean(retreat, -4, 1), _mean(retreat, 1, 6), _jump(flow),
-        _mean(flow, 3, 9), _mean(turn, 1, 6) - _mean(turn, -5, 0), time, time**2 / 4.0, np.log(np.clip(time, 0.2, None)),
+        np.max([_jump(c) for c in close], axis=0), np.max([_mean(c, 3, 9) for c in close], axis=0), _jump(line_pace),
+        _jump(rush_pace), _mean(rush_pace, 3, 9), _jump(cover_pace), _jump(passer_pace), _mean(passer_pace, 3, 9),
+        _mean(passer_pace, -5, 1), _mean(passer_pace, 0, 2), scene.xy[scene.passer, :, 0] - scene.line_yd,
+        _mean(retreat, -4, 1), _mean(retreat, 1, 6), _jump(flow), _mean(flow, 3, 9), _mean(turn, 1, 6) - _mean(turn, -5, 0),
+        time, time**2 / 4.0, np.log(np.clip(time, 0.2, None)),
         *_hunt(scene, cover),
     ]
     return time[low:high], np.stack(columns, axis=1)[low:high]
@@ -87,7 +88,8 @@ def _hunt(scene: Scene, cover: IntArray) -> list[FloatArray]:
     after = np.array([_mean(one, 8, 22) for one in closing])
     before = np.array([_mean(one, -6, 1) for one in closing])
     most = np.sort(after, axis=0)[-2:]
-    return [after.max(axis=0), (after - before).max(axis=0), np.max([_mean(one, 3, 12) for one in closing], axis=0), most[-1] - most[0]]
+    return [after.max(axis=0), (after - before).max(axis=0), np.max([_mean(one, 3, 12) for one in closing], axis=0),
+            most[-1] - most[0]]
 
 
 def _closing(scene: Scene) -> FloatArray:

@@ -92,7 +92,8 @@ def sample(time_s: FloatArray, xy_yd: FloatArray, sigma_yd: FloatArray, facing_r
     return Sampled(grid_s, xy, velocity, acceleration, _smooth_angle(time_s, facing_rad, grid_s, width_s), noise)
 
 
-def _local_quadratic(time_s: FloatArray, xy: FloatArray, grid_s: FloatArray, width_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _local_quadratic(time_s: FloatArray, xy: FloatArray, grid_s: FloatArray,
+                     width_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     offset = time_s[None, :] - grid_s[:, None]
     kernel = np.exp(-0.5 * (offset / width_s) ** 2)
     kernel[kernel < 1e-4] = 0.0

@@ -31,8 +31,9 @@ BARE_TACKLE_YD = 3.2
 class Scene:
     """Times are relative to the snap. `time_s` (T,) from -BEFORE_S on, `snap` its index of 0. `xy` (N, T, 2) has no NaN:
     gaps are bridged in a straight line, ends held; `seen` (N, T) tells what is real. Row indices: `offense`, `defense`,
-    `linemen` (left to right: five, fewer where some are hidden, the snapper alone, or none), `passer` (or None), `receivers` (the eligibles, from left to right). `ball`
-    (2,): where the ball lies; `line_yd` the line of scrimmage as the linemen show it; `tackle_yd` the tackles' half width."""
+    `linemen` (left to right: five, fewer where some are hidden, the snapper alone, or none), `passer` (or None), `receivers`
+    (the eligibles, from left to right). `ball` (2,): where the ball lies; `line_yd` the line of scrimmage as the linemen show
+    it; `tackle_yd` the tackles' half width."""
 
     play: PlayTracks
     snap_s: float
@@ -121,7 +122,8 @@ def _ball(stance: FloatArray, offense: IntArray, linemen: IntArray, passer: int 
     """Ball spot, line of scrimmage and the tackles' half width, from where the offense stands."""
     if len(linemen):
         line = line_of(stance[linemen])
-        middle = float(stance[linemen[len(linemen) // 2], 1]) if len(linemen) in (1, 5) or passer is None else float(stance[passer, 1])
+        middle = (float(stance[linemen[len(linemen) // 2], 1]) if len(linemen) in (1, 5) or passer is None
+                  else float(stance[passer, 1]))
         tackle = float(np.ptp(stance[linemen, 1]) / 2) if len(linemen) == 5 else BARE_TACKLE_YD
         return np.array([line, middle]), line, tackle
     across = float(stance[passer, 1]) if passer is not None else float(np.median(stance[offense, 1]))

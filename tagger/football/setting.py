@@ -178,8 +178,8 @@ def _turn(sampled: Sampled, direction: int) -> Sampled:
 
 
 def _line_yd(offense: FloatArray, between: float) -> float:
-    """Line of scrimmage: just ahead of the linemen, as far as they stand at the zone between the teams; without linemen, of whoever
-    does."""
+    """Line of scrimmage: just ahead of the linemen, as far as they stand at the zone between the teams; without linemen, of
+    whoever does."""
     front = find_front(offense)
     at_zone = np.isfinite(offense[:, 0]) & (offense[:, 0] < between + 1.0) & (offense[:, 0] > between - 3.0)
     if len(front.linemen) >= 3 and at_zone[list(front.linemen)].all():
@@ -226,7 +226,8 @@ def _stance(turned: Sampled, snap: Snap) -> FloatArray:
     return stance
 
 
-def _members(crowd: _Crowd, turned: Sampled, snap: Snap, own: int, near: BoolArray, odd_yd: FloatArray, travel: FloatArray) -> IntArray:
+def _members(crowd: _Crowd, turned: Sampled, snap: Snap, own: int, near: BoolArray, odd_yd: FloatArray,
+             travel: FloatArray) -> IntArray:
     """Rows of one side: its kit, at most eleven, those who are there through the snap before those who come and go, nobody twice;
     with room left, men of no kit who run. `odd_yd` (N,) is how far from where his side plays a man stands."""
     low, high = turned.index(snap.time_s - THERE_BEFORE_S), turned.index(snap.time_s + THERE_AFTER_S) + 1

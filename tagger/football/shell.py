@@ -42,7 +42,8 @@ def read_shell(scene: Scene, settings: ShellSettings, at_s: float = 0.0) -> Look
     deep = tuple(int(k) for k in np.flatnonzero(deepness > 0.5))
     shell = _shell_chances(deepness)
     slot = _slots(scene, place, corners, deep)
-    box = int(((place[:, 0] <= settings.box_depth_yd) & (np.abs(place[:, 1] - scene.ball[1]) <= scene.tackle_yd + settings.box_outside_yd)).sum())
+    box = int(((place[:, 0] <= settings.box_depth_yd)
+               & (np.abs(place[:, 1] - scene.ball[1]) <= scene.tackle_yd + settings.box_outside_yd)).sum())
     sides = [np.sign(place[k, 1] - scene.ball[1]) for k in corners]
     return Look0(shell, _why(place, deep), slot, corners, deep, {k: _technique(scene, place[k], settings) for k in corners}, box,
                  len(sides) == 2 and sides[0] == sides[1])

@@ -17,9 +17,10 @@ STILL_YD = 0.35
 MOVED_YD = 0.7
 MOST_PACE_YD_S = 2.0
 """A man already in motion must not count for more than one who starts."""
-GROUP_ONSET = {"receivers": (1.0, 0.325, 1.0), "everybody": (1.0, 0.35, 1.0), "offense": (1.0, 0.335, 1.0), "rushers": (1.0, 0.26, 0.4)}
-"""Each group's threshold of pace (yd/s), its lag behind the snap there (s), its weight. Measured on real tracks, on simulated ones
-and on such as film gives."""
+GROUP_ONSET = {
+    "receivers": (1.0, 0.325, 1.0), "everybody": (1.0, 0.35, 1.0), "offense": (1.0, 0.335, 1.0), "rushers": (1.0, 0.26, 0.4)}
+"""Each group's threshold of pace (yd/s), its lag behind the snap there (s), its weight. Measured on real tracks, on simulated
+ones and on such as film gives."""
 LAG_PER_NOISE_S_YD, CLEAN_YD = 0.3, 0.05
 """Noisier tracks are smoothed more and pass the threshold later, by so much a yard of noise beyond the cleanest."""
 TRIMMED = 0.1

@@ -26,12 +26,14 @@ def read_defenders(scene: Scene, coverage: Coverage, slots: tuple[str, ...], rel
         chances = dict(coverage.roles[int(row)])
         total = sum(chances.values())
         marginals = {role: p / total for role, p in sorted(chances.items(), key=lambda item: -item[1])} if total else {}
-        intervals = _intervals(scene, int(row), marginals, end_s) if graded or kind == "run" else _rush_only(scene, int(row), marginals, end_s)
+        intervals = (_intervals(scene, int(row), marginals, end_s) if graded or kind == "run"
+                     else _rush_only(scene, int(row), marginals, end_s))
         if kind == "run":
             intervals = tuple(_as_run_fit(i) for i in intervals)
         assignment = intervals[0].assignment if intervals else None
         phases = read_phases(scene, int(row), assignment, release_s, end_s)
-        out.append(Defender(scene.play.player_id[row], slots[k], intervals, phases, {r: round(p, 4) for r, p in marginals.items() if p > 0.005}))
+        out.append(Defender(scene.play.player_id[row], slots[k], intervals, phases,
+                            {r: round(p, 4) for r, p in marginals.items() if p > 0.005}))
     return tuple(out)
 
 
@@ -60,7 +62,8 @@ def _rush_only(scene: Scene, row: int, marginals: Mapping[str, float], end_s: fl
 
 
 def _as_run_fit(interval: Interval) -> Interval:
-    return Interval("run-fit", None, interval.start_s, interval.end_s, interval.confidence, "the rep is a run: he fits it, no zone grade")
+    return Interval("run-fit", None, interval.start_s, interval.end_s, interval.confidence,
+                    "the rep is a run: he fits it, no zone grade")
 
 
 def _why(scene: Scene, row: int, word: str, receiver: str | None) -> str:
@@ -69,7 +72,8 @@ def _why(scene: Scene, row: int, word: str, receiver: str | None) -> str:
     depth = scene.xy[row, at, 0] - scene.line_yd
     when = min(2.5, scene.last_s)
     if word == "rush":
-        return f"{-depth:.0f} yd behind the line at {when:.1f} s" if depth < -0.5 else f"engaged at the line, {abs(depth):.1f} yd off it at {when:.1f} s"
+        return (f"{-depth:.0f} yd behind the line at {when:.1f} s" if depth < -0.5
+                else f"engaged at the line, {abs(depth):.1f} yd off it at {when:.1f} s")
     if receiver is not None:
         man = scene.play.player_id.index(receiver)
         gap = np.linalg.norm(scene.xy[row] - scene.xy[man], axis=1)[scene.at(0.8) : at + 1]

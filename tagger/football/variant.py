@@ -6,14 +6,15 @@ from collections.abc import Sequence
 
 from tagger.football.course import Job
 
-PLAIN = {"cover-0": "pressure", "cover-2-man": "trail", "tampa-2": "runner", "cover-4": "quarters", "cover-6": "quarter-quarter-half"}
+PLAIN = {"cover-0": "pressure", "cover-2-man": "trail", "tampa-2": "runner", "cover-4": "quarters",
+         "cover-6": "quarter-quarter-half"}
 FIRE_ZONE_UNDER = 3
 
 
 def name_variant(family: str, jobs: Sequence[Job]) -> str | None:
-    """cover-3: fire-zone with three underneath, else by who has the curl-flat on the rotation side (safety: sky, corner: cloud) or
-    whether a safety has a hook (buzz); cover-2: hard-flat, or inverted with a safety in the flat; cover-1: robber or rat (whether the
-    free man underneath robs at depth or stays in the hole, if there is one). None of no family."""
+    """cover-3: fire-zone with three underneath, else by who has the curl-flat on the rotation side (safety: sky, corner: cloud)
+    or whether a safety has a hook (buzz); cover-2: hard-flat, or inverted with a safety in the flat; cover-1: robber or rat
+    (whether the free man underneath robs at depth or stays in the hole, if there is one). None of no family."""
     if family in PLAIN:
         return PLAIN[family]
     if family == "cover-3":

@@ -22,7 +22,8 @@ def carries(course: Course) -> list[Event]:
     live_mask = (live >= course.scene.at(0.8)) & (live <= course.thrown)
     for job in (job for job in course.zones() if job.word != "deep-half"):
         for receiver in map(int, course.scene.receivers):
-            vertical = (course.depth(receiver) > settings.carried_depth_yd) & (course.scene.velocity[receiver, :, 0] > settings.carried_speed_yd_s)
+            vertical = ((course.depth(receiver) > settings.carried_depth_yd)
+                        & (course.scene.velocity[receiver, :, 0] > settings.carried_speed_yd_s))
             runs_too = course.scene.velocity[job.row, :, 0] > settings.carried_speed_yd_s
             apart = course.apart(job.row, receiver)
             spans = runs(vertical & runs_too & (apart < settings.carried_near_yd) & live_mask, settings.carried_s)
@@ -31,7 +32,8 @@ def carries(course: Course) -> list[Event]:
             start, end = spans[0][0], spans[-1][1]
             least = float(apart[start : end + 1].min())
             name = course.scene.play.player_id[receiver]
-            why = f"within {least:.1f} yd of {name} from {course.depth(receiver)[start]:.0f} to {course.depth(receiver)[end]:.0f} yd deep"
+            why = (f"within {least:.1f} yd of {name} from {course.depth(receiver)[start]:.0f} "
+                   f"to {course.depth(receiver)[end]:.0f} yd deep")
             found.append(course.event("carried", job, start, end, why, receiver, least, 0.8))
             if not job.deep and end < course.thrown - 1 and course.depth(receiver)[end] > settings.passed_depth_yd:
                 deep = _taker(course, receiver, course.thrown)
@@ -59,7 +61,8 @@ def high_lows(course: Course) -> list[Event]:
         best: tuple[int, int, int, int] | None = None
         for high in out:
             for low in out:
-                mask = out[high] & out[low] & (gap[high] > settings.high_yd) & (gap[low] < -settings.low_yd) & (course.depth(low) > 0.0)
+                mask = (out[high] & out[low] & (gap[high] > settings.high_yd) & (gap[low] < -settings.low_yd)
+                        & (course.depth(low) > 0.0))
                 mask &= (gap[high] < 16.0) & (gap[low] > -10.0) & (course.depth(low) < 7.0)
                 spans = runs(mask & live_mask, settings.stress_s)
                 if spans and (best is None or spans[-1][1] - spans[0][0] > best[1] - best[0]):
@@ -81,7 +84,8 @@ def vertical_stress(course: Course) -> list[Event]:
         if not job.deep:
             continue
         low, high = bounds_of(job)
-        inside = np.array([(course.depth(int(r)) > settings.deep.vertical_yd) & (course.across(int(r)) >= low) & (course.across(int(r)) < high)
+        inside = np.array([(course.depth(int(r)) > settings.deep.vertical_yd)
+                           & (course.across(int(r)) >= low) & (course.across(int(r)) < high)
                            for r in course.scene.receivers])
         spans = runs((inside.sum(axis=0) >= 2) & live, settings.events.stress_s) if len(inside) else []
         if spans:
@@ -108,7 +112,8 @@ def late_men(course: Course) -> list[Event]:
         if missing[at] > 2.0 and pace[at] > STILL_COMING_YD_S:
             there = np.flatnonzero(missing[at : course.thrown + 1] < 1.0)
             end = at + int(there[0]) if len(there) else course.thrown
-            why = f"{missing[at]:.0f} yd short of his landmark {course.settings.events.landmark_s:.1f} s after the snap, still at {pace[at]:.0f} yd/s"
+            why = (f"{missing[at]:.0f} yd short of his landmark {course.settings.events.landmark_s:.1f} s after the snap, "
+                   f"still at {pace[at]:.0f} yd/s")
             found.append(course.event("late-to-landmark", job, at, end, why, confidence=0.6))
     return found
 
