@@ -63,8 +63,9 @@ class TagOptions:
 
 @dataclass(frozen=True)
 class TaggedClip:
-    """All that one clip gave. `shot` is what its people were followed on. `play` is None where football could not start; `reading` then holds the abstentions.
-    `track_of_player` leads from the reading's player names to the tracks; `seconds` is the time each stage took."""
+    """All that one clip gave. `shot` is what its people were followed on. `play` is None where football could not start;
+    `reading` then holds the abstentions. `track_of_player` leads from the reading's player names to the tracks; `seconds` is
+    the time each stage took."""
 
     video: VideoInfo
     view: FieldView
@@ -106,10 +107,12 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
     with _readable():
         video = probe(path)
         if video.duration_s > MAX_CLIP_S:
-            raise ClipError(f"{path}: {video.duration_s:.0f} s long, more than the {MAX_CLIP_S:.0f} s of a rep: cut it into reps first")
+            raise ClipError(f"{path}: {video.duration_s:.0f} s long, more than the {MAX_CLIP_S:.0f} s of a rep: "
+                            "cut it into reps first")
         watched, _ = _watch(video, options, tell, seconds)
     if len(watched.evidence) < MIN_FRAMES:
-        raise ClipError(f"{path}: only {len(watched.evidence)} frames can be read, too few for a rep: copy it from the camera again")
+        raise ClipError(f"{path}: only {len(watched.evidence)} frames can be read, too few for a rep: "
+                        "copy it from the camera again")
     tell(0.85, "solving the camera")
     with _timed(seconds, "registration"):
         view = solve_clip(watched.evidence, level=options.level)
@@ -195,8 +198,8 @@ def _link(shot: Shot, view: FieldView) -> tuple[Tracks, FieldTracks]:
 
 def _shot(watched: _Watched, view: FieldView) -> Shot:
     times = np.array([evidence.time_s for evidence in watched.evidence])
-    return Shot(watched.detections, view.image_size_px, view.frame_index, times, watched.looks, view.field_from_image, view.sigma_yd,
-                image_motion(watched.evidence))
+    return Shot(watched.detections, view.image_size_px, view.frame_index, times, watched.looks, view.field_from_image,
+                view.sigma_yd, image_motion(watched.evidence))
 
 
 def kits_of(tracks: Tracks, located: FieldTracks) -> IntArray:

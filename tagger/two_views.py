@@ -28,7 +28,8 @@ def join_views(clips: Sequence[TaggedClip], options: TagOptions) -> tuple[Tagged
     if len(clips) != 2 or not all(len(clip.field_tracks) for clip in clips):
         return tuple(clips)
     first, second = sorted(clips, key=lambda clip: VIEW_ORDER.index(clip.view.view))
-    how = align(on_grid(first.field_tracks), on_grid(second.field_tracks), first.view.yard_line_known and second.view.yard_line_known)
+    how = align(on_grid(first.field_tracks), on_grid(second.field_tracks),
+                first.view.yard_line_known and second.view.yard_line_known)
     if how is None:
         return tuple(clips)
     (one, here), (two, there) = _followed(first, second, how)
@@ -40,7 +41,8 @@ def join_views(clips: Sequence[TaggedClip], options: TagOptions) -> tuple[Tagged
     if reading.snap_s is None:
         return tuple(clips)
     done = {
-        id(first): replace(first, tracks=one, field_tracks=paths[0], play=play, reading=reading, track_of_player=track_of_player(play)),
+        id(first): replace(first, tracks=one, field_tracks=paths[0], play=play, reading=reading,
+                           track_of_player=track_of_player(play)),
         id(second): replace(second, tracks=two, field_tracks=paths[1], play=replace(play, time_s=play.time_s - how.offset_s),
                             reading=in_clock(reading, -how.offset_s), track_of_player=track_of_player(play)),
     }

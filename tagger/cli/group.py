@@ -79,6 +79,6 @@ def main() -> None:
 
 
 for _command in (tag_command, watch_command, split_command, tag_tracks_command, reps_command, show_command, cutup_command,
-                 report_command, export_command, inspect_command, review_command, simulate_command, score_command, train_command, forget_command,
-                 roster_command, calibrate_command):
+                 report_command, export_command, inspect_command, review_command, simulate_command, score_command,
+                 train_command, forget_command, roster_command, calibrate_command):
     main.add_command(_command)

@@ -56,8 +56,8 @@ def score_command(folder: Path, tracks: bool, level: str, weights: Path | None, 
     return 1 if failures else 0
 
 
-def _from_film(truths: list[Truth], options: TagOptions, use_script: bool, jobs: int | None, save: Path | None, failures: list[str],
-               tell: Tell) -> list[Scored]:
+def _from_film(truths: list[Truth], options: TagOptions, use_script: bool, jobs: int | None, save: Path | None,
+               failures: list[str], tell: Tell) -> list[Scored]:
     from tagger.cli.scoring_run import Work, clip_outputs
     from tagger.scoring import Scored
     from tagger.scoring.predicted import SILENT, said_from_json

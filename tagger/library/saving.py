@@ -114,16 +114,18 @@ def _folder(record: RepRecord) -> str:
 
 def _worthiest(connection: sqlite3.Connection, rep_id: int) -> str:
     """Fingerprint of the clip whose reading stands for the rep; the order in which the clips came does not matter."""
-    rows = connection.execute("SELECT fingerprint, reading, solved_share FROM clip WHERE rep_id = ? ORDER BY view DESC, fingerprint",
-                              (rep_id,))
-    return str(max(rows, key=lambda row: worth(reading_from_json(json.loads(row["reading"])), row["solved_share"]))["fingerprint"])
+    rows = connection.execute(
+        "SELECT fingerprint, reading, solved_share FROM clip WHERE rep_id = ? ORDER BY view DESC, fingerprint", (rep_id,))
+    return str(max(rows, key=lambda row: worth(reading_from_json(json.loads(row["reading"])),
+                                               row["solved_share"]))["fingerprint"])
 
 
 def worth(reading: Reading, solved_share: float) -> tuple[bool, float, float, int]:
     """What makes one view's reading better than another's: it found the play, it is sure of the family, it saw much of the
     field and left less open."""
     told = sum(len(defender.intervals) > 0 for defender in reading.defenders)
-    return reading.snap_s is not None, round(family_of(reading)[1] + told / 11, 6), round(solved_share, 1), -len(reading.abstained)
+    return (reading.snap_s is not None, round(family_of(reading)[1] + told / 11, 6), round(solved_share, 1),
+            -len(reading.abstained))
 
 
 def _free_name(connection: sqlite3.Connection, record: RepRecord) -> str:
