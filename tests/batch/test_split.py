@@ -176,7 +176,8 @@ def test_a_recording_becomes_reps_in_the_queue(numbered: Path, tmp_path: Path, r
         for again in range(rows - 1):
             plan = plan_films([RepFilm("tuesday", (film,))], TagOptions(), scripts)
             run = kept.jobs.add(plan.wishes)
-            night = work_through(kept, owner, LocalCrew(1, Limits()), run, work=recorded, scripts=scripts)  # type: ignore[arg-type]
+            night = work_through(
+                kept, owner, LocalCrew(1, Limits()), run, work=recorded, scripts=scripts)  # type: ignore[arg-type]
             ends = [(done.job.path.stem, done.state) for done in night]
             assert ends == [("tuesday", "done"), ("tuesday-rep-001", "done"), ("tuesday-rep-002", "done")], again
         assert [rep.name for rep in kept.search("")] == ["tuesday-rep-001", "tuesday-rep-002"]
