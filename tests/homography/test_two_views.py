@@ -40,7 +40,7 @@ def seen(time_s: np.ndarray, paths: np.ndarray, noise_yd: float = 0.15, seed: in
 @given(steps=st.integers(-8, 8), half_turn=st.booleans(), delay_s=st.floats(-2.0, 2.0), seed=st.integers(0, 50))
 def test_clock_yard_lines_and_half_turn_come_out(steps: int, half_turn: bool, delay_s: float, seed: int) -> None:
     time_s, paths = walkers(seed)
-    moved = paths + [5.0 * steps, 0.0]
+    moved = paths + np.array([5.0 * steps, 0.0])
     second = np.array([LENGTH_YD, WIDTH_YD]) - moved if half_turn else moved
     how = align(on_grid(seen(time_s, paths)), on_grid(seen(time_s - delay_s, second, seed=1)), yard_lines_known=False)
     assert how is not None
@@ -58,7 +58,7 @@ def test_strangers_are_not_laid_on_each_other() -> None:
 
 def test_known_yard_lines_are_not_moved() -> None:
     time_s, paths = walkers(3)
-    assert align(on_grid(seen(time_s, paths)), on_grid(seen(time_s, paths + [15.0, 0.0])), yard_lines_known=True) is None
+    assert align(on_grid(seen(time_s, paths)), on_grid(seen(time_s, paths + np.array([15.0, 0.0]))), yard_lines_known=True) is None
 
 
 def test_matrix_and_inverse_agree_with_a_rotation_by_half() -> None:
@@ -76,7 +76,7 @@ def test_matrix_and_inverse_agree_with_a_rotation_by_half() -> None:
 
 def test_who_left_this_picture_is_taken_from_the_other() -> None:
     time_s, paths = walkers(4, count=6)
-    own, other = seen(time_s, paths, 0.0), seen(time_s - 1.0, paths + [5.0, 0.0], 0.0)
+    own, other = seen(time_s, paths, 0.0), seen(time_s - 1.0, paths + np.array([5.0, 0.0]), 0.0)
     gone = (own.track_id == 2) & (own.time_s > 4.0)
     own = FieldTracks(*(getattr(own, name)[~gone] for name in FieldTracks.__dataclass_fields__))
     whole = complete(own, other, Alignment(1.0, False, np.array([-5.0, 0.0]), 1.0))
