@@ -58,7 +58,8 @@ def test_strangers_are_not_laid_on_each_other() -> None:
 
 def test_known_yard_lines_are_not_moved() -> None:
     time_s, paths = walkers(3)
-    assert align(on_grid(seen(time_s, paths)), on_grid(seen(time_s, paths + np.array([15.0, 0.0]))), yard_lines_known=True) is None
+    moved = seen(time_s, paths + np.array([15.0, 0.0]))
+    assert align(on_grid(seen(time_s, paths)), on_grid(moved), yard_lines_known=True) is None
 
 
 def test_matrix_and_inverse_agree_with_a_rotation_by_half() -> None:
