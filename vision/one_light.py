@@ -27,7 +27,7 @@ def in_one_light(views: Sequence[Observations]) -> list[Observations]:
         one, two = _pairs(views[0], view)
         width = views[0].appearance.shape[1]
         if len(one) < LEAST_PAIRS or not width or not view.appearance.shape[1]:
-            mapped = np.zeros((len(view), width))
+            mapped: FloatArray = np.zeros((len(view), width))
         else:
             mapped = _fitted(view.appearance[two], views[0].appearance[one], view.clarity[two] * views[0].clarity[one],
                              view.appearance)

@@ -43,6 +43,11 @@ SAME_MAN_YD = 0.75
 LEAST_TICKS = 6
 USUAL_OFFENSE_YD, USUAL_DEFENSE_YD = 8.0, 20.0
 """Deeper than this hardly anybody of a side stands who takes part."""
+PLAINLY_APART = 0.88
+"""Two kits of which a larger share stands on the wrong side of every line are not the two teams."""
+FEWEST_TO_PART, MOST_TO_PART = 5, 14
+NEUTRAL_GAP_YD = 0.3
+LEAST_LOOKS = 1.0
 JOIN_GAP_S = 2.0
 JOIN_SPEED_YD_S = 7.0
 JOIN_SLACK_YD = 1.5
@@ -63,13 +68,14 @@ class _Crowd:
 @dataclass(frozen=True)
 class _Side:
     """One way to see the rep: kit `offense` attacks toward `direction` (+1: +x) over `line_yd` (field positions turned so that
-    it attacks toward +x), snapping at `snap`; `value` ranks it."""
+    it attacks toward +x), snapping at `snap`; `apart` is the mean share of each on its own side of it, `value` ranks it."""
 
     offense: int
     defense: int
     direction: int
     snap: Snap
     line_yd: float
+    apart: float
     value: float
 
 
@@ -83,10 +89,15 @@ def play_from_field(tracks: FieldTracks, view: FieldView, situation: Situation |
     if len(grid) < 30:
         return Abstention("rep", f"only {crowd.time_s[-1] - crowd.time_s[0]:.1f} s of players on the field")
     sampled = sample(crowd.time_s, crowd.xy, crowd.sigma, crowd.facing, grid)
-    sides = list(_ways_to_see_it(crowd, sampled))
-    if not sides:
+    moves = _range_yd(sampled) > MOVER_YD
+    sides = list(_ways_to_see_it(crowd, sampled, moves))
+    best = max(sides, key=lambda side: side.value, default=None)
+    if best is None or best.apart < PLAINLY_APART:
+        parted = _by_place(crowd, sampled, moves, best)
+        if parted is not None:
+            crowd, best = parted
+    if best is None:
         return Abstention("snap", "nobody starts from a stand against another team: the clip holds no snap, or begins after it")
-    best = max(sides, key=lambda side: side.value)
     return _play(crowd, sampled, best, view, situation or Situation())
 
 
@@ -105,9 +116,8 @@ def _gather(tracks: FieldTracks) -> _Crowd:
     return _Crowd(times, ids[keep], kit[keep], xy[keep], sigma[keep], facing[keep])
 
 
-def _ways_to_see_it(crowd: _Crowd, sampled: Sampled) -> Iterator[_Side]:
+def _ways_to_see_it(crowd: _Crowd, sampled: Sampled, moves: BoolArray) -> Iterator[_Side]:
     """Either of the two largest kits attacking, toward either goal, each with its best snap."""
-    moves = _range_yd(sampled) > MOVER_YD
     kits, counts = np.unique(crowd.kit[(crowd.kit != NO_KIT) & moves], return_counts=True)
     teams = kits[np.argsort(-counts, kind="stable")][:2]
     for offense in teams:
@@ -139,7 +149,47 @@ def _see_it_so(crowd: _Crowd, sampled: Sampled, moves: BoolArray, offense: int, 
         return None
     line, apart = _neutral_zone(here[attacks], here[~attacks])
     looks = _attack(turned, snap, line, attacks) - _attack(_turn(turned, -1), snap, -line, ~attacks)
-    return _Side(offense, defense, direction, snap, line, 20.0 * apart + looks + snap.confidence)
+    return _Side(offense, defense, direction, snap, line, apart, 20.0 * apart + looks + snap.confidence)
+
+
+def _by_place(crowd: _Crowd, sampled: Sampled, moves: BoolArray, by_kit: _Side | None) -> tuple[_Crowd, _Side] | None:
+    """The teams told apart by where they stand at the snap, for kits that do not tell (vests over one team's shirts): the crowd
+    with a kit for each side of the best line, and that way to see it. None where no line parts two teams better than kits do."""
+    men = np.flatnonzero(moves)
+    best: tuple[float, _Side, BoolArray] | None = None
+    for direction in (1, -1):
+        turned = _turn(sampled.rows(men), direction)
+        rough = find_snap(turned, np.ones(len(men), dtype=np.bool_))
+        if rough is None:
+            continue
+        here = turned.xy_yd[:, turned.index(rough.time_s - 0.1), 0]
+        for line in _gaps(here):
+            attacks = (here < line) & (here > line - OFFENSE_DEPTH_YD)
+            against = (here > line) & (here < line + DEFENSE_DEPTH_YD)
+            if min(attacks.sum(), against.sum()) < FEWEST_TO_PART or max(attacks.sum(), against.sum()) > MOST_TO_PART:
+                continue
+            looks = _attack(turned, rough, line, attacks) - _attack(_turn(turned, -1), rough, -line, against)
+            looks += _purity(crowd.kit[men], attacks, against) - 0.15 * abs(int(attacks.sum()) - int(against.sum()))
+            if best is None or looks > best[0]:
+                snap = find_snap(turned.rows(attacks | against), attacks[attacks | against], rough.time_s) or rough
+                best = looks, _Side(0, 1, direction, snap, line, 1.0, looks), np.where(attacks, 0, np.where(against, 1, NO_KIT))
+    if best is None or (by_kit is not None and best[0] < LEAST_LOOKS):
+        return None
+    kit = np.full(len(crowd.kit), NO_KIT, dtype=np.int64)
+    kit[men] = best[2]
+    return replace(crowd, kit=kit), best[1]
+
+
+def _gaps(depth: FloatArray) -> FloatArray:
+    """Middles between neighbours in depth that leave a neutral zone."""
+    every = np.sort(depth[np.isfinite(depth)])
+    return np.asarray(((every[1:] + every[:-1]) / 2)[np.diff(every) > NEUTRAL_GAP_YD])
+
+
+def _purity(kit: IntArray, attacks: BoolArray, against: BoolArray) -> float:
+    """How much a kit belongs to one side: the largest difference of a kit's shares, 0 to 1."""
+    shares = [(np.mean(kit[attacks] == k) - np.mean(kit[against] == k)) for k in np.unique(kit[kit != NO_KIT])]
+    return float(np.max(np.abs(shares), initial=0.0))
 
 
 def _neutral_zone(offense: FloatArray, defense: FloatArray) -> tuple[float, float]:
