@@ -7,76 +7,38 @@ Both teams, officials, coaches, the next huddle and the bench come in as tracks 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from homography.field import LEVELS, WIDTH_YD
 from homography.types import FieldTracks, FieldView
-from tagger.football.linemen import BALL_AHEAD_YD, STEPS_S, find_front, line_of
+from tagger.football.linemen import BALL_AHEAD_YD, find_front, line_of
 from tagger.football.sampling import Sampled, sample
-from tagger.football.snap import Snap, find_snap
+from tagger.football.snap import Snap
 from tagger.football.types import Abstention, PlayTracks, Situation
+from tagger.football.ways import DEFENSE_DEPTH_YD, FEWEST_A_SIDE, OFFENSE_DEPTH_YD, Crowd, Side, see_it, turn
 from vision.types import NO_KIT, BoolArray, FloatArray, IntArray
 
 GRID_S = 0.05
 OUTSIDE_YD = 0.7
 """Who stands farther than this outside the field at the snap is not in the rep."""
 MOST_A_SIDE = 11
-FEWEST_A_SIDE = 3
-OFFENSE_DEPTH_YD = 10.0
-"""Farther behind the line stand those who wait for their turn."""
-DEFENSE_DEPTH_YD = 32.0
 NEUTRAL_YD = 2.5
 """A man may stand this far on the wrong side of the line (the tracks' error, a wide stance)."""
-MOVER_YD = 1.5
-"""Who keeps within this over the whole clip waits or watches."""
 RUNS_YD = 2.0
 """A man of no kit belongs to the rep if he runs this far in the first 1.5 s."""
 LATE_S = 1.5
 """Linemen come out of each other's shadow within this after the snap."""
-FRONT_WEIGHT, FRONT_RANGE, FRONT_UNKNOWN = 0.08, (-25.0, 10.0), -8.0
-DEEP_MOVER_YD = 2.5
 THERE_BEFORE_S, THERE_AFTER_S = 1.0, 2.5
 STANDING_UNTIL_S = 0.2
 SAME_MAN_YD = 0.75
 LEAST_TICKS = 6
 USUAL_OFFENSE_YD, USUAL_DEFENSE_YD = 8.0, 20.0
 """Deeper than this hardly anybody of a side stands who takes part."""
-PLAINLY_APART = 0.88
-"""Two kits of which a larger share stands on the wrong side of every line are not the two teams."""
-FEWEST_TO_PART, MOST_TO_PART = 5, 14
-NEUTRAL_GAP_YD = 0.3
-LEAST_LOOKS = 1.0
 JOIN_GAP_S = 2.0
 JOIN_SPEED_YD_S = 7.0
 JOIN_SLACK_YD = 1.5
-
-
-@dataclass(frozen=True)
-class _Crowd:
-    """Everybody on one time base: `xy` (N, T, 2) field yards, NaN where not seen; `kit` (N,), `track_id` (N,)."""
-
-    time_s: FloatArray
-    track_id: IntArray
-    kit: IntArray
-    xy: FloatArray
-    sigma: FloatArray
-    facing: FloatArray
-
-
-@dataclass(frozen=True)
-class _Side:
-    """One way to see the rep: kit `offense` attacks toward `direction` (+1: +x) over `line_yd` (field positions turned so that
-    it attacks toward +x), snapping at `snap`; `apart` is the mean share of each on its own side of it, `value` ranks it."""
-
-    offense: int
-    defense: int
-    direction: int
-    snap: Snap
-    line_yd: float
-    apart: float
-    value: float
 
 
 def play_from_field(tracks: FieldTracks, view: FieldView, situation: Situation | None = None) -> PlayTracks | Abstention:
@@ -89,19 +51,14 @@ def play_from_field(tracks: FieldTracks, view: FieldView, situation: Situation |
     if len(grid) < 30:
         return Abstention("rep", f"only {crowd.time_s[-1] - crowd.time_s[0]:.1f} s of players on the field")
     sampled = sample(crowd.time_s, crowd.xy, crowd.sigma, crowd.facing, grid)
-    moves = _range_yd(sampled) > MOVER_YD
-    sides = list(_ways_to_see_it(crowd, sampled, moves))
-    best = max(sides, key=lambda side: side.value, default=None)
-    if best is None or best.apart < PLAINLY_APART:
-        parted = _by_place(crowd, sampled, moves, best)
-        if parted is not None:
-            crowd, best = parted
-    if best is None:
+    seen = see_it(crowd, sampled)
+    if seen is None:
         return Abstention("snap", "nobody starts from a stand against another team: the clip holds no snap, or begins after it")
+    crowd, best = seen
     return _play(crowd, sampled, best, view, situation or Situation())
 
 
-def _gather(tracks: FieldTracks) -> _Crowd:
+def _gather(tracks: FieldTracks) -> Crowd:
     """Tracks that are on the field for most of their time, on the clip's own frames."""
     times, column = np.unique(tracks.time_s, return_inverse=True)
     ids, row = np.unique(tracks.track_id, return_inverse=True)
@@ -113,118 +70,7 @@ def _gather(tracks: FieldTracks) -> _Crowd:
     inside = (xy[:, :, 1] > -OUTSIDE_YD) & (xy[:, :, 1] < WIDTH_YD + OUTSIDE_YD)
     seen = np.isfinite(xy[:, :, 0])
     keep = (inside.sum(axis=1) > 0.5 * seen.sum(axis=1)) & (seen.sum(axis=1) >= 5)
-    return _Crowd(times, ids[keep], kit[keep], xy[keep], sigma[keep], facing[keep])
-
-
-def _ways_to_see_it(crowd: _Crowd, sampled: Sampled, moves: BoolArray) -> Iterator[_Side]:
-    """Either of the two largest kits attacking, toward either goal, each with its best snap."""
-    kits, counts = np.unique(crowd.kit[(crowd.kit != NO_KIT) & moves], return_counts=True)
-    teams = kits[np.argsort(-counts, kind="stable")][:2]
-    for offense in teams:
-        for defense in teams:
-            if offense != defense:
-                for direction in (1, -1):
-                    side = _see_it_so(crowd, sampled, moves, int(offense), int(defense), direction)
-                    if side is not None:
-                        yield side
-
-
-def _range_yd(sampled: Sampled, first: int = 0, stop: int | None = None) -> FloatArray:
-    """(N,) how far each man moves over the clip, or between two grid indices: who waits for his turn stands."""
-    xy, seen = sampled.xy_yd[:, first:stop], sampled.seen[:, first:stop]
-    low = np.where(seen[:, :, None], xy, np.inf).min(axis=1, initial=np.inf)
-    high = np.where(seen[:, :, None], xy, -np.inf).max(axis=1, initial=-np.inf)
-    return np.where(seen.any(axis=1), np.linalg.norm(np.where(np.isfinite(high), high - low, 0.0), axis=1), 0.0)
-
-
-def _see_it_so(crowd: _Crowd, sampled: Sampled, moves: BoolArray, offense: int, defense: int, direction: int) -> _Side | None:
-    both = np.flatnonzero(((crowd.kit == offense) | (crowd.kit == defense)) & moves)
-    turned = _turn(sampled.rows(both), direction)
-    attacks = crowd.kit[both] == offense
-    snap = find_snap(turned, attacks)
-    if snap is None:
-        return None
-    here = turned.xy_yd[:, turned.index(snap.time_s - 0.1), 0]
-    if np.isfinite(here[attacks]).sum() < FEWEST_A_SIDE or np.isfinite(here[~attacks]).sum() < FEWEST_A_SIDE:
-        return None
-    line, apart = _neutral_zone(here[attacks], here[~attacks])
-    looks = _attack(turned, snap, line, attacks) - _attack(_turn(turned, -1), snap, -line, ~attacks)
-    return _Side(offense, defense, direction, snap, line, apart, 20.0 * apart + looks + snap.confidence)
-
-
-def _by_place(crowd: _Crowd, sampled: Sampled, moves: BoolArray, by_kit: _Side | None) -> tuple[_Crowd, _Side] | None:
-    """The teams told apart by where they stand at the snap, for kits that do not tell (vests over one team's shirts): the crowd
-    with a kit for each side of the best line, and that way to see it. None where no line parts two teams better than kits do."""
-    men = np.flatnonzero(moves)
-    best: tuple[float, _Side, BoolArray] | None = None
-    for direction in (1, -1):
-        turned = _turn(sampled.rows(men), direction)
-        rough = find_snap(turned, np.ones(len(men), dtype=np.bool_))
-        if rough is None:
-            continue
-        here = turned.xy_yd[:, turned.index(rough.time_s - 0.1), 0]
-        for line in _gaps(here):
-            attacks = (here < line) & (here > line - OFFENSE_DEPTH_YD)
-            against = (here > line) & (here < line + DEFENSE_DEPTH_YD)
-            if min(attacks.sum(), against.sum()) < FEWEST_TO_PART or max(attacks.sum(), against.sum()) > MOST_TO_PART:
-                continue
-            looks = _attack(turned, rough, line, attacks) - _attack(_turn(turned, -1), rough, -line, against)
-            looks += _purity(crowd.kit[men], attacks, against) - 0.15 * abs(int(attacks.sum()) - int(against.sum()))
-            if best is None or looks > best[0]:
-                snap = find_snap(turned.rows(attacks | against), attacks[attacks | against], rough.time_s) or rough
-                best = looks, _Side(0, 1, direction, snap, line, 1.0, looks), np.where(attacks, 0, np.where(against, 1, NO_KIT))
-    if best is None or (by_kit is not None and best[0] < LEAST_LOOKS):
-        return None
-    kit = np.full(len(crowd.kit), NO_KIT, dtype=np.int64)
-    kit[men] = best[2]
-    return replace(crowd, kit=kit), best[1]
-
-
-def _gaps(depth: FloatArray) -> FloatArray:
-    """Middles between neighbours in depth that leave a neutral zone."""
-    every = np.sort(depth[np.isfinite(depth)])
-    return np.asarray(((every[1:] + every[:-1]) / 2)[np.diff(every) > NEUTRAL_GAP_YD])
-
-
-def _purity(kit: IntArray, attacks: BoolArray, against: BoolArray) -> float:
-    """How much a kit belongs to one side: the largest difference of a kit's shares, 0 to 1."""
-    shares = [(np.mean(kit[attacks] == k) - np.mean(kit[against] == k)) for k in np.unique(kit[kit != NO_KIT])]
-    return float(np.max(np.abs(shares), initial=0.0))
-
-
-def _neutral_zone(offense: FloatArray, defense: FloatArray) -> tuple[float, float]:
-    """The line between two teams, and the mean share of each that is on its own side of it."""
-    offense, defense = offense[np.isfinite(offense)], defense[np.isfinite(defense)]
-    every = np.sort(np.concatenate([offense, defense]))
-    cuts = (every[1:] + every[:-1]) / 2
-    right = (np.mean(offense[None] < cuts[:, None], axis=1) + np.mean(defense[None] > cuts[:, None], axis=1)) / 2
-    best = np.flatnonzero(right >= right.max() - 1e-9)
-    return float(np.median(cuts[best])), float(right.max())
-
-
-def _attack(turned: Sampled, snap: Snap, line: float, team: BoolArray) -> float:
-    """How much a team looks like the offense: its runners get far over the line, seven of it stand on the line (the rulebooks'
-    seven: NFHS 7-2-5, NCAA 7-1-4, NFL 7-5-1, numbers from memory), five of those and one behind them like linemen and a passer,
-    and nobody who takes part plays deep."""
-    at, later = turned.index(snap.time_s - 0.1), turned.index(snap.time_s + 2.5)
-    start = turned.xy_yd[team, at]
-    path = turned.xy_yd[team, at : later + 1, 0]
-    beyond = np.where(np.isfinite(path), path, -np.inf).max(axis=1, initial=-np.inf) - line
-    runners = np.sort(np.clip(beyond, 0.0, 12.0))[::-1][:5].sum() / 5.0
-    on_line = min(7, int((line - start[:, 0] < 2.0).sum()))
-    takes_part = _range_yd(turned.rows(team), at, later + 1) > DEEP_MOVER_YD
-    deep = min(3, int(((line - start[:, 0] > 8.5) & takes_part).sum()))
-    close = team & (np.abs(turned.xy_yd[:, at, 0] - line) < OFFENSE_DEPTH_YD)
-    front = find_front(turned.xy_yd[close, at], turned.xy_yd[close, turned.index(snap.time_s + STEPS_S)])
-    looks = np.clip(front.logit, *FRONT_RANGE) if np.isfinite(front.logit) else FRONT_UNKNOWN
-    return float(0.25 * runners + 0.15 * on_line - 0.4 * deep + FRONT_WEIGHT * looks)
-
-
-def _turn(sampled: Sampled, direction: int) -> Sampled:
-    """Field positions turned so that the offense attacks toward +x and its right is +y."""
-    turn = np.array([direction, -direction], dtype=np.float64)
-    return replace(sampled, xy_yd=sampled.xy_yd * turn, velocity_yd_s=sampled.velocity_yd_s * turn,
-                   acceleration_yd_s2=sampled.acceleration_yd_s2 * turn)
+    return Crowd(times, ids[keep], kit[keep], xy[keep], sigma[keep], facing[keep])
 
 
 def _line_yd(offense: FloatArray, between: float) -> float:
@@ -237,8 +83,8 @@ def _line_yd(offense: FloatArray, between: float) -> float:
     return float(np.median(offense[at_zone, 0]) + BALL_AHEAD_YD) if at_zone.sum() >= 3 else between
 
 
-def _play(crowd: _Crowd, sampled: Sampled, side: _Side, view: FieldView, situation: Situation) -> PlayTracks | Abstention:
-    turned = _turn(sampled, side.direction)
+def _play(crowd: Crowd, sampled: Sampled, side: Side, view: FieldView, situation: Situation) -> PlayTracks | Abstention:
+    turned = turn(sampled, side.direction)
     stance, travel = _stance(turned, side.snap), _travel(turned, side.snap)
     inside = (np.abs(stance[:, 1]) > -OUTSIDE_YD) & (np.abs(stance[:, 1]) < WIDTH_YD + OUTSIDE_YD)
     behind = side.line_yd - stance[:, 0]
@@ -253,14 +99,14 @@ def _play(crowd: _Crowd, sampled: Sampled, side: _Side, view: FieldView, situati
     line = _line_yd(stance[offense], side.line_yd)
     rows = np.concatenate([offense, defense])
     crowd = _join_pieces(crowd, rows)
-    turn = np.array([side.direction, -side.direction], dtype=np.float64)
+    toward = np.array([side.direction, -side.direction], dtype=np.float64)
     origin = np.array([line, 0.0 if side.direction < 0 else -WIDTH_YD])
     facing = crowd.facing[rows]
     # Field angles grow toward +y, the play frame's toward the offense's right.
     facing = np.arctan2(-np.sin(facing) * side.direction, np.cos(facing) * side.direction)
     return PlayTracks(
         crowd.time_s, tuple(f"T{i}" for i in crowd.track_id[rows]),
-        np.array(["offense"] * len(offense) + ["defense"] * len(defense)), crowd.xy[rows] * turn - origin, crowd.sigma[rows],
+        np.array(["offense"] * len(offense) + ["defense"] * len(defense)), crowd.xy[rows] * toward - origin, crowd.sigma[rows],
         facing, (None,) * len(rows), None, LEVELS[view.level].hash_yd if view.level else None, True, situation)
 
 
@@ -276,7 +122,7 @@ def _stance(turned: Sampled, snap: Snap) -> FloatArray:
     return stance
 
 
-def _members(crowd: _Crowd, turned: Sampled, snap: Snap, own: int, near: BoolArray, odd_yd: FloatArray,
+def _members(crowd: Crowd, turned: Sampled, snap: Snap, own: int, near: BoolArray, odd_yd: FloatArray,
              travel: FloatArray) -> IntArray:
     """Rows of one side: its kit, at most eleven, those who are there through the snap before those who come and go, nobody twice;
     with room left, men of no kit who run. `odd_yd` (N,) is how far from where his side plays a man stands."""
@@ -300,7 +146,7 @@ def _same_man(path: FloatArray, other: FloatArray) -> bool:
     return bool(both.sum() > max(0.6 * np.isfinite(path[:, 0]).sum(), LEAST_TICKS) and np.mean(apart[both]) < SAME_MAN_YD)
 
 
-def _with_passer(crowd: _Crowd, side: _Side, stance: FloatArray, offense: IntArray, near: BoolArray) -> IntArray:
+def _with_passer(crowd: Crowd, side: Side, stance: FloatArray, offense: IntArray, near: BoolArray) -> IntArray:
     """The offense with a passer in another colour (red: no contact), if it has none of its own."""
     if len(offense) >= MOST_A_SIDE:
         return offense
@@ -320,7 +166,7 @@ def _travel(turned: Sampled, snap: Snap) -> FloatArray:
     return np.asarray(np.nan_to_num(np.linalg.norm(turned.xy_yd[:, later] - turned.xy_yd[:, at], axis=1)))
 
 
-def _join_pieces(crowd: _Crowd, members: IntArray) -> _Crowd:
+def _join_pieces(crowd: Crowd, members: IntArray) -> Crowd:
     """Give a member whose track breaks off the piece of the same kit that goes on where he must be. Positions between stay
     unknown; his name stays that of his first track."""
     xy, sigma, facing = crowd.xy.copy(), crowd.sigma.copy(), crowd.facing.copy()
@@ -338,7 +184,7 @@ def _join_pieces(crowd: _Crowd, members: IntArray) -> _Crowd:
     return replace(crowd, xy=xy, sigma=sigma, facing=facing)
 
 
-def _possible_joins(crowd: _Crowd, members: IntArray, free: set[int], first: IntArray, last: IntArray
+def _possible_joins(crowd: Crowd, members: IntArray, free: set[int], first: IntArray, last: IntArray
                     ) -> Iterator[tuple[float, int, int]]:
     for member in members.tolist():
         for piece in free:
