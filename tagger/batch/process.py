@@ -12,6 +12,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import IO, Any
 
@@ -163,4 +164,5 @@ def _end(child: subprocess.Popen[bytes]) -> None:
     child.wait()
     for pipe in (child.stdin, child.stdout):
         if pipe is not None:
-            pipe.close()
+            with suppress(BrokenPipeError):  # it died before it had read what it was asked
+                pipe.close()
