@@ -102,8 +102,17 @@ def align(first: Paths, second: Paths, yard_lines_known: bool) -> Alignment | No
 
 def _offsets(first: Paths, second: Paths) -> list[int]:
     """Ticks to add to the second's clock under which both views have people move and rest together, likeliest first."""
-    a, b = _pace(first), _pace(second)
     start: int = round((second.time_s[0] - first.time_s[0]) / STEP_S)
+    lags, fit = pace_fits(pace(first), pace(second))
+    chosen: list[int] = []
+    for k in np.argsort(-fit):
+        if len(chosen) < OFFSETS_TRIED and all(abs(int(lags[k]) - c) > 2 for c in chosen):
+            chosen.append(int(lags[k]))
+    return [lag - start for lag in chosen]
+
+
+def pace_fits(a: Array, b: Array) -> tuple[npt.NDArray[np.integer[Any]], Array]:
+    """Ticks by which the second pace may start later, and how well the two then rise and fall together (-1 to 1)."""
     least = min(round(LEAST_SHARED_S / STEP_S), len(a), len(b))
     lags = np.arange(-len(b) + least, len(a) - least + 1)
     fit = np.full(len(lags), -1.0)
@@ -113,14 +122,10 @@ def _offsets(first: Paths, second: Paths) -> list[int]:
         if one.std() > 1e-6 and two.std() > 1e-6:
             # A short overlap agrees easily by chance.
             fit[k] = np.corrcoef(one, two)[0, 1] * np.sqrt((high - low) / min(len(a), len(b)))
-    chosen: list[int] = []
-    for k in np.argsort(-fit):
-        if len(chosen) < OFFSETS_TRIED and all(abs(int(lags[k]) - c) > 2 for c in chosen):
-            chosen.append(int(lags[k]))
-    return [lag - start for lag in chosen]
+    return lags, fit
 
 
-def _pace(paths: Paths) -> Array:
+def pace(paths: Paths) -> Array:
     """(T,) mean speed of the quicker half of those in sight, yd/s, not above a sprint."""
     speed = np.linalg.norm(np.diff(paths.xy_yd, axis=1, append=np.nan), axis=2) / STEP_S
     out = np.zeros(len(paths.time_s))

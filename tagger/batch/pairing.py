@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import linear_sum_assignment
 
-from homography.align_views import Alignment, Paths, align, on_grid
+from homography.align_views import Alignment, Paths, align, on_grid, pace, pace_fits
 from tagger.batch.spool import Spool
 from tagger.library import Job, Library
 
@@ -24,10 +25,8 @@ TRIED = 4
 LEAST_AGREEMENT = 0.6
 LEAST_LEAD = 0.1
 """By which the best partner must be better than the next."""
-LEAST_SHARED = 30
-"""Ticks that two clips must have in common."""
 
-Array = npt.NDArray[np.float64]
+Array = npt.NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True)
@@ -59,7 +58,7 @@ def pair(candidates: Iterable[Candidate], fresh: Container[int] | None = None) -
     if not sides or not ends:
         return []
     agreement, how = np.zeros((len(sides), len(ends))), dict[tuple[int, int], Alignment]()
-    likely = np.array([[pace_fit(one.pace, other.pace) for other in ends] for one in sides])
+    likely = np.array([[float(pace_fits(one.pace, other.pace)[1].max(initial=-1.0)) for other in ends] for one in sides])
     for i, one in enumerate(sides):
         for j in {*np.argsort(-likely[i])[:TRIED].tolist(), *_same_place(one, sides, ends)}:
             other = ends[j]
@@ -103,22 +102,3 @@ def _candidate(library: Library, job: Job) -> Candidate | None:
         return None
     paths = on_grid(tracks)
     return Candidate(job, clip.view, clip.yard_line_known, paths, pace(paths))
-
-
-def pace(paths: Paths) -> Array:
-    """(T,) mean speed of those in sight at each tick, yd a tick, none above a sprint; 0 where nobody is."""
-    steps = np.linalg.norm(np.diff(paths.xy_yd, axis=1, append=np.nan), axis=2)
-    seen = np.isfinite(steps)
-    found: Array = np.where(seen, np.minimum(steps, 1.0), 0.0).sum(axis=0) / np.maximum(1, seen.sum(axis=0))
-    return found
-
-
-def pace_fit(one: Array, other: Array) -> float:
-    """The best correlation of two paces over every shift that leaves LEAST_SHARED ticks in common."""
-    best = -1.0
-    for lag in range(-len(other) + LEAST_SHARED, len(one) - LEAST_SHARED + 1):
-        low, high = max(0, lag), min(len(one), len(other) + lag)
-        a, b = one[low:high], other[low - lag:high - lag]
-        if a.std() > 1e-9 and b.std() > 1e-9:
-            best = max(best, float(np.corrcoef(a, b)[0, 1]) * np.sqrt((high - low) / min(len(one), len(other))))
-    return best

@@ -21,13 +21,13 @@ def on_field(play: PlayTracks, direction: int, kits: np.ndarray) -> FieldTracks:
     across = play.xy_yd[:, :, 1]
     xy = np.stack([60.0 + direction * play.xy_yd[:, :, 0], WIDTH_YD - across if direction > 0 else across], axis=2)
     when, who = (index.ravel() for index in np.meshgrid(np.arange(t), np.arange(n), indexing="ij"))
-    return FieldTracks(when, play.time_s[when], who + 1, kits[who], np.ones(n * t, dtype=np.bool_), xy[who, when], np.full(n * t, 0.1),
-                       np.full(n * t, np.nan))
+    return FieldTracks(when, play.time_s[when], who + 1, kits[who], np.ones(n * t, dtype=np.bool_), xy[who, when],
+                       np.full(n * t, 0.1), np.full(n * t, np.nan))
 
 
 def view(frames: int) -> FieldView:
-    return FieldView(np.arange(frames), np.tile(np.eye(3), (frames, 1, 1)), np.full(frames, 0.1), np.full(frames, SOLVED), "sideline",
-                     "college", False, None, (1280, 720))
+    return FieldView(np.arange(frames), np.tile(np.eye(3), (frames, 1, 1)), np.full(frames, 0.1), np.full(frames, SOLVED),
+                     "sideline", "college", False, None, (1280, 720))
 
 
 @pytest.mark.parametrize("direction", [1, -1])
