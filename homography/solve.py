@@ -67,16 +67,17 @@ class Stretch:
 
 def solve_clip(evidence: Sequence[FrameEvidence], frame_index: Sequence[int] | npt.NDArray[Any] | None = None,
                time_s: npt.NDArray[Any] | None = None, image_size_px: tuple[int, int] | None = None,
-               level: str | None = None) -> FieldView:
+               level: str | None = None, settle_doubt: bool = False) -> FieldView:
     """Register a clip. `evidence` of its frames in order (all, or every n-th), `frame_index` and `time_s` (F,) of the frames
-    wanted (those of the evidence if left out; frames between are interpolated), `level` if it is known.
+    wanted (those of the evidence if left out; frames between are interpolated), `level` if it is known. `settle_doubt` takes
+    the likeliest camera even where the paint does not settle it: for a caller who can confirm it by something else.
 
     Never raises for want of a field: frames that cannot be registered are LOST, with the reason. Raises ValueError for an
     unknown level, or evidence that is empty, out of order or of changing size."""
     check(evidence, level, image_size_px)
     size = evidence[0].image_size_px
     index = np.array([frame.frame_index for frame in evidence]) if frame_index is None else np.asarray(frame_index, dtype=int)
-    stretches = [hold_contest(evidence, rows, level) for rows in linked_stretches(evidence)]
+    stretches = [hold_contest(evidence, rows, level, settle_doubt) for rows in linked_stretches(evidence)]
     won = [stretch for stretch in stretches if stretch.winner is not None]
     if not won:
         longest = max(stretches, key=lambda s: len(s.rows))
@@ -111,7 +112,7 @@ def linked_stretches(evidence: Sequence[FrameEvidence]) -> list[range]:
     return [range(a, b) for a, b in zip(starts, [*starts[1:], len(evidence)], strict=True)]
 
 
-def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | None) -> Stretch:
+def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | None, settle_doubt: bool = False) -> Stretch:
     """Find the camera of one stretch, or the reason why there is none."""
     frames = [evidence[row] for row in rows]
     turning = Turning(frames)
@@ -119,7 +120,7 @@ def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | No
     if not ranked:
         return Stretch(rows, turning, None, "no set of yard lines was found")
     best = ranked[0]
-    reason = doubt(frames, best, ranked[1:])
+    reason = "" if settle_doubt else doubt(frames, best, ranked[1:])
     if reason:
         return Stretch(rows, turning, None, reason)
     return Stretch(rows, turning, best, "")

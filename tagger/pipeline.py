@@ -76,6 +76,7 @@ class TaggedClip:
     reading: Reading
     track_of_player: dict[str, int]
     seconds: dict[str, float]
+    guess: FieldView | None = None
 
 
 @dataclass(frozen=True)
@@ -116,15 +117,16 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
     tell(0.85, "solving the camera")
     with _timed(seconds, "registration"):
         view = solve_clip(watched.evidence, level=options.level)
+        guess = None if view.solved_share else solve_clip(watched.evidence, level=options.level, settle_doubt=True)
     tell(0.92, "linking the players")
     with _timed(seconds, "tracking"):
         shot = _shot(watched, view)
-        tracks, field_tracks = _link(shot, view)
+        tracks, field_tracks = link(shot, view)
     tell(0.96, "reading the play")
     with _timed(seconds, "football"):
         play, reading = _read(field_tracks, view, options)
     tell(1.0, "done")
-    return TaggedClip(video, view, shot, tracks, field_tracks, play, reading, track_of_player(play), seconds)
+    return TaggedClip(video, view, shot, tracks, field_tracks, play, reading, track_of_player(play), seconds, guess)
 
 
 def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None) -> Inspection:
@@ -138,7 +140,7 @@ def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None) ->
     if wanted is None:
         raise ClipError(f"{path}: ends at {watched.evidence[-1].time_s:.1f} s, before {at_s:.1f} s: choose an earlier moment")
     view = solve_clip(watched.evidence, level=options.level)
-    tracks, _ = _link(_shot(watched, view), view)
+    tracks, _ = link(_shot(watched, view), view)
     nearest = min(watched.detections, key=lambda found: abs(found.time_s - wanted.time_s))
     row = int(np.searchsorted(view.frame_index, wanted.index))
     return Inspection(wanted.bgr, wanted.time_s, nearest, tracks, view, row)
@@ -188,7 +190,7 @@ def _next(frames: Iterator[Frame], seconds: dict[str, float]) -> Frame | None:
         return next(frames, None)
 
 
-def _link(shot: Shot, view: FieldView) -> tuple[Tracks, FieldTracks]:
+def link(shot: Shot, view: FieldView) -> tuple[Tracks, FieldTracks]:
     """Detections joined into tracks on the field where it is known, each with its kit; in the picture and in yards."""
     found = track_together([shot])[0]
     located = locate(found, view)

@@ -13,24 +13,28 @@ from homography.complete import complete
 from homography.types import FieldTracks
 from tagger.football import Abstention, play_from_field, read_play
 from tagger.football.clock import in_clock
-from tagger.pipeline import TaggedClip, TagOptions, kits_of, on_field, track_of_player
+from tagger.pipeline import TaggedClip, TagOptions, kits_of, link, on_field, track_of_player
 from vision.outfits import Wardrobe, dress
 from vision.tracker import track_together
 from vision.types import Tracks
 
 VIEW_ORDER = ("sideline", "unknown", "end-zone")
 """The rep is read in the clock and on the field of the first of these."""
+CONFIRMING = 0.6
+"""Share of people who must agree for a view whose own paint left its field in doubt."""
 
 
 def join_views(clips: Sequence[TaggedClip], options: TagOptions) -> tuple[TaggedClip, ...]:
     """The clips of one rep, each with tracks of the same names, followed by both cameras, and with the reading of both; as they
     were where a view has no field, where the two cannot be laid on each other, or where the joined rep cannot be read."""
-    if len(clips) != 2 or not all(len(clip.field_tracks) for clip in clips):
+    placed = [clip if len(clip.field_tracks) else _guessed(clip) for clip in clips]
+    if len(placed) != 2 or not all(len(clip.field_tracks) for clip in placed):
         return tuple(clips)
-    first, second = sorted(clips, key=lambda clip: VIEW_ORDER.index(clip.view.view))
+    order = sorted((0, 1), key=lambda i: VIEW_ORDER.index(placed[i].view.view))
+    first, second = (placed[i] for i in order)
     how = align(on_grid(first.field_tracks), on_grid(second.field_tracks),
                 first.view.yard_line_known and second.view.yard_line_known)
-    if how is None:
+    if how is None or (how.agreement < CONFIRMING and any(one is not clip for one, clip in zip(placed, clips, strict=True))):
         return tuple(clips)
     (one, here), (two, there) = _followed(first, second, how)
     paths = complete(here, there, how), complete(there, here, how.inverse())
@@ -40,13 +44,21 @@ def join_views(clips: Sequence[TaggedClip], options: TagOptions) -> tuple[Tagged
     reading = read_play(play, own=options.own)
     if reading.snap_s is None:
         return tuple(clips)
-    done = {
-        id(first): replace(first, tracks=one, field_tracks=paths[0], play=play, reading=reading,
-                           track_of_player=track_of_player(play)),
-        id(second): replace(second, tracks=two, field_tracks=paths[1], play=replace(play, time_s=play.time_s - how.offset_s),
-                            reading=in_clock(reading, -how.offset_s), track_of_player=track_of_player(play)),
-    }
-    return tuple(done[id(clip)] for clip in clips)
+    joined = (
+        replace(first, tracks=one, field_tracks=paths[0], play=play, reading=reading, track_of_player=track_of_player(play)),
+        replace(second, tracks=two, field_tracks=paths[1], play=replace(play, time_s=play.time_s - how.offset_s),
+                reading=in_clock(reading, -how.offset_s), track_of_player=track_of_player(play)),
+    )
+    return joined if order == [0, 1] else joined[::-1]
+
+
+def _guessed(clip: TaggedClip) -> TaggedClip:
+    """A clip without a field on its likeliest one: the paint leaves it in doubt, the other view's people may confirm it."""
+    if clip.guess is None or not clip.guess.solved_share:
+        return clip
+    shot = replace(clip.shot, plane_from_image=clip.guess.field_from_image, plane_sigma_yd=clip.guess.sigma_yd)
+    tracks, field_tracks = link(shot, clip.guess)
+    return replace(clip, view=clip.guess, shot=shot, tracks=tracks, field_tracks=field_tracks)
 
 
 def _followed(first: TaggedClip, second: TaggedClip, how: Alignment) -> list[tuple[Tracks, FieldTracks]]:

@@ -61,6 +61,8 @@ def test_yard_lines_alone_do_not_tell_the_distance_across() -> None:
     view = solve_clip(evidence)
     assert (view.status == LOST).all()
     assert view.reason
+    # Whoever can confirm it by something else may have the likeliest camera all the same.
+    assert solve_clip(evidence, settle_doubt=True).solved_share == 1.0
 
 
 def test_a_picture_without_paint_is_lost_with_a_reason() -> None:
