@@ -65,7 +65,8 @@ class TagOptions:
 class TaggedClip:
     """All that one clip gave. `shot` is what its people were followed on. `play` is None where football could not start;
     `reading` then holds the abstentions. `track_of_player` leads from the reading's player names to the tracks; `seconds` is
-    the time each stage took."""
+    the time each stage took. `guess` is the likeliest registration of a clip whose paint leaves it in doubt, for another view
+    to confirm."""
 
     video: VideoInfo
     view: FieldView

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tagger.football.types import Situation
+from tagger.library.csv_table import read_table
 
 FILE_NAME = "practice-script.csv"
 
@@ -57,13 +57,7 @@ def _plain(text: str) -> str:
 
 def read_script(path: Path) -> Script:
     """Raises ValueError with one line if the file has no column that is understood, or a value makes no sense."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        text = path.read_text(encoding="cp1252")
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=first.count)
-    table = [row for row in csv.reader(text.splitlines(), delimiter=delimiter) if any(cell.strip() for cell in row)]
+    table = read_table(path)
     if len(table) < 2:
         raise ValueError(f"{path}: no rows; a script has a line of column names and a line for each rep")
     columns = map_columns(table[0])

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Sequence
 from pathlib import Path
 
 from tagger.football.vocabulary import SIDES
+from tagger.library.csv_table import read_table
 from tagger.library.store import RosterEntry
 
 SYNONYMS: dict[str, tuple[str, ...]] = {
@@ -21,13 +21,7 @@ SIDE_WORDS = {"o": "offense", "off": "offense", "offence": "offense", "d": "defe
 def read_roster(path: Path) -> list[RosterEntry]:
     """The men of a roster; without a side they are defenders. Raises ValueError with one line on a missing column, a man without
     number or name, a side that is neither, or a number given twice on a side."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        text = path.read_text(encoding="cp1252")
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=first.count)
-    table = [row for row in csv.reader(text.splitlines(), delimiter=delimiter) if any(cell.strip() for cell in row)]
+    table = read_table(path)
     columns = _columns(table[0] if table else ())
     for wanted in ("number", "name"):
         if wanted not in columns:
