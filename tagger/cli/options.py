@@ -27,6 +27,11 @@ def library_option(command: Command) -> Command:
         default=DEFAULT_LIBRARY, show_default=f"./{DEFAULT_LIBRARY}", help="The library's folder.")(command)
 
 
+script_option = click.option(
+    "--script", type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Practice script (CSV); a practice-script.csv beside the film is found by itself.")
+
+
 def tagging_options(command: Command) -> Command:
     """--level, --weights, --device: how film is looked at."""
     for option in (

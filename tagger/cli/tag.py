@@ -18,6 +18,7 @@ from tagger.cli.options import (
     json_option,
     level_or_none,
     library_option,
+    script_option,
     tagging_options,
 )
 
@@ -33,8 +34,7 @@ if TYPE_CHECKING:
 @click.argument("paths", nargs=-1, required=True, type=EXISTING_PATH, metavar="PATH...")
 @library_option
 @tagging_options
-@click.option("--script", type=click.Path(exists=True, dir_okay=False, path_type=Path),
-              help="Practice script (CSV); a practice-script.csv beside the film is found by itself.")
+@script_option
 @jobs_option
 @cluster_option
 @click.option("--new-only", is_flag=True, help="Leave out film that is in the library already.")

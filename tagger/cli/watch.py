@@ -10,15 +10,22 @@ from typing import Any
 import click
 
 from tagger.cli.console import print_json
-from tagger.cli.options import cluster_option, jobs_option, json_option, level_or_none, library_option, tagging_options
+from tagger.cli.options import (
+    cluster_option,
+    jobs_option,
+    json_option,
+    level_or_none,
+    library_option,
+    script_option,
+    tagging_options,
+)
 
 
 @click.command("watch")
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @library_option
 @tagging_options
-@click.option("--script", type=click.Path(exists=True, dir_okay=False, path_type=Path),
-              help="Practice script (CSV); a practice-script.csv beside the film is found by itself.")
+@script_option
 @jobs_option
 @cluster_option
 @click.option("--once", is_flag=True, help="Take what is ready now, then end (for cron).")
