@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,7 @@ from demo_clips.lens import Film, random_lens, transcode
 from demo_clips.light import random_light
 from demo_clips.overlay import Overlay
 from demo_clips.surroundings import random_scenery
+from demo_clips.wardrobe import Wardrobe
 from homography.field import WIDTH_YD
 
 Array = npt.NDArray[Any]
@@ -68,12 +70,25 @@ def random_camera(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Came
     ), aim
 
 
-def compose(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Image, Array]:
-    """One finished frame (H, W, 3) and its people (N, 4) px."""
-    width, height = size
-    drawn = float(rng.choice([1.0, 0.85, 0.67, 0.5, 0.42], p=[0.52, 0.16, 0.16, 0.1, 0.06]))
-    small = (int(width * drawn) // 2 * 2, int(height * drawn) // 2 * 2)
-    camera, aim = random_camera(rng, small)
+@dataclass(frozen=True)
+class Scene:
+    """One finished frame and who is in it: `image` (H, W, 3) as filmed by `camera`; for everybody of `crowd` his bounding `box`
+    (N, 4) px, NaN behind the camera, the `visible` share of it (N,), `points` (N, P, 3) yd; `ids` (H, W), 1 + i where body i
+    shows."""
+
+    image: Image
+    ids: Array
+    camera: Camera
+    crowd: crowds.Crowd
+    wardrobe: Wardrobe
+    points: Array
+    box: Array
+    visible: Array
+
+
+def render_scene(rng: np.random.Generator, size: tuple[int, int]) -> Scene:
+    """Film one random scene in a picture of `size` (width, height) px."""
+    camera, aim = random_camera(rng, size)
     field, light = random_field(rng), random_light(rng)
     image = backdrop.paint(camera, field, scenery := random_scenery(rng, field.level, near_xy=aim), light, fine=3)
     in_view = float(np.clip(camera.size_px[0] / camera.focal_px * np.linalg.norm(np.array([*aim, 0]) - camera.centre_yd), 6, 80))
@@ -93,14 +108,28 @@ def compose(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Image, Arr
         draw_ball(image, camera, np.array([aim[0], aim[1], rng.uniform(0.1, 3.0)]), light)
     draw_strokes(image, ids, camera, scenery, light, within_yd=split)
     draw_veils(image, camera, scenery)
-    film = Film(random_lens(rng, light), light, small)
+    film = Film(random_lens(rng, light), light, size)
     speed = rng.normal(0, 4.0, 2) * (rng.random() < 0.35)
     image = film.expose(image, (float(speed[0]), float(speed[1]) * 0.4))
-    Overlay(rng, small, 0.35).apply(image)
+    Overlay(rng, size, 0.35).apply(image)
     if rng.random() < 0.35:
         image = transcode(image, int(rng.integers(22, 70)), float(rng.choice([1.0, 0.75, 0.6])))
-    keep = (visible_shares(ids, areas) >= LEAST_VISIBLE) & np.isfinite(boxes[:, 0])
-    clipped = np.clip(boxes[keep], 0, np.tile(small, 2)) * np.tile(np.array(size) / small, 2)
+    return Scene(image, ids, camera, crowd, wardrobe, points, boxes, visible_shares(ids, areas))
+
+
+def drawn_size(rng: np.random.Generator, size: tuple[int, int]) -> tuple[int, int]:
+    """A random smaller size (even) that a picture is drawn in before it is stretched to `size`."""
+    drawn = float(rng.choice([1.0, 0.85, 0.67, 0.5, 0.42], p=[0.52, 0.16, 0.16, 0.1, 0.06]))
+    return int(size[0] * drawn) // 2 * 2, int(size[1] * drawn) // 2 * 2
+
+
+def compose(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Image, Array]:
+    """One finished frame (H, W, 3) and its people (N, 4) px."""
+    small = drawn_size(rng, size)
+    scene = render_scene(rng, small)
+    image = scene.image
+    keep = (scene.visible >= LEAST_VISIBLE) & np.isfinite(scene.box[:, 0])
+    clipped = np.clip(scene.box[keep], 0, np.tile(small, 2)) * np.tile(np.array(size) / small, 2)
     clipped = clipped[((clipped[:, 2:] - clipped[:, :2]) >= LEAST_SIDE_PX).all(1)]
     if small != size:
         image = cv2.resize(image, size, interpolation=(cv2.INTER_LINEAR, cv2.INTER_CUBIC)[int(rng.integers(2))])
