@@ -7,6 +7,7 @@ in one batched evaluation; the normal matrix is sparse (a band of poses with a b
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -50,7 +51,8 @@ class Measurements:
 
 @dataclass(frozen=True)
 class Prior:
-    """What is held to be likely before looking: each value with its standard deviation."""
+    """What is held to be likely before looking: each value with its standard deviation. `known` gives further rows for a solution
+    and the number of its parameters, taken with full weight whatever they say: a person's word."""
 
     centre_yd: Array
     centre_sd_yd: Array
@@ -64,6 +66,7 @@ class Prior:
     roll_step_sd_rad: float = 0.0015
     pose: Array | None = None
     pose_sd: Array = field(default_factory=lambda: np.full(4, np.inf))
+    known: Callable[[Solution, int], Part] | None = None
 
 
 @dataclass(frozen=True)
@@ -117,7 +120,7 @@ def moved(solution: Solution, step: Array) -> Solution:
 
 
 def robust_weight(residual: Array, seen: Measurements) -> Array:
-    """(R,) weights; the priors' rows at the end keep weight 1."""
+    """(R,) weights; the rows at the end, of the priors and of what is known, keep weight 1."""
     squared = (residual / KERNEL) ** 2
     weight = 1.0 / (1.0 + squared) ** 2
     weight[len(seen.row) + 2 * len(seen.from_row):] = 1.0
@@ -135,6 +138,8 @@ def linearise(solution: Solution, seen: Measurements, prior: Prior) -> tuple[Arr
     """Residuals (R,) in standard deviations and their Jacobian (R, 4 F + 6), sparse where there are many frames."""
     size = 4 * len(solution.pose) + SHARED
     parts = [line_part(solution, seen, size), motion_part(solution, seen, size), prior_part(solution, prior, size)]
+    if prior.known is not None:
+        parts.append(prior.known(solution, size))
     residual = np.concatenate([part.residual for part in parts])
     if size > DENSE_SIZE:
         return residual, sparse.vstack([csr(part, size) for part in parts]).tocsr()

@@ -15,7 +15,7 @@ a standard deviation for the height that is left over, enters each frame's sigma
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse.linalg import splu
 
-from homography.adjust import SHARED, Solution
+from homography.adjust import SHARED, Part, Solution
 from homography.assign import YARD_LINE, assign
 from homography.camera import TILT, ground
 from homography.evidence import FrameEvidence
@@ -168,8 +168,9 @@ def start_all(stretches: Sequence[Stretch], main: Hypothesis) -> tuple[Solution,
     return replace(main.solution, pose=np.array(poses)[order]), [rows[i] for i in order]
 
 
-def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: Solution, level: str) -> Solution:
-    """The final adjustment of all frames, paint and motion together."""
+def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: Solution, level: str,
+               known: Callable[[Solution, int], Part] | None = None) -> Solution:
+    """The final adjustment of all frames, paint and motion together, and what is `known` besides (see `Prior`)."""
     place = {row: i for i, row in enumerate(rows)}
     links = []
     for row in rows:
@@ -180,7 +181,7 @@ def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: So
     frames = [evidence[row] for row in rows]
     some_rows = spread_rows([row for row, frame in enumerate(frames) if frame.ridges is not None], HABIT_FRAMES)
     mean, sd = mark_habit([frames[row] for row in some_rows], replace(start, pose=start.pose[some_rows]), level)
-    prior = replace(camera_prior(start.centre_yd), mark_offset_yd=mean, mark_offset_sd_yd=sd)
+    prior = replace(camera_prior(start.centre_yd), mark_offset_yd=mean, mark_offset_sd_yd=sd, known=known)
     start = replace(start, mark_offset_yd=mean)
     return refine(frames, range(len(frames)), start, level, prior, links, FULL_GATES_PX, 4, FULL_PER_LINE)
 
