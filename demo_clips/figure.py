@@ -60,10 +60,16 @@ class _Drawing:
     tall_px: Array
 
 
-class People:
-    """A cast that can be drawn frame by frame. Tones are worked out once for the light."""
+def plain_numerals(numbers: tuple[int | None, ...]) -> list[list[Array]]:
+    """The polylines of shirt numbers, in shares of the body height; empty where there is none."""
+    return [strokes(str(k), 0.066, 0.105, 0.03) if k is not None else [] for k in numbers]
 
-    def __init__(self, wardrobe: Wardrobe, light: Light, seed: int = 0) -> None:
+
+class People:
+    """A cast that can be drawn frame by frame. Tones are worked out once for the light. `numerals` (N) are the polylines of the
+    shirts' numbers in shares of the body height, the plain ones if left out."""
+
+    def __init__(self, wardrobe: Wardrobe, light: Light, seed: int = 0, numerals: list[list[Array]] | None = None) -> None:
         self.wardrobe, self.light = wardrobe, light
         self._radii = wardrobe.radii()
         strong = light.lamps[0][1] if light.lamps else 0.12
@@ -80,7 +86,7 @@ class People:
             np.float32
         )
         self._cloth: Image = np.clip(cv2.merge([cloth] * 3) + 128, 0, 255).astype(np.uint8)
-        self._digits = [strokes(str(k), 0.066, 0.105, 0.03) if k is not None else [] for k in wardrobe.numbers]
+        self.numerals = numerals or plain_numerals(wardrobe.numbers)
 
     def shadows(self, mask: Image, camera: Camera, points: Array) -> None:
         """Darken `mask` (uint8, 255 = full light) where the lamps' shadows and the contact with the turf fall."""
@@ -187,7 +193,7 @@ class People:
     def _mark(self, crop: Image, i: int, shirt: bool, marks: Marks, origin: tuple[int, int], fine: int, tall: float) -> None:
         flat = (marks.flat[i] - origin) * fine - 0.5
         if shirt:
-            paint_shirt(crop, self.wardrobe.kits[i], self._digits[i], flat, float(marks.facing[i]), tall * fine)
+            paint_shirt(crop, self.wardrobe.kits[i], self.numerals[i], flat, float(marks.facing[i]), tall * fine)
         else:
             paint_head(crop, self.wardrobe.kits[i], self.wardrobe.skins[i], flat, float(marks.face_seen[i]), tall * fine)
 

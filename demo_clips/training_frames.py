@@ -21,7 +21,7 @@ import numpy.typing as npt
 from demo_clips import backdrop, crowds
 from demo_clips.camera import Camera, choose_mount
 from demo_clips.field_design import random_field
-from demo_clips.figure import People, draw_ball, visible_shares
+from demo_clips.figure import People, draw_ball, plain_numerals, visible_shares
 from demo_clips.foreground import draw_strokes, draw_veils
 from demo_clips.lens import Film, random_lens, transcode
 from demo_clips.light import random_light
@@ -73,8 +73,8 @@ def random_camera(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Came
 @dataclass(frozen=True)
 class Scene:
     """One finished frame and who is in it: `image` (H, W, 3) as filmed by `camera`; for everybody of `crowd` his bounding `box`
-    (N, 4) px, NaN behind the camera, the `visible` share of it (N,), `points` (N, P, 3) yd; `ids` (H, W), 1 + i where body i
-    shows."""
+    (N, 4) px, NaN behind the camera, the `visible` share of it (N,), `points` (N, P, 3) yd and his shirt's `numerals`; `ids`
+    (H, W), 1 + i where body i shows."""
 
     image: Image
     ids: Array
@@ -82,12 +82,16 @@ class Scene:
     crowd: crowds.Crowd
     wardrobe: Wardrobe
     points: Array
+    numerals: list[list[Array]]
     box: Array
     visible: Array
 
 
-def render_scene(rng: np.random.Generator, size: tuple[int, int]) -> Scene:
-    """Film one random scene in a picture of `size` (width, height) px."""
+Numerals = Callable[[tuple[int | None, ...]], list[list[Array]]]
+
+
+def render_scene(rng: np.random.Generator, size: tuple[int, int], numerals: Numerals = plain_numerals) -> Scene:
+    """Film one random scene in a picture of `size` (width, height) px, the shirts' numbers drawn by `numerals`."""
     camera, aim = random_camera(rng, size)
     field, light = random_field(rng), random_light(rng)
     image = backdrop.paint(camera, field, scenery := random_scenery(rng, field.level, near_xy=aim), light, fine=3)
@@ -95,7 +99,7 @@ def render_scene(rng: np.random.Generator, size: tuple[int, int]) -> Scene:
     crowd = crowds.random_crowd(rng, *aim, in_view)
     wardrobe = crowds.wardrobe_for(crowd, rng)
     points = crowds.stand_up(crowd, wardrobe, rng)
-    people = People(wardrobe, light, int(rng.integers(1 << 30)))
+    people = People(wardrobe, light, int(rng.integers(1 << 30)), numerals(wardrobe.numbers))
     shade = np.full(image.shape[:2], 255, np.uint8)
     people.shadows(shade, camera, points)
     soft = cv2.GaussianBlur(shade, (0, 0), 0.8)
@@ -114,7 +118,7 @@ def render_scene(rng: np.random.Generator, size: tuple[int, int]) -> Scene:
     Overlay(rng, size, 0.35).apply(image)
     if rng.random() < 0.35:
         image = transcode(image, int(rng.integers(22, 70)), float(rng.choice([1.0, 0.75, 0.6])))
-    return Scene(image, ids, camera, crowd, wardrobe, points, boxes, visible_shares(ids, areas))
+    return Scene(image, ids, camera, crowd, wardrobe, points, people.numerals, boxes, visible_shares(ids, areas))
 
 
 def drawn_size(rng: np.random.Generator, size: tuple[int, int]) -> tuple[int, int]:

@@ -1,0 +1,74 @@
+"""The two small networks that look at one person's crop. PyTorch: for training only, tagging runs what they are exported to.
+
+Both take crops as `vision.crops.cut` makes them, uint8 (N, 128, 96, 3).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import torch
+from torch import nn
+
+FACING_BINS = 36
+"""Histogram of the torso's facing, bin k centred on -pi + (k + 1/2) 2 pi / 36."""
+ROLES = ("player", "official", "other")
+TENS, UNITS = 11, 10
+"""The last tens stand for a number of one digit."""
+SHIRT_ROWS, SHIRT_COLUMNS = slice(12, 76), slice(16, 80)
+"""Where a crop shows the shirt."""
+
+
+def _stage(channels: int, more: int, kernel: int = 3) -> nn.Sequential:
+    """Half the size."""
+    return nn.Sequential(nn.Conv2d(channels, more, kernel, 2, kernel // 2, bias=False), nn.BatchNorm2d(more), nn.ReLU())
+
+
+class Residual(nn.Module):
+    """One convolution beside the identity."""
+
+    def __init__(self, channels: int) -> None:
+        super().__init__()
+        self.inner = nn.Sequential(nn.Conv2d(channels, channels, 3, 1, 1, bias=False), nn.BatchNorm2d(channels))
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return torch.relu(x + self.inner(x))
+
+
+def _planes(crops: torch.Tensor) -> torch.Tensor:
+    """(N, H, W, 3) bytes to (N, 3, H, W) around 0."""
+    return crops.permute(0, 3, 1, 2).float() / 128.0 - 1.0
+
+
+class Looks(nn.Module):
+    """Logits of the facing's histogram (N, 36) and of the role (N, 3), and CIE Lab / 50 of shirt, trousers and helmet (N, 9)."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.body = nn.Sequential(
+            _stage(3, 24, 5), _stage(24, 48), Residual(48), _stage(48, 80), Residual(80), _stage(80, 96), Residual(96),
+            nn.Conv2d(96, 48, 1), nn.ReLU(), nn.Flatten(), nn.Dropout(0.1), nn.Linear(48 * 4 * 3, 96), nn.ReLU())
+        self.facing, self.role, self.cloth = nn.Linear(96, FACING_BINS), nn.Linear(96, len(ROLES)), nn.Linear(96, 9)
+
+    def forward(self, crops: torch.Tensor) -> tuple[torch.Tensor, ...]:
+        seen = self.body(nn.functional.avg_pool2d(_planes(crops), 2))
+        return self.facing(seen), self.role(seen), self.cloth(seen)
+
+
+class Numbers(nn.Module):
+    """Logits of the tens (N, 11) and the units (N, 10) on the shirt, and of being readable at all (N, 1)."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.body = nn.Sequential(
+            _stage(3, 24, 5), _stage(24, 40), Residual(40), _stage(40, 64), Residual(64), Residual(64),
+            nn.Conv2d(64, 24, 1), nn.ReLU(), nn.Flatten(), nn.Dropout(0.1), nn.Linear(24 * 64, 96), nn.ReLU())
+        self.tens, self.units, self.readable = nn.Linear(96, TENS), nn.Linear(96, UNITS), nn.Linear(96, 1)
+
+    def forward(self, crops: torch.Tensor) -> tuple[torch.Tensor, ...]:
+        seen = self.body(_planes(crops[:, SHIRT_ROWS, SHIRT_COLUMNS]))
+        return self.tens(seen), self.units(seen), self.readable(seen)
+
+
+OUTPUTS = {"looks": ("facing", "role", "cloth"), "numbers": ("tens", "units", "readable")}
+NETWORKS: dict[str, Any] = {"looks": Looks, "numbers": Numbers}
