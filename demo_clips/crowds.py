@@ -71,6 +71,29 @@ def formation(crowd: Crowd, rng: np.random.Generator, x: float, y: float, way: f
             crowd.pose[i] = P[str(rng.choice(moves))]
 
 
+def clash(crowd: Crowd, rng: np.random.Generator, x: float, y: float, way: float) -> None:
+    """Both lines after the snap: pairs of men who lean on each other, some two on one, backers and a passer close behind."""
+    ahead, depth = (0.0 if way > 0 else np.pi), float(rng.uniform(0.0, 4.0))
+    gap = float(rng.uniform(0.9, 1.7))
+    for i in range(int(rng.integers(4, 8))):
+        bow = 0.25 * (i - 2.5) ** 2 * depth / 4
+        cx, cy = x - way * (depth - bow) + float(rng.normal(0, 0.5)), y + (i - 2.5) * gap + float(rng.normal(0, 0.25))
+        turn = float(rng.normal(0, 0.5))
+        crowd.add(cx, cy, ahead + turn, str(rng.choice(["block", "block", "two-point", "shuffle", "backpedal"])), "a")
+        for _ in range(int(rng.choice([0, 1, 1, 1, 2]))):
+            reach = float(rng.uniform(0.45, 1.1))
+            crowd.add(
+                cx + way * reach * np.cos(turn) + float(rng.normal(0, 0.1)),
+                cy + reach * np.sin(turn) + float(rng.normal(0, 0.25)),
+                ahead + np.pi + turn + float(rng.normal(0, 0.3)),
+                str(rng.choice(["block", "block", "run", "two-point", "dive"])),
+                "b",
+            )
+    for _ in range(int(rng.integers(1, 4))):
+        back = depth + float(rng.uniform(1, 5))
+        crowd.add(x - way * back, y + float(rng.normal(0, 2)), ahead, str(rng.choice(["throw", "run", "two-point"])), "a")
+
+
 def pile(crowd: Crowd, rng: np.random.Generator, x: float, y: float) -> None:
     for _ in range(int(rng.integers(3, 12))):
         crowd.add(
@@ -124,10 +147,19 @@ def random_crowd(rng: np.random.Generator, x: float, y: float, spread: float) ->
     """A scene about (x, y) yd, `spread` yd of it in the picture."""
     crowd = Crowd([], [], [], [])
     kind = rng.choice(
-        ["formation", "live", "piles", "drill", "few", "mixture", "empty"], p=[0.27, 0.34, 0.09, 0.09, 0.06, 0.13, 0.02]
+        ["formation", "live", "clash", "piles", "drill", "few", "mixture", "empty"],
+        p=[0.24, 0.22, 0.2, 0.07, 0.07, 0.05, 0.13, 0.02],
     )
     if kind in ("formation", "live", "mixture"):
         formation(crowd, rng, x, float(np.clip(y, 18, 36)), float(rng.choice([-1, 1])), bool(kind != "formation"))
+    if kind == "clash":
+        middle = float(np.clip(y, 16, 38))
+        clash(crowd, rng, x, middle, float(rng.choice([-1, 1])))
+        for _ in range(int(rng.integers(8, 14))):
+            crowd.add(
+                x + float(rng.normal(0, 9)), float(np.clip(rng.normal(middle, 11), 1, WIDTH_YD - 1)), float(rng.uniform(0, 6.3)),
+                str(rng.choice(["run", "run", "backpedal", "shuffle", "two-point"])), str(rng.choice(["a", "b"])),
+            )
     if kind in ("piles", "mixture"):
         for _ in range(int(rng.integers(1, 4))):
             pile(crowd, rng, x + float(rng.normal(0, spread / 4)), y + float(rng.normal(0, spread / 4)))
