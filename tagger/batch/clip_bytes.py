@@ -20,6 +20,7 @@ FORMAT = "deepthird-work/1"
 _WHOLE = "whole"
 _ARRAYS = ("tracks", "field_tracks", "field_view")
 _PLAIN = ("fingerprint", "size_bytes", "fps", "duration_s", "width_px", "height_px", "frame_count")
+_MAPPINGS = ("track_of_player", "side_of_player", "seconds", "number_of_player")
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 """The time that ZIP members carry: the earliest that the format has, so that equal content is equal bytes."""
 
@@ -28,7 +29,7 @@ def clip_to_bytes(clip: ClipRecord, whole: bytes = b"") -> bytes:
     """The bytes of a tagged clip; `whole` goes along as it is (see `joining.pack_whole`)."""
     facts: dict[str, Any] = {"format": FORMAT, "path": str(clip.path), "reading": reading_to_json(clip.reading)}
     facts |= {name: getattr(clip, name) for name in _PLAIN}
-    facts |= {name: dict(getattr(clip, name)) for name in ("track_of_player", "side_of_player", "seconds")}
+    facts |= {name: dict(getattr(clip, name)) for name in _MAPPINGS}
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w") as archive:
         archive.writestr(zipfile.ZipInfo("clip.json", _EPOCH), json.dumps(facts))
@@ -74,8 +75,7 @@ def clip_from_bytes(data: bytes) -> ClipRecord:
         return ClipRecord(
             path=Path(facts["path"]), tracks=unpack_tracks(tracks), field_tracks=unpack_field_tracks(field_tracks),
             field_view=unpack_field_view(field_view), reading=reading_from_json(facts["reading"]),
-            track_of_player=facts["track_of_player"], side_of_player=facts["side_of_player"], seconds=facts["seconds"],
-            **{name: facts[name] for name in _PLAIN})
+            **{name: facts[name] for name in (*_MAPPINGS, *_PLAIN)})
     except (KeyError, TypeError, ValueError, zipfile.BadZipFile) as error:
         raise ValueError(f"a worker's answer makes no sense ({type(error).__name__}: {error}); do all machines run the same "
                          "version of deepthird?") from error

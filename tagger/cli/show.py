@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,7 @@ from tagger.cli.options import json_option, library_option
 if TYPE_CHECKING:
     from tagger.football.types import Defender, Reading
     from tagger.library import StoredRep
+    from tagger.library.store import RosterEntry
 
 BEFORE_SNAP_S = 0.5
 NARROWEST_LANE = 24
@@ -32,6 +34,7 @@ def show_command(rep: str, library: Path, picture: Path | None, strip: bool, as_
 
     with Library.open(library, read_only=True) as kept:
         stored = kept.rep(kept.rep_id(rep))
+        names = roster_names(stored, kept.roster())
         if picture is not None:
             from tagger.cutups.diagram import write_diagram
 
@@ -43,10 +46,19 @@ def show_command(rep: str, library: Path, picture: Path | None, strip: bool, as_
             "clips": [{"path": str(c.path), "view": c.view, "is_main": c.is_main, "snap_s": c.snap_s,
                        "solved_share": c.solved_share, "yard_line_known": c.yard_line_known} for c in stored.clips],
             **reading_to_json(stored.reading), "verdicts": list(stored.verdicts), "numbers": dict(stored.numbers),
-            "by_coach": sorted(stored.by_coach), "corrections": [asdict(c) for c in stored.corrections]})
+            "roster_names": names, "by_coach": sorted(stored.by_coach), "corrections": [asdict(c) for c in stored.corrections]})
     else:
         click.echo(timeline(stored, shutil.get_terminal_size((120, 40)).columns))
     return 0
+
+
+def roster_names(stored: StoredRep, roster: Iterable[RosterEntry]) -> dict[str, str]:
+    """Player -> his name, where the number on his shirt is on his side's roster."""
+    name = {(entry.number, entry.side): entry.name for entry in roster}
+    defenders = {defender.player_id for defender in stored.reading.defenders}
+    found = {player: name.get((number, "defense" if player in defenders else "offense"))
+             for player, number in stored.numbers.items()}
+    return {player: told for player, told in found.items() if told is not None}
 
 
 def timeline(stored: StoredRep, width: int) -> str:

@@ -6,7 +6,7 @@ what the library's rows, the searches and the pages show. A new tagging changes 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
@@ -55,9 +55,11 @@ def standing(corrections: Iterable[Correction]) -> list[Correction]:
     return [c for c in log if c.undoes is None and c.correction_id not in undone]
 
 
-def effective(automatic: Reading, script: Situation, corrections: Iterable[Correction]) -> Effective:
-    """Lay the corrections (oldest first) over the automatic reading and the script's situation."""
-    state = Effective(automatic, script, ("open",) * len(automatic.events))
+def effective(automatic: Reading, script: Situation, corrections: Iterable[Correction],
+              numbers: Mapping[str, str] | None = None) -> Effective:
+    """Lay the corrections (oldest first) over the automatic reading, the script's situation and the shirt `numbers` (by player)
+    that were read on film."""
+    state = Effective(automatic, script, ("open",) * len(automatic.events), dict(numbers or {}))
     for correction in standing(corrections):
         if correction.subject == "rep":
             state = _rep(state, correction)

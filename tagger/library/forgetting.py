@@ -81,8 +81,8 @@ def forget_all(connection: sqlite3.Connection) -> Forgotten:
 
 
 def forget_number(connection: sqlite3.Connection, number: str, side: str | None) -> Forgotten:
-    """The link between film and a person: his name in the roster, and his number wherever a coach gave it to somebody. The tags
-    of the nameless player stay."""
+    """The link between film and a person: his name in the roster, and his number wherever it was read on film or a coach gave it
+    to somebody. The tags of the nameless player stay."""
     roster = connection.execute("DELETE FROM roster WHERE number = ?1 AND (?2 IS NULL OR side = ?2)", (number, side)).rowcount
     numbers = "SELECT correction_id, rep_id, subject, before, after FROM correction WHERE field = 'number'"
     said = [row for row in connection.execute(numbers)
@@ -92,10 +92,22 @@ def forget_number(connection: sqlite3.Connection, number: str, side: str | None)
         gone += connection.execute(
             "WITH RECURSIVE chain (id) AS (SELECT ? UNION SELECT correction_id FROM correction JOIN chain ON undoes = id)"
             " DELETE FROM correction WHERE correction_id IN (SELECT id FROM chain)", (row["correction_id"],)).rowcount
-    reps = {int(row["rep_id"]) for row in said}
+    reps = {int(row["rep_id"]) for row in said} | _unread(connection, number, side)
     for rep_id in reps:
         rebuild(connection, rep_id)
     return Forgotten(corrections=gone, roster_names=roster, reps_with_number=len(reps))
+
+
+def _unread(connection: sqlite3.Connection, number: str, side: str | None) -> set[int]:
+    """Take a number away wherever it was read on film; returns the reps."""
+    reps = set()
+    for row in connection.execute("SELECT clip_id, rep_id, number_of_player, side_of_player FROM clip").fetchall():
+        sides, numbers = json.loads(row["side_of_player"]), json.loads(row["number_of_player"])
+        kept = {p: n for p, n in numbers.items() if n != number or (side is not None and sides.get(p, side) != side)}
+        if kept != numbers:
+            connection.execute("UPDATE clip SET number_of_player = ? WHERE clip_id = ?", (json.dumps(kept), row["clip_id"]))
+            reps.add(int(row["rep_id"]))
+    return reps
 
 
 def _text(value: str | None) -> str | None:

@@ -19,7 +19,8 @@ class ClipRecord:
     """One tagged clip: the file's facts, the arrays, and what football read in it.
 
     `fps` is the mean rate (times always come from the container). `track_of_player` maps a player of the reading to his
-    `track_id`; `side_of_player` to "offense" or "defense". `seconds` holds the time that each stage took.
+    `track_id`; `side_of_player` to "offense" or "defense"; `number_of_player` to the number read on his shirt, for those whose
+    number is sure. `seconds` holds the time that each stage took.
     """
 
     path: Path
@@ -37,6 +38,7 @@ class ClipRecord:
     track_of_player: Mapping[str, int] = field(default_factory=dict)
     side_of_player: Mapping[str, str] = field(default_factory=dict)
     seconds: Mapping[str, float] = field(default_factory=dict)
+    number_of_player: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -56,9 +56,9 @@ def rebuild(connection: sqlite3.Connection, rep_id: int) -> None:
     reading, situation = connection.execute("SELECT reading, situation FROM rep_reading WHERE rep_id = ?", (rep_id,)).fetchone()
     automatic = reading_from_json(json.loads(reading))
     read = reread_of(connection, rep_id)[0] or automatic
-    state = effective(read, situation_from_json(json.loads(situation)), corrections_of(connection, rep_id))
-    tracks, sides = connection.execute(
-        "SELECT track_of_player, side_of_player FROM clip WHERE rep_id = ? AND is_main", (rep_id,)).fetchone()
+    tracks, sides, numbers = connection.execute(
+        "SELECT track_of_player, side_of_player, number_of_player FROM clip WHERE rep_id = ? AND is_main", (rep_id,)).fetchone()
+    state = effective(read, situation_from_json(json.loads(situation)), corrections_of(connection, rep_id), json.loads(numbers))
     write_effective(connection, rep_id, state, automatic, json.loads(sides), json.loads(tracks))
 
 
@@ -154,7 +154,8 @@ def _with_old_names(connection: sqlite3.Connection, record: RepRecord) -> RepRec
             renamed[index] = replace(
                 clip, reading=rename(clip.reading, names),
                 track_of_player={names.get(p, p): t for p, t in clip.track_of_player.items()},
-                side_of_player={names.get(p, p): s for p, s in clip.side_of_player.items()})
+                side_of_player={names.get(p, p): s for p, s in clip.side_of_player.items()},
+                number_of_player={names.get(p, p): n for p, n in clip.number_of_player.items()})
     return replace(record, clips=tuple(renamed))
 
 
@@ -168,7 +169,7 @@ def _save_clip(connection: sqlite3.Connection, rep_id: int, clip: ClipRecord) ->
         "solved_share": view.solved_share, "yard_line_known": int(view.yard_line_known), "lost_reason": view.reason,
         "snap_s": reading.snap_s, "track_of_player": json.dumps(dict(clip.track_of_player)),
         "side_of_player": json.dumps(dict(clip.side_of_player)), "reading": json.dumps(reading_to_json(reading)),
-        "seconds": json.dumps(dict(clip.seconds))}])
+        "seconds": json.dumps(dict(clip.seconds)), "number_of_player": json.dumps(dict(clip.number_of_player))}])
     clip_id = int(connection.execute("SELECT clip_id FROM clip WHERE fingerprint = ?", (clip.fingerprint,)).fetchone()[0])
     packed = {"tracks": pack(clip.tracks), "field_tracks": pack(clip.field_tracks), "field_view": pack(view)}
     insert(connection, "clip_arrays", [{"clip_id": clip_id, "kind": kind, "npz": npz} for kind, npz in packed.items()])

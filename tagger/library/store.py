@@ -147,7 +147,7 @@ class Library:
             clips = connection.execute("SELECT * FROM clip WHERE rep_id = ? ORDER BY is_main DESC, clip_id", (rep_id,)).fetchall()
             log = corrections_of(connection, rep_id)
             reread, upto = reread_of(connection, rep_id)
-        state = effective(reread or automatic, script, log)
+        state = effective(reread or automatic, script, log, json.loads(clips[0]["number_of_player"]) if clips else None)
         return StoredRep(
             RepSummary(*summary), tuple(_clip(clip) for clip in clips),
             state.reading, state.situation, automatic, script, tuple(log), state.verdicts, state.numbers, state.by_coach,
