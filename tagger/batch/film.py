@@ -7,10 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-SUFFIXES = frozenset((
-    ".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".mxf", ".wmv", ".asf", ".flv",
-    ".3gp", ".ogv"))
-"""File endings of the containers that FFmpeg's libraries read; a file that is named itself is tried whatever it is called."""
+from tagger.library.landing import SUFFIXES
 
 VIEW_WORDS = {
     "sideline": ("sideline", "side-line", "wide"),

@@ -13,15 +13,17 @@ from tagger.batch.summary import DATA, PAGE
 from tagger.cutups.review_copy import forget_copies
 from tagger.cutups.whole_file import write_text
 from tagger.library import Library
+from tagger.library.landing import UPLOADED, UPLOADS
 
 
 def forget_files(library: Library, words: tuple[str, ...]) -> list[Path]:
     """After rows were forgotten: remove what belongs to film that the library no longer knows (clips cut out of recordings,
-    review copies, half-joined views), the summary, and the lines of the watch log that hold one of `words` (none: the whole
-    log). Returns what was removed or rewritten."""
+    review copies, half-joined views, uploaded film that lies at one of `words`), the summary, and the lines of the watch log
+    that hold one of `words`. With no words: the whole log, and all that was uploaded. Returns what was removed or rewritten."""
     prints = {row[0] for row in library.sql("SELECT fingerprint FROM clips")[1]}
     known = {Path(row[0]) for row in library.sql("SELECT path FROM clips UNION SELECT path FROM jobs")[1]}
-    done = [*_cut_out(library.folder / CLIPS, known), *forget_copies(library.folder, prints), *Spool(library).prune()]
+    done = [*_cut_out(library.folder / CLIPS, known), *forget_copies(library.folder, prints), *Spool(library).prune(),
+            *_uploaded(library.folder.resolve(), known, words)]
     for path in (library.folder / PAGE, library.folder / DATA):
         if path.exists():
             path.unlink()
@@ -43,6 +45,19 @@ def _cut_out(folder: Path, known: set[Path]) -> Iterator[Path]:
                 path.unlink()
             with suppress(OSError):
                 place.rmdir()
+
+
+def _uploaded(library: Path, known: set[Path], words: tuple[str, ...]) -> Iterator[Path]:
+    """Film that lies in the library itself would only be tagged again."""
+    for folder in (library / UPLOADED, library / UPLOADS):
+        for path in sorted(folder.rglob("*"), reverse=True):  # a folder comes after what is in it
+            named = not words or any(path.is_relative_to(word) for word in words)
+            if path.is_file() and named and path not in known:
+                path.unlink()
+                yield path
+            elif path.is_dir():
+                with suppress(OSError):
+                    path.rmdir()
 
 
 def _without(path: Path, words: tuple[str, ...]) -> bool:

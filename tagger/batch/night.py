@@ -11,7 +11,6 @@ from pathlib import Path
 
 from tagger.batch.crew import Crew
 from tagger.batch.joining import join_work
-from tagger.batch.owner import Owner
 from tagger.batch.process import Work
 from tagger.batch.queue import work_through
 from tagger.batch.saved_cutups import write_cutups
@@ -19,6 +18,7 @@ from tagger.batch.summary import Summary, write_summary
 from tagger.batch.watch import Taken, Watch
 from tagger.batch.work import tag_film
 from tagger.library import Library
+from tagger.library.owner import Owner
 
 LOG = "watch.log"
 LOG_BYTES, LOG_COUNT = 1 << 20, 5

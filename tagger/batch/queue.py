@@ -16,7 +16,6 @@ from typing import TypeVar
 from tagger.batch.clip_bytes import clip_from_bytes, whole_in
 from tagger.batch.crew import Crew, Progress
 from tagger.batch.joining import Joins, join_work
-from tagger.batch.owner import Owner
 from tagger.batch.pairing import find_pairs
 from tagger.batch.plan import Scripts
 from tagger.batch.process import Tell, Work, WorkFailed, call_of
@@ -24,6 +23,7 @@ from tagger.batch.recording import is_recording, take_recording
 from tagger.batch.work import tag_film
 from tagger.football.types import Situation
 from tagger.library import ClipRecord, Job, Library, LibraryBusy, LibraryError, RepRecord
+from tagger.library.owner import Owner
 
 LOOK_EVERY_S = 0.5
 PATIENCE_S = 600.0

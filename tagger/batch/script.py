@@ -10,8 +10,7 @@ from typing import Any
 
 from tagger.football.types import Situation
 from tagger.library.csv_table import read_table
-
-FILE_NAME = "practice-script.csv"
+from tagger.library.landing import SCRIPT
 
 SYNONYMS: dict[str, tuple[str, ...]] = {
     "rep": ("rep", "rep number", "rep no", "play", "play number", "play no", "clip", "clip name", "file", "file name", "filename",
@@ -112,6 +111,6 @@ def _yards(text: str) -> float:
 def script_near(clip: Path) -> Path | None:
     """The practice-script.csv that lies beside a clip or one folder above."""
     for folder in (clip.parent, clip.parent.parent):
-        if (folder / FILE_NAME).is_file():
-            return folder / FILE_NAME
+        if (folder / SCRIPT).is_file():
+            return folder / SCRIPT
     return None

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from tagger.batch.film import SUFFIXES
+from tagger.library.landing import SUFFIXES
 
 
 @dataclass(frozen=True)

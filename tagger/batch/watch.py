@@ -11,6 +11,7 @@ from tagger.batch.plan import Scripts
 from tagger.batch.settling import Settling, Standing
 from tagger.batch.work import options_to_json
 from tagger.library import Library, Seen, Wish, fingerprint
+from tagger.library.landing import UPLOADED
 from tagger.pipeline import TagOptions
 
 
@@ -26,10 +27,15 @@ class Taken:
 
 
 class Watch:
-    """One watched folder. A file is taken once it has looked the same for `settle_s`."""
+    """A watched folder (None: none) and the one for film that was uploaded to the library. A file is taken once it has looked the
+    same for `settle_s`."""
 
-    def __init__(self, folder: Path, library: Library, options: TagOptions, scripts: Scripts, settle_s: float) -> None:
-        self._settling = Settling(folder, leave_out=(library.folder,))
+    def __init__(self, folder: Path | None, library: Library, options: TagOptions, scripts: Scripts, settle_s: float) -> None:
+        uploaded = library.folder.resolve() / UPLOADED
+        uploaded.mkdir(exist_ok=True)
+        self._settlings = [Settling(uploaded)]
+        if folder is not None and not folder.resolve().is_relative_to(uploaded):
+            self._settlings.append(Settling(folder, leave_out=(library.folder,)))
         self.scripts = scripts
         self._library, self._options, self._settle_s = library, options, settle_s
         self._in_hand: set[Path] = set()
@@ -37,7 +43,7 @@ class Watch:
     def look(self, now_s: float) -> Taken:
         """Look once, and queue what is ready. Raises ValueError if the folder cannot be read."""
         taken, ready, fresh = Taken(), dict[Path, str](), set[Path]()
-        for file in self._settling.look(now_s):
+        for file in [file for settling in self._settlings for file in settling.look(now_s)]:
             known = self._library.seen_film.find(file.path)
             if known is not None and (known.size_bytes, known.mtime_ns) == (file.size_bytes, file.mtime_ns):
                 if not known.note:

@@ -24,13 +24,16 @@ if TYPE_CHECKING:
     help="Also for the staff: this machine's address on their network. Asks everybody for a token.",
 )
 @click.option("--open/--no-open", "open_page", default=True, help="Open the page in the browser.")
-def review_command(library: Path, port: int, share: str | None, open_page: bool) -> None:
+@click.option("--upload-quota", type=click.FloatRange(0.0), default=500.0, show_default=True, metavar="GIB",
+              help="So much film may be uploaded to the library, all together.")
+def review_command(library: Path, port: int, share: str | None, open_page: bool, upload_quota: float) -> None:
     """Look at the tags where the machine is unsure, and correct them.
 
     The page is served to this machine alone and needs no internet. With --share it is open to others on the network who
     have its address with the token; what that exposes is said when it starts.
     """
     from tagger.review.serve import serve
+    from tagger.review.upload_store import GIB, UploadLimits
 
     def ready(listening: Listening) -> None:
         if listening.warning:
@@ -39,4 +42,4 @@ def review_command(library: Path, port: int, share: str | None, open_page: bool)
         if open_page:
             click.launch(listening.address)
 
-    serve(library, port, share, ready)
+    serve(library, port, share, ready, UploadLimits(quota_bytes=int(upload_quota * GIB)))

@@ -24,10 +24,10 @@ from tagger.cli.options import (
 
 if TYPE_CHECKING:
     from tagger.batch.crew import Crew
-    from tagger.batch.owner import Owner
     from tagger.batch.plan import Plan, Scripts
     from tagger.football.types import Reading
     from tagger.library import Library
+    from tagger.library.owner import Owner
 
 
 @click.command("tag")
@@ -48,11 +48,11 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     """
     from tagger.batch.cluster import crew_for
     from tagger.batch.film import find_clips, pair_views
-    from tagger.batch.owner import Owner
     from tagger.batch.plan import Scripts, plan_films
     from tagger.batch.script import read_script
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
+    from tagger.library.owner import Owner
     from tagger.pipeline import TagOptions
 
     films = pair_views(find_clips(paths))

@@ -22,7 +22,7 @@ from tagger.cli.options import (
 
 
 @click.command("watch")
-@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("folder", required=False, type=click.Path(exists=True, file_okay=False, path_type=Path))
 @library_option
 @tagging_options
 @script_option
@@ -37,23 +37,24 @@ from tagger.cli.options import (
 @click.option("--cutups", type=click.Path(file_okay=False, path_type=Path),
               help="Write every saved search as a cut-up into this folder.")
 @json_option
-def watch_command(folder: Path, library: Path, level: str, weights: Path | None, device: str, script: Path | None,
+def watch_command(folder: Path | None, library: Path, level: str, weights: Path | None, device: str, script: Path | None,
                   jobs: int | None, cluster: str | None, once: bool, every: float, settle: float, hours: float,
                   cutups: Path | None, as_json: bool) -> int:
-    """Tag whatever lands in FOLDER, and write a summary (summary.html, summary.json) into the library.
+    """Tag whatever lands in FOLDER or is uploaded on the review page, and write a summary (summary.html, summary.json) into the
+    library. Without FOLDER only what is uploaded.
 
     A file is taken when it has stopped growing, each content once, under whatever name. Works through the night: what crashes
     or hangs is set aside after two tries, with its reason. Writes watch.log in the library; prints nothing but to a terminal.
     """
     from tagger.batch.cluster import crew_for
     from tagger.batch.night import NightOptions, keep_watch, open_log
-    from tagger.batch.owner import WATCH, Owner
     from tagger.batch.plan import Scripts
     from tagger.batch.script import read_script
     from tagger.batch.summary import summary_to_json
     from tagger.batch.watch import Watch
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
+    from tagger.library.owner import WATCH, Owner
     from tagger.pipeline import TagOptions
 
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))

@@ -43,7 +43,8 @@ class Wish:
 
 @dataclass(frozen=True)
 class Job(Wish):
-    """A wish in the queue. `reason` says why it failed, or what the last try met."""
+    """A wish in the queue. `reason` says why it failed, or what the last try met; `changed_at` (ISO 8601, UTC) when it came into
+    its state."""
 
     job_id: int = 0
     run: int = 0
@@ -52,6 +53,7 @@ class Job(Wish):
     reason: str = ""
     attempts: int = 0
     interruptions: int = 0
+    changed_at: str = ""
 
 
 class Jobs:
@@ -194,4 +196,4 @@ def _queue(connection: sqlite3.Connection, wish: Wish, run: int, goes_on: bool) 
 def _job(row: sqlite3.Row) -> Job:
     return Job(row["fingerprint"], Path(row["path"]), json.loads(row["options"]), row["rep_name"],
                tuple(json.loads(row["views_of"])), row["job_id"], row["run"], row["state"], row["worker"], row["reason"],
-               row["attempts"], row["interruptions"])
+               row["attempts"], row["interruptions"], row["changed_at"])

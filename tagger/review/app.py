@@ -14,10 +14,12 @@ from tagger.cutups.review_copy import ReviewCopies
 from tagger.library.faults import LibraryError
 from tagger.library.queue_order import ReviewQueue
 from tagger.library.store import Library
-from tagger.review import api, pages
+from tagger.review import api, night_page, pages, upload_protocol
 from tagger.review.catching_up import catch_up
 from tagger.review.film import FilmServer
 from tagger.review.safety import Door, SafetyLayer, refused
+from tagger.review.upload_check import check_film
+from tagger.review.upload_store import UploadLimits, UploadStore, known_film
 
 
 class Shelf:
@@ -37,7 +39,7 @@ class Shelf:
         return opened
 
 
-def create_app(folder: Path, door: Door) -> FastAPI:
+def create_app(folder: Path, door: Door, uploads: UploadLimits | None = None) -> FastAPI:
     """The application over the library in `folder`. Raises LibraryError if there is none that can be opened."""
     app = FastAPI(title="deepthird review", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
     app.state.shelf, app.state.film, app.state.door = Shelf(folder), FilmServer(), door
@@ -45,12 +47,22 @@ def create_app(folder: Path, door: Door) -> FastAPI:
     catch_up(folder, app.state.copies, app.state.shelf.rereading)
     app.include_router(pages.router)
     app.include_router(api.router)
+    _take_film(app, folder, uploads or UploadLimits())
     app.add_exception_handler(LibraryError, _not_there)
     app.add_exception_handler(ValueError, _not_possible)
     app.add_exception_handler(RequestValidationError, _not_understood)
     app.add_exception_handler(HTTPException, _http)
-    app.add_middleware(SafetyLayer, door=door)
+    app.add_middleware(SafetyLayer, door=door, wider=upload_protocol.WIDER)
     return app
+
+
+def _take_film(app: FastAPI, folder: Path, limits: UploadLimits) -> None:
+    """The page of the night, and film from browsers."""
+    shelf: Shelf = app.state.shelf
+    app.state.uploads = UploadStore(folder, limits, check_film, lambda mark: known_film(shelf.library, mark))
+    threading.Thread(target=app.state.uploads.sweep, daemon=True).start()
+    app.include_router(upload_protocol.router)
+    app.include_router(night_page.router)
 
 
 def _answer(request: Request, status: int, line: str) -> Response:

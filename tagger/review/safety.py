@@ -23,8 +23,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 MAX_BODY_BYTES = 64 * 1024
 """A correction takes some hundred bytes; the largest, twenty clicked points, about two thousand."""
 MAX_URL_BYTES = 4096
-SAFE_METHODS = frozenset({"GET", "HEAD"})
-METHODS = SAFE_METHODS | {"POST"}
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+METHODS = frozenset({"GET", "HEAD", "POST"})
 COOKIE = "deepthird_review"
 GUESSES_PER_MINUTE = 20
 POLICY = "; ".join(
@@ -61,14 +61,28 @@ class Door:
     page_token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
 
 
+@dataclass(frozen=True)
+class Wider:
+    """The part of the server at and below `path` that takes other methods and larger bodies; every other rule holds there too."""
+
+    path: str
+    methods: frozenset[str]
+    max_body_bytes: int
+
+    def holds(self, path: str) -> bool:
+        """True if `path` belongs to this part."""
+        return path == self.path or path.startswith(self.path + "/")
+
+
+PAGES = Wider("", METHODS, MAX_BODY_BYTES)
 TOO_LARGE = f"the request is larger than {MAX_BODY_BYTES} bytes"
 
 
 class SafetyLayer:
     """ASGI middleware that refuses what is not meant for this server, and sets the protective headers on every answer."""
 
-    def __init__(self, app: ASGIApp, door: Door, clock: Callable[[], float] = time.monotonic) -> None:
-        self.app, self.door, self._clock = app, door, clock
+    def __init__(self, app: ASGIApp, door: Door, clock: Callable[[], float] = time.monotonic, wider: Wider = PAGES) -> None:
+        self.app, self.door, self._clock, self._wider = app, door, clock, wider
         self._wrong_at: list[float] = []
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -82,17 +96,20 @@ class SafetyLayer:
         if refusal is not None:
             await refusal(scope, receive, armed)
             return
-        await self.app(scope, _limited(receive), armed)
+        await self.app(scope, _limited(receive, self._part(scope).max_body_bytes), armed)
+
+    def _part(self, scope: Scope) -> Wider:
+        return self._wider if self._wider.holds(scope["path"]) else PAGES
 
     def _refuse(self, scope: Scope) -> Response | None:
-        headers, method = Headers(scope=scope), scope["method"]
+        headers, method, part = Headers(scope=scope), scope["method"], self._part(scope)
         if headers.get("host", "").lower() not in self.door.hosts:
             return refused(421, "this server does not answer to that name; open the address that `deepthird review` printed")
         if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > MAX_URL_BYTES:
             return refused(414, "the address is too long")
-        if method not in METHODS:
+        if method not in part.methods:
             return refused(405, f"{method} is not used here")
-        if not 0 <= length_of(headers.get("content-length")) <= MAX_BODY_BYTES:
+        if not 0 <= length_of(headers.get("content-length")) <= part.max_body_bytes:
             return refused(413, TOO_LARGE)
         navigation = headers.get("sec-fetch-mode") == "navigate" and headers.get("sec-fetch-dest", "document") == "document"
         if headers.get("sec-fetch-site") in ("cross-site", "same-site") and not (navigation and method in SAFE_METHODS):
@@ -158,14 +175,14 @@ def _cookie(header: str) -> str:
     return found.value if found else ""
 
 
-def _limited(receive: Receive) -> Receive:
+def _limited(receive: Receive, most_bytes: int) -> Receive:
     taken = 0
 
     async def counted() -> Message:
         nonlocal taken
         message = await receive()
         taken += len(message.get("body", b""))
-        if taken > MAX_BODY_BYTES:
+        if taken > most_bytes:
             raise HTTPException(413, TOO_LARGE)
         return message
 

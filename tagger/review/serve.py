@@ -12,6 +12,7 @@ import uvicorn
 
 from tagger.review.app import create_app
 from tagger.review.safety import Door
+from tagger.review.upload_store import UploadLimits
 
 LOOPBACK = "127.0.0.1"
 MAX_CONNECTIONS = 400
@@ -35,7 +36,8 @@ def share_warning(folder: Path) -> str:
     )
 
 
-def serve(folder: Path, port: int, share: str | None = None, ready: Callable[[Listening], None] | None = None) -> None:
+def serve(folder: Path, port: int, share: str | None = None, ready: Callable[[Listening], None] | None = None,
+          uploads: UploadLimits | None = None) -> None:
     """Serve until interrupted. `share`: the address of this machine on the staff's network, None for this machine alone.
 
     Raises LibraryError without a library, ValueError with one line where the port or the address cannot be had.
@@ -46,7 +48,7 @@ def serve(folder: Path, port: int, share: str | None = None, ready: Callable[[Li
     token = secrets.token_urlsafe(24) if share else None
     door = Door(frozenset(f"{name}:{port}".lower() for name in names), token)
     try:
-        app = create_app(folder, door)
+        app = create_app(folder, door, uploads)
         address = f"http://{share or LOOPBACK}:{port}/" + (f"?token={token}" if token else "")
         if ready is not None:
             ready(Listening(address, share_warning(folder) if share else ""))

@@ -19,12 +19,12 @@ import small_work
 from tagger.batch.crew import LocalCrew
 from tagger.batch.film import find_clips, pair_views
 from tagger.batch.limits import Limits
-from tagger.batch.owner import Owner
 from tagger.batch.plan import Scripts, plan_films
 from tagger.batch.process import Work, WorkFailed, call_of, run_call
 from tagger.batch.queue import work_through
 from tagger.batch.work import options_to_json, tag_film
 from tagger.library import Library
+from tagger.library.owner import Owner
 from tagger.pipeline import TagOptions
 
 Film = Callable[[str, str], Path]

@@ -134,3 +134,23 @@ def test_an_open_reader_is_told_of(shelf: Path) -> None:
 @pytest.mark.parametrize("arguments", [[], ["--all", "--rep", "a"], ["--side", "offense", "--all"]])
 def test_one_thing_at_a_time(shelf: Path, arguments: list[str]) -> None:
     assert forget(shelf, *arguments).exit_code == 2
+
+
+@pytest.mark.parametrize(("what", "left"), [
+    (("--practice", "{up}/monday"), ["tuesday/a.mp4", "tuesday/b.mp4"]),
+    (("--rep", "tuesday/a"), ["monday/a.mp4", "tuesday/b.mp4"]),
+    (("--all",), []),
+])  # fmt: skip
+def test_uploaded_film_goes_with_its_reps(tmp_path: Path, what: tuple[str, ...], left: list[str]) -> None:
+    """What was not yet taken by a watch (tuesday/b.mp4) stays, unless everything goes."""
+    shelf = tmp_path / "library"
+    up = shelf.resolve() / "uploaded"
+    for name in ("monday/a.mp4", "tuesday/a.mp4", "tuesday/b.mp4"):
+        (up / name).parent.mkdir(parents=True, exist_ok=True)
+        (up / name).write_text(name)
+    with Library.open(shelf) as library:
+        for day in ("monday", "tuesday"):
+            made = rep(f"{day}/a")
+            library.save_rep(replace(made, clips=(replace(made.clips[0], path=up / day / "a.mp4"),)))
+    assert forget(shelf, *(word.format(up=up) for word in what), "--yes").exit_code == 0
+    assert sorted(str(path.relative_to(up)) for path in up.rglob("*.mp4")) == left

@@ -18,10 +18,10 @@ import small_work
 from tagger.batch.crew import LocalCrew
 from tagger.batch.film import find_clips, pair_views
 from tagger.batch.limits import Limits
-from tagger.batch.owner import Owner
 from tagger.batch.plan import Scripts, plan_films
 from tagger.batch.queue import Finished, work_through
 from tagger.library import Library
+from tagger.library.owner import Owner
 from tagger.pipeline import TagOptions
 
 Film = Callable[[str, str], Path]

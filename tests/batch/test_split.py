@@ -24,7 +24,6 @@ from tagger.batch.crew import LocalCrew
 from tagger.batch.cut_list import CutList
 from tagger.batch.film import RepFilm
 from tagger.batch.limits import Limits
-from tagger.batch.owner import Owner
 from tagger.batch.plan import Scripts, plan_films
 from tagger.batch.queue import work_through
 from tagger.batch.reps_in_activity import FoundRep, find_reps
@@ -32,6 +31,7 @@ from tagger.batch.script import Script
 from tagger.cutups.cut_apart import Part, cut_apart
 from tagger.football.types import Situation
 from tagger.library import Library
+from tagger.library.owner import Owner
 from tagger.pipeline import TagOptions
 from vision.video import probe, read_frames
 

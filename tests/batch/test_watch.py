@@ -17,13 +17,14 @@ from made_reps import rep
 from tagger.batch.crew import LocalCrew
 from tagger.batch.limits import Limits
 from tagger.batch.night import NightOptions, keep_watch, open_log
-from tagger.batch.owner import WATCH, Owner
 from tagger.batch.plan import Scripts
 from tagger.batch.saved_cutups import write_cutups
 from tagger.batch.settling import Settling
 from tagger.batch.summary import Summary
 from tagger.batch.watch import Watch
 from tagger.library import Library, Seen, fingerprint
+from tagger.library.landing import UPLOADED
+from tagger.library.owner import WATCH, Owner
 from tagger.pipeline import TagOptions
 
 Film = Callable[[str, str], Path]
@@ -76,6 +77,20 @@ def test_what_is_no_film_and_what_hides_is_left_alone(film: Film, tmp_path: Path
     film("library/e.mp4", "rep")
     found = Settling(tmp_path / "film", leave_out=(tmp_path / "film" / "library",)).look(0.0)
     assert [file.path.name for file in found] == ["a.mp4", "c.MOV"]
+
+
+def test_uploaded_film_is_taken_too(film: Film, library: Library, tmp_path: Path) -> None:
+    film("a.mp4", "rep")
+    up = library.folder / UPLOADED / "tuesday" / "b.mp4"
+    up.parent.mkdir(parents=True)
+    up.write_text("rep b")
+    half = library.folder / "uploads" / "0.part"
+    half.parent.mkdir()
+    half.write_text("rep half")
+    assert night(library, tmp_path).tagged == ("a", "b")
+    alone = Watch(None, library, TagOptions(), Scripts(), 0.0)
+    up.with_name("c.mp4").write_text("rep c")
+    assert [wish.path.name for wish in alone.look(0.0).queued] == ["c.mp4"]
 
 
 def test_a_folder_that_is_gone_is_told(tmp_path: Path) -> None:

@@ -26,7 +26,7 @@ from homography.field import LENGTH_YD, WIDTH_YD
 
 Array = npt.NDArray[Any]
 STEP_S = 0.05
-RATE = Fraction(25)
+USUAL_RATE = Fraction(25)
 SIZE_PX = (640, 360)
 SET_S = 1.2
 """How long everybody stands set before the rep's own film begins."""
@@ -150,8 +150,8 @@ def joined(pieces: list[Piece]) -> RepMotion:
 class PracticeShot(Shot):
     """The whole practice through one camera, whose operator follows each piece in turn."""
 
-    def __init__(self, pieces: list[Piece], whole: RepMotion, view: str, rng: np.random.Generator) -> None:
-        times = np.arange(0.0, float(whole.time_s[-1]), float(1 / RATE))
+    def __init__(self, pieces: list[Piece], whole: RepMotion, view: str, rate: Fraction, rng: np.random.Generator) -> None:
+        times = np.arange(0.0, float(whole.time_s[-1]), float(1 / rate))
         ball_x = float(np.median(whole.ball_xyz_yd[:, 0]))
         mount = choose_mount(view, rng, 1, ball_x)
         still = replace(whole, snap_s=float(whole.time_s[-1]))
@@ -188,11 +188,12 @@ def _cameras(pieces: list[Piece], mount: Any, times: Array, rng: np.random.Gener
             for p, t, f in zip(pan, tilt, focal, strict=True)]
 
 
-def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_share: float = 0.25) -> dict[str, Any]:
+def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_share: float = 0.25,
+                   rate: Fraction = USUAL_RATE) -> dict[str, Any]:
     """Film a practice into `out`, its truth beside it (`.json`): snap and end of each rep on the film's clock."""
     pieces = practice(seed, reps, cut_share)
     whole = joined(pieces)
-    shot = PracticeShot(pieces, whole, view, np.random.default_rng([seed, 78, len(view)]))
+    shot = PracticeShot(pieces, whole, view, rate, np.random.default_rng([seed, 78, len(view)]))
     off, snaps, ends, cuts, at_s = [], [], [], [], 0.0
     for piece in pieces:
         if piece.cut_before:  # the camera was off over the first half of this piece
@@ -202,14 +203,14 @@ def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_
             ends.append(at_s + piece.motion.end_s)
         at_s += len(piece.motion.time_s) * STEP_S
     kept = [i for i, t in enumerate(shot.time_s) if not any(a <= t < b for a, b in off)]
-    with Mp4Writer(out, SIZE_PX, RATE) as writer:
+    with Mp4Writer(out, SIZE_PX, rate) as writer:
         for i in kept:
             writer.write(shot.finish(i, shot.clean(i)[0]))
     def on_film(moment_s: float) -> float:
         return round(moment_s - sum(min(b, moment_s) - a for a, b in off if a < moment_s), 3)
     cuts = [on_film(b) for _, b in off]
     truth = {"seed": seed, "view": view, "snaps_s": [on_film(t) for t in snaps], "ends_s": [on_film(t) for t in ends],
-             "cuts_s": cuts, "duration_s": len(kept) / float(RATE)}
+             "cuts_s": cuts, "duration_s": len(kept) / float(rate)}
     out.with_suffix(".json").write_text(json.dumps(truth))
     return truth
 
@@ -221,5 +222,6 @@ if __name__ == "__main__":
     parser.add_argument("--reps", type=int, default=6)
     parser.add_argument("--view", default="sideline", choices=("sideline", "low-sideline", "end-zone"))
     parser.add_argument("--cut-share", type=float, default=0.25)
+    parser.add_argument("--rate", type=Fraction, default=USUAL_RATE, help="frames a second; the splitting looks at 12.5 at most")
     given = parser.parse_args()
-    print(json.dumps(write_practice(given.out, given.seed, given.reps, given.view, given.cut_share)))
+    print(json.dumps(write_practice(given.out, given.seed, given.reps, given.view, given.cut_share, given.rate)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import os
 import socket
+import time
 import uuid
 from pathlib import Path
 from types import TracebackType
@@ -12,6 +13,7 @@ from typing import IO, Self
 
 LOCKS = "locks"
 WATCH = "watch"
+LOOK_S = 0.2
 
 
 class Owner:
@@ -26,7 +28,7 @@ class Owner:
 
     def __enter__(self) -> Self:
         self.folder.mkdir(parents=True, exist_ok=True)
-        self._file = _lock(self.folder / f"{self.name}.lock")
+        self._file = _lock(self.folder / f"{self.name}.lock") or _lock_soon(self.folder / f"{self.name}.lock")
         if self._file is None:
             raise ValueError(f"{self.folder.parent}: another deepthird does the same on this library already; stop it first")
         return self
@@ -49,6 +51,25 @@ class Owner:
             path.unlink(missing_ok=True)
         file.close()
         return True
+
+
+def somebody_works(library: Path) -> bool:
+    """True if a program (tag, watch) works on this library's queue now."""
+    for path in (library / LOCKS).glob("*.lock"):
+        try:
+            file = _lock(path)
+        except OSError:  # gone between the listing and here
+            continue
+        if file is None:
+            return True
+        file.close()
+    return False
+
+
+def _lock_soon(path: Path) -> IO[bytes] | None:
+    """Once more after a moment: somebody may only have looked who is alive."""
+    time.sleep(LOOK_S)
+    return _lock(path)
 
 
 def _lock(path: Path) -> IO[bytes] | None:
