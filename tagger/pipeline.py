@@ -20,17 +20,16 @@ from homography.field import WIDTH_YD
 from homography.motion import image_motion
 from homography.types import FieldTracks, FieldView
 from tagger.football import Abstention, OwnShifts, PlayTracks, Reading, Situation, play_from_field, read_play, silent_reading
-from vision.detector import load_detector
+from vision.detector import TRACKED_CONFIDENCE, load_detector
 from vision.kits import describe
 from vision.outfits import Wardrobe, dress
 from vision.tracker import Shot, track, track_together
 from vision.types import Detections, FloatArray, IntArray, Tracks
 from vision.video import Frame, VideoInfo, probe, read_frames
+from vision.window import Window
 
 DETECTIONS_PER_S = 15.0
 """How often people are looked for: their motion between is smooth, and the detector is the dearest stage."""
-DETECTOR_SIZE_PX = 960
-"""Longer side of the picture that the detector gets: as many people found as at 1280 (model card), at half the cost."""
 MAX_HEIGHT_PX = 1080
 """Larger film is reduced while it is decoded."""
 MAX_CLIP_S = 180.0
@@ -154,7 +153,7 @@ def _inspect_still(path: Path, options: TagOptions) -> Inspection:
     if picture is None:
         raise ClipError(f"{path}: not a picture that can be read (JPEG or PNG)")
     bgr = np.asarray(picture, dtype=np.uint8)
-    found = load_detector(options.weights, options.device, DETECTOR_SIZE_PX, options.threads).detect(0, 0.0, bgr)
+    found = load_detector(options.weights, options.device, threads=options.threads).detect(0, 0.0, bgr)
     view = solve_still(bgr, found.xyxy, options.level)
     size_px = (bgr.shape[1], bgr.shape[0])
     looks = describe(bgr, found.xyxy)
@@ -165,14 +164,14 @@ def _inspect_still(path: Path, options: TagOptions) -> Inspection:
 def _watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[str, float],
            keep_at_s: float | None = None) -> tuple[_Watched, Frame | None]:
     """Stream the film once, keeping the small things, and the frame shown at `keep_at_s` if one is asked for."""
-    detector = load_detector(options.weights, options.device, DETECTOR_SIZE_PX, options.threads)
+    window = Window(load_detector(options.weights, options.device, None, options.threads, TRACKED_CONFIDENCE))
     observer, kept, wanted = Observer(), _Watched(), None
     every = options.detect_every or max(1, round((video.rate_hz or 30.0) / DETECTIONS_PER_S))
     frames, boxes = read_frames(video.path, MAX_HEIGHT_PX), np.zeros((0, 4), dtype=np.float32)
     while (frame := _next(frames, seconds)) is not None:
         if frame.index % every == 0:
             with _timed(seconds, "detection"):
-                found = detector.detect(frame.index, frame.time_s, frame.bgr)
+                found = window.detect(frame.index, frame.time_s, frame.bgr)
             with _timed(seconds, "kits"):
                 kept.looks.append(describe(frame.bgr, found.xyxy))
             kept.detections.append(found)

@@ -16,15 +16,18 @@ from vision.types import Detections
 PERSON = "person"
 DEFAULT_WEIGHTS = "people.onnx"
 DEFAULT_IMAGE_SIZE_PX = 960
-MIN_CONFIDENCE = 0.2
-"""Boxes below are mostly one person boxed twice; between this and certainty the tracker decides."""
+MIN_CONFIDENCE = 0.3
+"""Of a box that is shown to somebody; below, false ones and doubles outnumber the people."""
+TRACKED_CONFIDENCE = 0.2
+"""Of a box that the tracker may use: it knows where somebody should be."""
 
 class Detector(Protocol):
-    """Finds people. `image_size_px` is the longest side of the picture that the network sees."""
+    """Finds people. `image_size_px` is the longest side of the picture that the network sees, where nothing else is asked."""
 
     image_size_px: int
 
-    def detect(self, frame_index: int, time_s: float, bgr: npt.NDArray[np.uint8]) -> Detections:
+    def detect(self, frame_index: int, time_s: float, bgr: npt.NDArray[np.uint8],
+               image_size_px: int | None = None) -> Detections:
         """People in `bgr` (H, W, 3), boxes in its pixels, surest first, `class_id` 0. Raises ValueError on another shape."""
         ...
 
@@ -76,10 +79,11 @@ class OnnxDetector:
         self._fixed_hw = (shape[2], shape[3]) if isinstance(shape[2], int) and isinstance(shape[3], int) else None
         self.image_size_px = max(self._fixed_hw) if self._fixed_hw else image_size_px or _trained_size(metadata)
 
-    def detect(self, frame_index: int, time_s: float, bgr: npt.NDArray[np.uint8]) -> Detections:
+    def detect(self, frame_index: int, time_s: float, bgr: npt.NDArray[np.uint8],
+               image_size_px: int | None = None) -> Detections:
         """See `Detector.detect`."""
         _check_picture(bgr)
-        blob, scale, offset = letterbox(bgr, self.image_size_px, self._fixed_hw)
+        blob, scale, offset = letterbox(bgr, image_size_px or self.image_size_px, self._fixed_hw)
         output = self._session.run(None, {self._input.name: blob})[0]
         xyxy, confidence = decode(output, self._person, self._end_to_end, len(self._names), self.min_confidence, self.path)
         xyxy = (xyxy - np.tile(offset, 2)) / scale
@@ -102,11 +106,12 @@ class TorchDetector:
         self._person = _person_class(names, path)
         self.image_size_px = image_size_px or DEFAULT_IMAGE_SIZE_PX
 
-    def detect(self, frame_index: int, time_s: float, bgr: npt.NDArray[np.uint8]) -> Detections:
+    def detect(self, frame_index: int, time_s: float, bgr: npt.NDArray[np.uint8],
+               image_size_px: int | None = None) -> Detections:
         """See `Detector.detect`."""
         _check_picture(bgr)
-        result: Any = self._model.predict(bgr, imgsz=self.image_size_px, conf=self.min_confidence, iou=RAW_NMS_IOU, rect=True,
-                                    device=self.device, classes=[self._person], verbose=False)
+        result: Any = self._model.predict(bgr, imgsz=image_size_px or self.image_size_px, conf=self.min_confidence,
+                                          iou=RAW_NMS_IOU, rect=True, device=self.device, classes=[self._person], verbose=False)
         found = result[0].boxes
         xyxy = np.asarray(found.xyxy.cpu(), dtype=np.float64).reshape(-1, 4)
         return finish(frame_index, time_s, xyxy, np.asarray(found.conf.cpu(), dtype=np.float64).reshape(-1), bgr.shape[:2])

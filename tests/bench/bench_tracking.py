@@ -31,12 +31,13 @@ from demo_clips.simulate import simulate
 from homography import Observer, solve_clip
 from homography.motion import image_motion
 from vision.boxes import iou
-from vision.detector import Detector, load_detector
+from vision.detector import TRACKED_CONFIDENCE, Detector, load_detector
 from vision.kits import describe
 from vision.outfits import Wardrobe, dress
 from vision.tracker import track
 from vision.types import Detections
 from vision.video import read_frames
+from vision.window import Window
 
 VISIBLE = 0.25
 IN_SPACE = {"qb", "wr", "te", "rb", "corner", "safety", "nickel", "linebacker"}
@@ -140,9 +141,10 @@ def follow(clip: Clip, detector: Detector, every: int) -> tuple[dict[str, Rows],
     """Rows by tracker, seconds by tracker, share of right kits, and the frames with boxes."""
     observer, evidence, detections, looks, boxes = Observer(), [], [], [], np.zeros((0, 4), np.float32)
     others = {"bytetrack": Baseline("bytetrack"), "botsort": Baseline("botsort")}
+    window = Window(detector)
     for frame in read_frames(clip.path):
         if frame.index % every == 0:
-            found = detector.detect(frame.index, frame.time_s, frame.bgr)
+            found = window.detect(frame.index, frame.time_s, frame.bgr)
             detections.append(found)
             looks.append(describe(frame.bgr, found.xyxy))
             boxes = found.xyxy
@@ -190,7 +192,7 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=2)
     arguments = parser.parse_args()
     first, last = map(int, arguments.seeds.split(":"))
-    detector = load_detector(arguments.weights, threads=2)
+    detector = load_detector(arguments.weights, threads=2, min_confidence=TRACKED_CONFIDENCE)
     table: dict[tuple[str, str], list[dict[str, float]]] = {}
     kits: list[float] = []
     with tempfile.TemporaryDirectory() as temporary:
