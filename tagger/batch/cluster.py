@@ -7,7 +7,7 @@ from concurrent.futures import Future
 from typing import TYPE_CHECKING, Any
 
 from tagger.batch.crew import Crew, LocalCrew
-from tagger.batch.limits import Limits, limits_for
+from tagger.batch.limits import Bounds, Limits, limits_for
 from tagger.batch.process import Call, Tell, WorkFailed, run_call
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def _short(error: BaseException) -> str:
     return " ".join(str(error).split())[:160] or type(error).__name__
 
 
-def crew_for(cluster: str | None, jobs: int | None, pieces: int, options: TagOptions) -> Crew:
+def crew_for(cluster: str | None, jobs: int | None, pieces: int, options: TagOptions, bounds: Bounds | None = None) -> Crew:
     """Who does so many pieces of work: processes of this machine, or the `cluster` ("local" or the scheduler's "host:port")."""
-    workers, limits = limits_for(jobs, pieces, options)
+    workers, limits = limits_for(jobs, pieces, options, bounds)
     return LocalCrew(workers, limits) if cluster is None else ClusterCrew(cluster, workers, limits)

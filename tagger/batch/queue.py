@@ -115,7 +115,8 @@ class _Night:
             job = patiently(lambda: jobs.claim(self._owner.name, self._run))
             if job is None:
                 return
-            asked = {"path": str(job.path), "options": dict(job.options), "threads": self._crew.limits.threads}
+            limits = self._crew.limits
+            asked = {"path": str(job.path), "options": dict(job.options), "threads": limits.threads, "side_px": limits.side_px}
             call = call_of(self._work, asked)
             self._in_work[self._crew.start(call, self._progress.teller(job.job_id, job.path.stem))] = job
 
@@ -126,7 +127,7 @@ class _Night:
         except WorkFailed as failure:
             reason = failure.line
             if failure.again:
-                state = patiently(lambda: self._library.jobs.tried(job.job_id, reason))
+                state = patiently(lambda: self._library.jobs.tried(job.job_id, reason, self._crew.limits.tries))
                 return Finished(job, state, reason=reason)
             patiently(lambda: self._library.jobs.fail(job.job_id, reason))
             return Finished(job, "failed", reason=reason)

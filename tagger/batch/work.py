@@ -32,7 +32,11 @@ def tag_film(arguments: Mapping[str, Any], tell: Tell) -> bytes:
 
     path = Path(arguments["path"])
     mark = fingerprint(path)
-    if beside(path).is_file() or probe(path).duration_s > MAX_CLIP_S:
+    info = probe(path)
+    if max(info.width_px, info.height_px) > arguments["side_px"]:
+        raise ValueError(f"{path}: picture of {info.width_px} x {info.height_px} px, more than the {arguments['side_px']} px "
+                         "that --side-limit allows; export the clip smaller")
+    if beside(path).is_file() or info.duration_s > MAX_CLIP_S:
         return find_cuts_work(arguments, tell)
     tagged = tag_clip(path, options_from_json(arguments["options"], arguments["threads"]), tell)
     return clip_to_bytes(record_of(tagged, mark), pack_whole(tagged))

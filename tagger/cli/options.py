@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import re
 from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import click
 
@@ -49,6 +50,30 @@ def jobs_option(command: Command) -> Command:
     """--jobs: how many cores the work may take."""
     return click.option("--jobs", type=click.IntRange(1, 256), default=None, show_default="all cores",
                         help="Clips at once, each in a process on one core of its own.")(command)
+
+
+def limit_options(command: Command) -> Command:
+    """--time-limit, --memory-limit, --tries, --side-limit, as one argument `bounds`."""
+    @functools.wraps(command)
+    def bounded(*args: Any, time_limit: float, memory_limit: float | None, tries: int, side_limit: int, **more: Any) -> Any:
+        from tagger.batch.limits import GIB, Bounds
+
+        memory_bytes = None if memory_limit is None else int(memory_limit * GIB)
+        return command(*args, bounds=Bounds(60.0 * time_limit, memory_bytes, tries, side_limit), **more)
+
+    wrapped: Any = bounded
+    for option in (
+        click.option("--side-limit", type=click.IntRange(16, 8192), default=8192, show_default=True, metavar="PX",
+                     help="Film with a picture of a longer side is refused."),
+        click.option("--tries", type=click.IntRange(1, 20), default=2, show_default=True,
+                     help="A clip that crashes, hangs or takes too much is set aside after so many."),
+        click.option("--memory-limit", type=click.FloatRange(0.5), default=None, show_default="the machine's share, 4 at most",
+                     metavar="GIB", help="Memory that a clip's process may take; more, and it is stopped."),
+        click.option("--time-limit", type=click.FloatRange(0.1), default=60.0, show_default=True, metavar="MINUTES",
+                     help="Time that a clip may take; longer, and it is stopped."),
+    ):
+        wrapped = option(wrapped)
+    return cast("Command", wrapped)
 
 
 def _address(_context: click.Context, _parameter: click.Parameter, value: str | None) -> str | None:

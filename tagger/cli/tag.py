@@ -18,12 +18,14 @@ from tagger.cli.options import (
     json_option,
     level_or_none,
     library_option,
+    limit_options,
     script_option,
     tagging_options,
 )
 
 if TYPE_CHECKING:
     from tagger.batch.crew import Crew
+    from tagger.batch.limits import Bounds
     from tagger.batch.plan import Plan, Scripts
     from tagger.football.types import Reading
     from tagger.library import Library
@@ -36,11 +38,12 @@ if TYPE_CHECKING:
 @tagging_options
 @script_option
 @jobs_option
+@limit_options
 @cluster_option
 @click.option("--new-only", is_flag=True, help="Leave out film that is in the library already.")
 @json_option
 def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                jobs: int | None, cluster: str | None, new_only: bool, as_json: bool) -> int:
+                jobs: int | None, bounds: Bounds, cluster: str | None, new_only: bool, as_json: bool) -> int:
     """Tag clips, or folders of clips, into the library.
 
     Two clips named alike but for their view (rep-7-sideline, rep-7-end-zone) are one rep. Film that is tagged again gets new
@@ -62,7 +65,8 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
         plan = plan_films(films, options, scripts, lambda prints: new_only and all(kept.has_film(mark) for mark in prints))
         for line in plan.problems:
             say(f"deepthird: {line}")
-        failures = plan.problems + _work(kept, owner, plan, scripts, lambda pieces: crew_for(cluster, jobs, pieces, options))
+        failures = plan.problems + _work(
+            kept, owner, plan, scripts, lambda pieces: crew_for(cluster, jobs, pieces, options, bounds))
         for line in plan.notes:
             say(f"deepthird: {line}")
         saved = _saved(kept, plan)

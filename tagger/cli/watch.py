@@ -5,7 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,9 +16,13 @@ from tagger.cli.options import (
     json_option,
     level_or_none,
     library_option,
+    limit_options,
     script_option,
     tagging_options,
 )
+
+if TYPE_CHECKING:
+    from tagger.batch.limits import Bounds
 
 
 @click.command("watch")
@@ -27,6 +31,7 @@ from tagger.cli.options import (
 @tagging_options
 @script_option
 @jobs_option
+@limit_options
 @cluster_option
 @click.option("--once", is_flag=True, help="Take what is ready now, then end (for cron).")
 @click.option("--every", type=click.FloatRange(0.1), default=10.0, show_default=True, metavar="SECONDS",
@@ -38,7 +43,7 @@ from tagger.cli.options import (
               help="Write every saved search as a cut-up into this folder.")
 @json_option
 def watch_command(folder: Path | None, library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                  jobs: int | None, cluster: str | None, once: bool, every: float, settle: float, hours: float,
+                  jobs: int | None, bounds: Bounds, cluster: str | None, once: bool, every: float, settle: float, hours: float,
                   cutups: Path | None, as_json: bool) -> int:
     """Tag whatever lands in FOLDER or is uploaded on the review page, and write a summary (summary.html, summary.json) into the
     library. Without FOLDER only what is uploaded.
@@ -66,7 +71,7 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
         log = open_log(library, also_to_terminal=sys.stderr.isatty())
         watch = Watch(folder, kept, options, scripts, settle)
         night = NightOptions(once, every, settle, hours, cutups)
-        summary = keep_watch(watch, kept, owner, lambda pieces: crew_for(cluster, jobs, pieces, options), night, log)
+        summary = keep_watch(watch, kept, owner, lambda pieces: crew_for(cluster, jobs, pieces, options, bounds), night, log)
     if as_json:
         print_json(summary_to_json(summary))
     return 1 if summary.not_tagged else 0

@@ -1,7 +1,8 @@
 """The queue of film to be tagged: what waits, what runs, what was done, what failed and why. Survives a stop at any moment.
 
 waiting -> running -> done, or -> failed (no try will help: not a video), or -> waiting again after a crash and, after
-MOST_ATTEMPTS of them, -> set-aside. A clip over which the whole program died waits again at the end of the queue.
+MOST_ATTEMPTS of them (or as many as were asked for), -> set-aside. A clip over which the whole program died waits again at the
+end of the queue.
 """
 
 from __future__ import annotations
@@ -110,12 +111,12 @@ class Jobs:
         with self._writing() as connection:
             end_job(connection, job_id, FAILED, reason)
 
-    def tried(self, job_id: int, reason: str) -> str:
-        """A try crashed, hung or took too much; returns the job's new state, waiting or set-aside."""
+    def tried(self, job_id: int, reason: str, most: int = MOST_ATTEMPTS) -> str:
+        """A try crashed, hung or took too much; returns the job's new state, waiting or (after `most` tries) set-aside."""
         with self._writing() as connection:
             connection.execute("UPDATE job SET attempts = attempts + 1 WHERE job_id = ?", (job_id,))
             attempts = connection.execute("SELECT attempts FROM job WHERE job_id = ?", (job_id,)).fetchone()[0]
-            state = SET_ASIDE if attempts >= MOST_ATTEMPTS else WAITING
+            state = SET_ASIDE if attempts >= most else WAITING
             end_job(connection, job_id, state, reason)
         return state
 

@@ -18,7 +18,7 @@ import small_work
 
 from tagger.batch.crew import LocalCrew
 from tagger.batch.film import find_clips, pair_views
-from tagger.batch.limits import Limits
+from tagger.batch.limits import MOST_SIDE_PX, Limits
 from tagger.batch.plan import Scripts, plan_films
 from tagger.batch.process import Work, WorkFailed, call_of, run_call
 from tagger.batch.queue import work_through
@@ -87,9 +87,9 @@ def test_a_clock_set_back_changes_nothing(film: Film, tmp_path: Path, monkeypatc
     assert sorted(tag(tmp_path / "film", tmp_path / "library")) == ["done", "done", "set-aside", "waiting"]
 
 
-def decode(path: Path, work: Work = tag_film) -> str:
+def decode(path: Path, work: Work = tag_film, side_px: int = MOST_SIDE_PX) -> str:
     """The tagger's own child on one file: what became of it, as a word or a line."""
-    arguments = {"path": str(path), "options": options_to_json(TagOptions()), "threads": 1}
+    arguments = {"path": str(path), "options": options_to_json(TagOptions()), "threads": 1, "side_px": side_px}
     try:
         run_call(call_of(work, arguments), Limits(wall_s=240, silent_s=120))
         return "tagged"
@@ -132,6 +132,8 @@ def test_what_is_no_film_is_told(tmp_path: Path, name: str, content: bytes, line
 def test_a_monstrous_picture_is_refused_before_it_is_unpacked(tmp_path: Path) -> None:
     path = write(tmp_path / "a.mp4", (8320, 64), 2)
     assert "picture of 8320 x 64 px, more than 8192 px a side; export the clip smaller" in decode(path)
+    small = write(tmp_path / "b.mp4", (640, 64), 2)
+    assert "picture of 640 x 64 px, more than the 600 px that --side-limit allows" in decode(small, side_px=600)
 
 
 @pytest.mark.slow

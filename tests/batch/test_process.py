@@ -14,10 +14,13 @@ from pathlib import Path
 import psutil
 import pytest
 import small_work
+from click.testing import CliRunner
 
 from tagger.batch.clip_bytes import clip_from_bytes, clip_to_bytes, whole_in
-from tagger.batch.limits import Limits, share
+from tagger.batch.limits import Bounds, Limits, limits_for, share
 from tagger.batch.process import Stopped, WorkFailed, call_of, run_call
+from tagger.cli import main
+from tagger.pipeline import TagOptions
 
 Film = Callable[[str, str], Path]
 
@@ -88,6 +91,28 @@ def test_a_child_dies_with_its_parent(film: Film) -> None:
     gone, alive = psutil.wait_procs(children, timeout=20)
     assert gone
     assert not alive
+
+
+def test_a_person_sets_the_bounds() -> None:
+    bounds = Bounds(120.0, 2 << 30, 4, 1920)
+    workers, limits = limits_for(2, 9, TagOptions(), bounds)
+    assert (workers, limits.wall_s, limits.memory_bytes, limits.tries, limits.side_px) == (2, 120.0, 2 << 30, 4, 1920)
+    assert limits_for(2, 9, TagOptions())[1].memory_bytes <= 4 << 30
+
+
+def test_the_commands_hand_the_bounds_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = list[Bounds]()
+
+    def refuse(cluster: object, jobs: object, pieces: object, options: object, bounds: Bounds) -> None:
+        asked.append(bounds)
+        raise ValueError("enough")
+
+    monkeypatch.setattr("tagger.batch.cluster.crew_for", refuse)
+    (tmp_path / "a.mp4").write_text("rep")
+    words = ["--time-limit", "2", "--memory-limit", "1.5", "--tries", "3", "--side-limit", "4096"]
+    for command in (["tag"], ["watch", "--once", "--settle", "0.1"]):
+        CliRunner().invoke(main, [*command, str(tmp_path), *words, "--library", str(tmp_path / "library")])
+    assert asked == [Bounds(120.0, 3 << 29, 3, 4096)] * 2
 
 
 @pytest.mark.parametrize(

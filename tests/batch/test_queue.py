@@ -74,6 +74,12 @@ def test_the_order_of_work_does_not_matter(film: Film, tmp_path: Path) -> None:
     assert tags(tmp_path / "library-1") == tags(tmp_path / "library-3")
 
 
+def test_as_many_tries_as_are_asked_for(film: Film, tmp_path: Path) -> None:
+    film("a.mp4", "crash")
+    found = tag(tmp_path / "film", tmp_path / "library", 1, Limits(tries=3))
+    assert [end.state for end in found] == ["waiting", "waiting", "set-aside"]
+
+
 def test_film_that_changes_while_it_is_in_work_is_not_taken(film: Film, tmp_path: Path) -> None:
     film("a.mp4", "rep one")
     library = tmp_path / "library"

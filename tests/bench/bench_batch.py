@@ -19,7 +19,7 @@ import numpy as np
 
 from tagger.batch.activity import measure
 from tagger.batch.crew import LocalCrew, do_all
-from tagger.batch.limits import Limits
+from tagger.batch.limits import MOST_SIDE_PX, Limits
 from tagger.batch.process import WorkFailed, call_of
 from tagger.batch.reps_in_activity import FoundRep, find_reps
 from tagger.batch.work import options_to_json, tag_film
@@ -37,7 +37,8 @@ def workers(clips: list[Path], seconds: float) -> None:
         took: dict[tuple[int, int], float] = {}
         for count, threads in ((1, 1), (2, 1), (1, 2)):
             asked = [
-                (clip.stem, call_of(tag_film, {"path": str(clip), "options": options_to_json(TagOptions()), "threads": threads}))
+                (clip.stem, call_of(tag_film, {"path": str(clip), "options": options_to_json(TagOptions()), "threads": threads,
+                                               "side_px": MOST_SIDE_PX}))
                 for clip in short]
             crew = LocalCrew(count, Limits(threads=threads))
             start = time.perf_counter()
