@@ -114,7 +114,8 @@ def _check_rep_value(field: str, value: Any) -> None:
         raise ValueError(f"{field}: {value!r}, wanted some text")
 
 
-MOST_ANCHORS = 12
+MOST_ANCHORS = 24
+MOST_MARK_LETTERS = 40
 
 
 def _check_clip_value(field: str, value: Any) -> None:
@@ -128,7 +129,11 @@ def _check_clip_value(field: str, value: Any) -> None:
         for anchor in value:
             _number("frame_index", anchor.get("frame_index"))
             _check_point(anchor.get("image_xy_px"), "image_xy_px")
-            _check_point(anchor.get("field_xy_yd"), "field_xy_yd")
+            mark = anchor.get("mark")
+            if mark is None:
+                _check_point(anchor.get("field_xy_yd"), "field_xy_yd")
+            elif not isinstance(mark, str) or not 0 < len(mark) <= MOST_MARK_LETTERS:
+                raise ValueError(f"mark: {mark!r}, wanted the words of a mark of the field")
     else:
         if not isinstance(value, dict) or not all(isinstance(value.get(name), str) for name in ("a", "b")):
             raise ValueError(f"{field}: {value!r}, wanted an object with the players a and b")

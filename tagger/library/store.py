@@ -13,6 +13,7 @@ from typing import Any, Self
 from tagger.football.types import Reading
 from tagger.library import search as _search
 from tagger.library.arrays import unpack_field_tracks, unpack_field_view, unpack_tracks
+from tagger.library.clicked_fields import ClickedFields
 from tagger.library.connection import FILE_NAME, connect, transaction
 from tagger.library.correction_check import check, nearest
 from tagger.library.effective import effective, standing
@@ -56,6 +57,7 @@ class Library:
         self.folder, self._connection = folder, connection
         self.jobs = Jobs(self._reading, self._writing)
         self.seen_film = SeenFilm(self._reading, self._writing)
+        self.clicked_fields = ClickedFields(self._reading, self._writing)
 
     @classmethod
     def open(cls, folder: Path, read_only: bool = False) -> Self:
