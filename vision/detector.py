@@ -16,7 +16,7 @@ from vision.types import Detections
 PERSON = "person"
 DEFAULT_WEIGHTS = "people.onnx"
 DEFAULT_IMAGE_SIZE_PX = 960
-MIN_CONFIDENCE = 0.3
+MIN_CONFIDENCE = 0.25
 """Of a box that is shown to somebody; below, false ones and doubles outnumber the people."""
 TRACKED_CONFIDENCE = 0.2
 """Of a box that the tracker may use: it knows where somebody should be."""

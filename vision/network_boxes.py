@@ -16,8 +16,8 @@ STRIDE_PX = 32
 PAD_GREY = 114
 """Grey level around a letterboxed picture, as these networks are trained with."""
 
-DOUBLED_IOU = 0.75
-DOUBTFUL_DOUBLED_IOU = 0.5
+DOUBLED_IOU = 0.8
+DOUBTFUL_DOUBLED_IOU = 0.6
 SURE_CONFIDENCE = 0.5
 """A box that overlaps a surer one by more than DOUBLED_IOU is the same person boxed twice; linemen shoulder to shoulder overlap
 less. Below SURE_CONFIDENCE the bound falls toward DOUBTFUL_DOUBLED_IOU: there doubles are commoner than hidden people."""
