@@ -7,15 +7,18 @@ then the camera is solved over the whole clip, the people are linked on the fiel
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
 
 from homography import FrameEvidence, Observer, locate, solve_clip, solve_still
+from homography.clicked import solve_clicked
+from homography.clicks import Click, click
 from homography.field import WIDTH_YD
 from homography.motion import image_motion
 from homography.types import FieldTracks, FieldView
@@ -80,8 +83,19 @@ class TaggedClip:
 
 
 @dataclass(frozen=True)
+class MarkedSpot:
+    """A person's word: the mark of these `words` (see `homography.marks`) lies at `xy_px` of the picture that is shown at
+    `time_s` (None: at the moment that is inspected)."""
+
+    words: str
+    xy_px: tuple[float, float]
+    time_s: float | None = None
+
+
+@dataclass(frozen=True)
 class Inspection:
-    """What the machine saw at one moment: the picture, its boxes and the field model of that frame (row `row` of `view`)."""
+    """What the machine saw at one moment: the picture, its boxes and the field model of that frame (row `row` of `view`), found
+    by the `clicks` if there are any."""
 
     frame_bgr: np.ndarray
     time_s: float
@@ -89,6 +103,7 @@ class Inspection:
     tracks: Tracks
     view: FieldView
     row: int
+    clicks: tuple[Click, ...] = ()
 
 
 @dataclass
@@ -129,24 +144,35 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
     return TaggedClip(video, view, shot, tracks, field_tracks, play, reading, track_of_player(play), seconds, guess)
 
 
-def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None) -> Inspection:
-    """What the machine sees at one moment of a clip, or in a still picture. Raises ClipError as `tag_clip` does, and where the
-    clip ends before `at_s`."""
+def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None, marked: Sequence[MarkedSpot] = ()) -> Inspection:
+    """What the machine sees at one moment of a clip, or in a still picture; the field by a person's marked spots if there are
+    any. Raises ClipError as `tag_clip` does, where the clip ends before `at_s`, and where the spots give no field."""
     options = options or TagOptions()
     if path.suffix.lower() in STILL_SUFFIXES:
-        return _inspect_still(path, options)
+        return _inspect_still(path, options, marked)
     with _readable():
         watched, wanted = _watch(probe(path), options, _silent, {}, keep_at_s=at_s)
     if wanted is None:
         raise ClipError(f"{path}: ends at {watched.evidence[-1].time_s:.1f} s, before {at_s:.1f} s: choose an earlier moment")
-    view = solve_clip(watched.evidence, level=options.level)
+    with _readable():
+        clicks = _clicks(marked, watched.evidence, wanted.time_s)
+        solve = partial(solve_clicked, clicks=clicks) if clicks else solve_clip
+        view = solve(watched.evidence, level=options.level)
     tracks, _ = link(_shot(watched, view), view)
     nearest = min(watched.detections, key=lambda found: abs(found.time_s - wanted.time_s))
     row = int(np.searchsorted(view.frame_index, wanted.index))
-    return Inspection(wanted.bgr, wanted.time_s, nearest, tracks, view, row)
+    return Inspection(wanted.bgr, wanted.time_s, nearest, tracks, view, row, clicks)
 
 
-def _inspect_still(path: Path, options: TagOptions) -> Inspection:
+def _clicks(marked: Sequence[MarkedSpot], evidence: Sequence[FrameEvidence], at_s: float) -> tuple[Click, ...]:
+    """Marked spots as clicks in the frames that are shown at their times."""
+    times = np.array([frame.time_s for frame in evidence])
+    asked = [at_s if spot.time_s is None else spot.time_s for spot in marked]
+    rows = np.minimum(np.searchsorted(times, np.array(asked) - HALF_FRAME_S), len(evidence) - 1)
+    return tuple(click(spot.words, spot.xy_px, evidence[row].frame_index) for spot, row in zip(marked, rows, strict=True))
+
+
+def _inspect_still(path: Path, options: TagOptions, marked: Sequence[MarkedSpot]) -> Inspection:
     if not path.is_file():
         raise ClipError(f"{path}: no such file")
     picture = cv2.imread(str(path), cv2.IMREAD_COLOR)
@@ -154,11 +180,15 @@ def _inspect_still(path: Path, options: TagOptions) -> Inspection:
         raise ClipError(f"{path}: not a picture that can be read (JPEG or PNG)")
     bgr = np.asarray(picture, dtype=np.uint8)
     found = load_detector(options.weights, options.device, threads=options.threads).detect(0, 0.0, bgr)
-    view = solve_still(bgr, found.xyxy, options.level)
+    with _readable():
+        clicks = tuple(click(spot.words, spot.xy_px, 0) for spot in marked)
+        view = solve_still(bgr, found.xyxy, options.level)
+        if clicks:
+            view = solve_clicked([Observer().observe(0, 0.0, bgr, found.xyxy)], clicks, level=options.level)
     size_px = (bgr.shape[1], bgr.shape[0])
     looks = describe(bgr, found.xyxy)
     tracks, = dress([Wardrobe(track([found], size_px, appearance=[looks]), [found], [looks])])
-    return Inspection(bgr, 0.0, found, tracks, view, 0)
+    return Inspection(bgr, 0.0, found, tracks, view, 0, clicks)
 
 
 def _watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[str, float],

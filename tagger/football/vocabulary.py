@@ -23,6 +23,8 @@ TECHNIQUE_PHASES = ("aligned", "shifted", "read", "drop", "rush", "at-landmark",
 EVENT_KINDS = ("leverage-lost-over-top", "leverage-lost-inside", "leverage-lost-outside", "high-low-stress", "vertical-stress",
                "carried", "passed-off", "break", "late-rotation", "late-to-landmark", "disguise", "bust-empty-zone",
                "bust-two-in-zone", "bust-short-rush", "bust-called")
+FORMATION_FEATURES = ("bunch-left", "bunch-right", "stack-left", "stack-right", "condensed-left", "condensed-right",
+                      "attached-end-left", "attached-end-right", "empty")
 MOTION_ANSWERS = ("ran-with", "bumped", "stayed")
 PERIODS = ("team", "seven-on-seven", "drill")
 SIDES = ("offense", "defense")

@@ -14,16 +14,16 @@ from starlette.responses import JSONResponse, Response
 
 from tagger.football.types import Interval
 from tagger.library.faults import StaleEdit
-from tagger.library.own_shifts import load_shifts
 from tagger.library.queue_order import progress_of
 from tagger.library.reading_json import family_of, reading_to_json, situation_to_json
 from tagger.library.records import Correction, StoredRep
 from tagger.library.store import Library
+from tagger.review.clicked_film import arrays_of, check_anchors
 from tagger.review.edits import Edits, Reread, Undo
 from tagger.review.film import FilmServer
 from tagger.review.lot import drawn_reps
 from tagger.review.rep_data import log_data, moving_data, rep_data, version_of
-from tagger.review.reread import is_stale, reread
+from tagger.review.reread import is_stale, read_anew
 from tagger.review.safety import refused
 
 router = APIRouter()
@@ -63,7 +63,7 @@ def moving(request: Request, rep_id: Number, clip_id: Number) -> JSONResponse:
     clip = next((clip for clip in stored.clips if clip.clip_id == clip_id), None)
     if clip is None:
         return refused(404, f"clip {clip_id}: not a view of this rep")
-    return JSONResponse(moving_data(stored, clip, library.arrays(clip_id), library.arrays(stored.main_clip.clip_id)))
+    return JSONResponse(moving_data(stored, clip, *(arrays_of(library, stored, one) for one in (clip, stored.main_clip))))
 
 
 @router.get("/film/{clip_id}")
@@ -89,6 +89,9 @@ def correct(request: Request, rep_id: Number, edits: Edits) -> JSONResponse:
     """Log a coach's fixes, all or none. 409 with both versions if somebody else was faster."""
     library = _library(request)
     stored = library.rep(rep_id)
+    for edit in edits.edits:
+        if edit.field == "anchors":
+            check_anchors(library, stored, edit.subject, edit.after)
     said = [
         Correction(edits.who, e.subject, e.field, e.after, edits.reason, before_of(stored, e.subject, e.field, e.after))
         for e in edits.edits
@@ -118,7 +121,7 @@ def read_again(request: Request, rep_id: Number, asked: Reread) -> JSONResponse:
     with request.app.state.shelf.rereading:  # one at a time: it is the only thing here that takes a processor for long
         stored = library.rep(rep_id)
         if version_of(stored) == asked.version and is_stale(stored):
-            reading = reread(stored, library.arrays(stored.main_clip.clip_id), load_shifts(library.folder))
+            reading = read_anew(library, stored)
             with suppress(StaleEdit):  # a newer word will be read in its turn
                 library.save_reread(rep_id, reading, asked.version)
     return _whole(library, rep_id)

@@ -9,11 +9,10 @@ from pathlib import Path
 from tagger.cutups.review_copy import ReviewCopies
 from tagger.library.connection import FILE_NAME
 from tagger.library.faults import LibraryError
-from tagger.library.own_shifts import load_shifts
 from tagger.library.queue_order import ReviewQueue
 from tagger.library.store import Library
 from tagger.review.rep_data import version_of
-from tagger.review.reread import is_stale, reread
+from tagger.review.reread import is_stale, read_anew
 
 
 def catch_up(folder: Path, copies: ReviewCopies, rereading: threading.Lock) -> threading.Thread:
@@ -40,8 +39,7 @@ def read_stale(folder: Path, rep_ids: list[int], rereading: threading.Lock) -> N
             with rereading, suppress(ValueError):
                 rep = library.rep(rep_id)
                 if is_stale(rep):
-                    reading = reread(rep, library.arrays(rep.main_clip.clip_id), load_shifts(folder))
-                    library.save_reread(rep_id, reading, version_of(rep))
+                    library.save_reread(rep_id, read_anew(library, rep), version_of(rep))
 
 
 def _film(folder: Path) -> list[tuple[Path, str]]:

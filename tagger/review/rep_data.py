@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
 
-from homography import locate
 from homography.camera import ideal_from_field
 from homography.field import LEVELS
 from homography.types import LOST, STATUS_NAMES, FieldTracks, FieldView
@@ -18,10 +17,11 @@ from tagger.library.effective import standing
 from tagger.library.reading_json import family_of, likeliest, reading_to_json, situation_to_json
 from tagger.library.records import ClipArrays, Correction, StoredClip, StoredRep
 from tagger.library.store import RosterEntry
+from tagger.review.clicked_film import on_field_of
 from tagger.review.other_view import same_tracks
 from tagger.review.placement import placement_of
 from tagger.review.registration_fix import anchors_from, corrected_view
-from tagger.review.track_fixes import fixes_from, refit
+from tagger.review.track_fixes import fixes_from, followed_together, refit, track_of
 from vision.types import Tracks
 
 DEEPEST_ZONE_YD = 60.0
@@ -92,22 +92,12 @@ def clock_offset_s(clip: StoredClip, main: StoredClip, rep: StoredRep) -> float:
 
 
 def fixed_arrays(rep: StoredRep, clip: StoredClip, arrays: ClipArrays) -> ClipArrays:
-    """A clip's arrays with the coach's swaps, joins and clicks applied."""
-    said = standing(rep.corrections)
-    fixes = fixes_from(said, clip.fingerprint, lambda name: track_of(clip, name))
-    anchors = anchors_from(said, clip.fingerprint)
-    if not fixes and not anchors:
-        return arrays
-    tracks = refit(arrays.tracks, fixes)
-    view = corrected_view(arrays.field_view, anchors)
-    return ClipArrays(tracks, locate(tracks, view), view)
-
-
-def track_of(clip: StoredClip, name: str) -> int | None:
-    """The track of a player's name, or of "T<number>" for somebody who is in no reading."""
-    if name in clip.track_of_player:
-        return clip.track_of_player[name]
-    return int(name[1:]) if name.startswith("T") and name[1:].isdigit() and len(name) < 10 else None
+    """A clip's arrays with the coach's swaps, joins and dragged field applied; fields from named marks are in them already."""
+    drags = [anchor for anchor in anchors_from(standing(rep.corrections), clip.fingerprint) if "mark" not in anchor]
+    if drags:
+        arrays = on_field_of(corrected_view(arrays.field_view, drags), arrays)
+    fixes = fixes_from(rep, clip)
+    return replace(arrays, tracks=refit(arrays.tracks, fixes), field_tracks=refit(arrays.field_tracks, fixes))
 
 
 def sides_of(rep: StoredRep, clip: StoredClip) -> dict[int, str]:
@@ -124,13 +114,15 @@ def sides_of(rep: StoredRep, clip: StoredClip) -> dict[int, str]:
 
 def moving_data(rep: StoredRep, clip: StoredClip, arrays: ClipArrays, main_arrays: ClipArrays) -> dict[str, Any]:
     """A view's frames, people and zones. Lists run over `time_s`'s frames; a person's over `first` and on, null in gaps.
-    In another view than the main one people carry the names that the main view gave them."""
+    In another view than the main one people carry the names that the main view gave them; `own` is the name under which a
+    correction of this view's tracks knows them."""
     fixed = fixed_arrays(rep, clip, arrays)
-    main, names = rep.main_clip, {track: player for player, track in clip.track_of_player.items()}
-    sides = sides_of(rep, main)
-    snap_s = None if rep.reading.snap_s is None else rep.reading.snap_s + clock_offset_s(clip, main, rep)
-    if clip.clip_id != main.clip_id:
-        names, sides = _other_names(rep, clip, fixed, fixed_arrays(rep, main, main_arrays), sides)
+    main_fixed = fixed if clip.is_main else fixed_arrays(rep, rep.main_clip, main_arrays)
+    names, sides = who_is_who(rep, main_fixed)
+    snap_s = None if rep.reading.snap_s is None else rep.reading.snap_s + clock_offset_s(clip, rep.main_clip, rep)
+    if not followed_together(clip, rep.main_clip):
+        same = _other_tracks(rep, clip, fixed, main_fixed, names)
+        names, sides = ({track: of[own] for track, own in same.items() if own in of} for of in (names, sides))
     placement = placement_of(fixed.field_tracks, sides, snap_s, standing(rep.corrections))
     view = fixed.field_view
     return {
@@ -139,8 +131,10 @@ def moving_data(rep: StoredRep, clip: StoredClip, arrays: ClipArrays, main_array
         "time_s": _rounded(frame_times(view, fixed.tracks), 4),
         "frame_index": view.frame_index.tolist(),
         "hash_yd": LEVELS[view.level or "college"].hash_yd,
+        "view": view.view,
+        "lost_reason": view.reason,
         **_camera_data(view),
-        "people": _people(fixed.tracks, fixed.field_tracks, view, names, sides),
+        "people": _people(fixed.tracks, fixed.field_tracks, view, names, sides, {t: p for p, t in clip.track_of_player.items()}),
         "placement": None
         if placement is None
         else {"line_x_yd": round(placement.line_x_yd, 3), "direction": placement.direction},
@@ -148,26 +142,28 @@ def moving_data(rep: StoredRep, clip: StoredClip, arrays: ClipArrays, main_array
     }
 
 
-def _other_names(
-    rep: StoredRep, clip: StoredClip, fixed: ClipArrays, main_fixed: ClipArrays, main_sides: Mapping[int, str]
-) -> tuple[dict[int, str], dict[int, str]]:
-    """(track -> player, track -> side) of another view, from the men of the main one."""
-    if rep.reading.snap_s is None:
-        return {}, {}
+def who_is_who(rep: StoredRep, main_fixed: ClipArrays) -> tuple[dict[int, str], dict[int, str]]:
+    """(track -> player, track -> side) of the main view."""
+    from tagger.football import Abstention, play_from_field  # loads the inference's tables: most visits only look
+
     main = rep.main_clip
-    players = {track: player for player, track in main.track_of_player.items()}
+    names, sides = {track: player for player, track in main.track_of_player.items()}, sides_of(rep, main)
+    if not names and rep.reading.defenders:  # the machine found no play; the coach's word on the field let it be read
+        play = play_from_field(main_fixed.field_tracks, main_fixed.field_view, rep.situation)
+        if not isinstance(play, Abstention):
+            names = {int(player.lstrip("T")): player for player in play.player_id}
+            sides = {int(p.lstrip("T")): str(side) for p, side in zip(play.player_id, play.side, strict=True)} | sides
+    return names, sides
+
+
+def _other_tracks(rep: StoredRep, clip: StoredClip, fixed: ClipArrays, main_fixed: ClipArrays,
+                  names: Mapping[int, str]) -> dict[int, int]:
+    """Track of another view, followed by itself -> track of the main one who is the same man."""
+    if rep.reading.snap_s is None:
+        return {}
     shifted = not (main_fixed.field_view.yard_line_known and fixed.field_view.yard_line_known)
-    same = same_tracks(
-        main_fixed.field_tracks,
-        players,
-        rep.reading.snap_s,
-        fixed.field_tracks,
-        rep.reading.snap_s + clock_offset_s(clip, main, rep),
-        shifted,
-    )
-    return {track: players[own] for track, own in same.items()}, {
-        track: main_sides.get(own, "other") for track, own in same.items()
-    }
+    own_snap_s = rep.reading.snap_s + clock_offset_s(clip, rep.main_clip, rep)
+    return same_tracks(main_fixed.field_tracks, names, rep.reading.snap_s, fixed.field_tracks, own_snap_s, shifted)
 
 
 def frame_times(view: FieldView, tracks: Tracks) -> np.ndarray:
@@ -206,9 +202,8 @@ def _camera_data(view: FieldView) -> dict[str, Any]:
     }
 
 
-def _people(
-    tracks: Tracks, field_tracks: FieldTracks, view: FieldView, names: Mapping[int, str], sides: Mapping[int, str]
-) -> list[dict[str, Any]]:
+def _people(tracks: Tracks, field_tracks: FieldTracks, view: FieldView, names: Mapping[int, str], sides: Mapping[int, str],
+            own: Mapping[int, str]) -> list[dict[str, Any]]:
     row_of = {int(frame): row for row, frame in enumerate(view.frame_index)}
     people = []
     for track in np.unique(tracks.track_id):
@@ -220,6 +215,7 @@ def _people(
             {
                 "track": int(track),
                 "player": names.get(int(track)),
+                "own": own.get(int(track), f"T{track}"),
                 "side": sides.get(int(track), "other"),
                 "first": first,
                 "box": _laid(rows - first, tracks.xyxy[mine], length, 1),

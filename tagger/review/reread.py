@@ -17,8 +17,12 @@ from tagger.football.shift import OwnShifts
 from tagger.football.types import Abstention, CoachFacts, Interval, PlayTracks, Reading
 from tagger.library.effective import coach_intervals, standing
 from tagger.library.identity import rename
+from tagger.library.own_shifts import load_shifts
 from tagger.library.records import ClipArrays, Correction, StoredRep
-from tagger.review.rep_data import fixed_arrays, track_of
+from tagger.library.store import Library
+from tagger.review.clicked_film import arrays_of, find_fields
+from tagger.review.rep_data import fixed_arrays
+from tagger.review.track_fixes import track_of
 
 CONDITIONING_REP_FIELDS = frozenset({"snap_s", "direction", "ball_xy_yd", "family", "play_kind"})
 CONDITIONING_CLIP_FIELDS = frozenset({"swap", "join", "anchors", "snap_s"})
@@ -37,6 +41,12 @@ def conditions(correction: Correction) -> bool:
 def is_stale(rep: StoredRep) -> bool:
     """True while a word from which other tags follow has not been read into them."""
     return max((c.correction_id for c in rep.corrections if conditions(c)), default=0) > rep.reread_upto
+
+
+def read_anew(library: Library, rep: StoredRep) -> Reading:
+    """What `reread` makes of a rep, fields that wait for clicks being found first. Raises ValueError as both do."""
+    find_fields(library, rep)
+    return reread(rep, arrays_of(library, rep, rep.main_clip), load_shifts(library.folder))
 
 
 def reread(rep: StoredRep, arrays: ClipArrays, own: OwnShifts | None = None) -> Reading:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from homography.marks import ALONG, line_words, row_words
 from tagger.cutups.overlay import EVENT_WORDS
 from tagger.cutups.palette import LOOKS, SIDE_LETTERS
-from tagger.football.vocabulary import EVENT_KINDS, FAMILIES, PLAY_KINDS, SHELLS, UNKNOWN
+from tagger.football.vocabulary import EVENT_KINDS, FAMILIES, FORMATION_FEATURES, PLAY_KINDS, SHELLS, UNKNOWN
 
 LEFT_RIGHT = ("left", "right")
 QUARTERS = ("left-outside", "left-inside", "right-inside", "right-outside")
@@ -24,7 +25,8 @@ AREAS_OF: dict[str, tuple[str, ...]] = {
     "spy": (),
     "run-fit": (),
 }
-SETS = ("2x2", "3x1", "1x3", "2x1", "1x2", "3x2", "2x3", "4x1", "1x4")
+SETS = ("2x2", "3x1", "2x1", "3x2", "4x1", "1x1", "3x0", "2x0", "4x0")
+"""The fuller side first; strength says which that is."""
 FAMILY_NAMES = {
     "cover-0": "Cover 0",
     "cover-1": "Cover 1",
@@ -63,6 +65,7 @@ def page_words() -> dict[str, Any]:
         "shells": list(SHELLS),
         "play_kinds": list(PLAY_KINDS),
         "sets": list(SETS),
+        "features": list(FORMATION_FEATURES),
         "assignments": [
             {
                 "value": word,
@@ -75,5 +78,6 @@ def page_words() -> dict[str, Any]:
             for word, look in LOOKS.items()
         ],
         "areas": dict(SIDE_LETTERS),
+        "marks": {view: {"lines": line_words(view), "rows": row_words(view)} for view in ALONG},
         "events": {kind: EVENT_WORDS.get(kind, kind) for kind in EVENT_KINDS},
     }

@@ -208,7 +208,9 @@ def test_what_is_not_a_rep_is_done(client: TestClient, library: Library) -> None
 @pytest.mark.parametrize(("field", "after"), [
     ("swap", {"a": "D1", "b": "D1"}), ("swap", {"a": "D1"}), ("swap", None), ("join", [1, 2]), ("anchors", "x"),
     ("anchors", [{"frame_index": 1}]), ("anchors", [{"frame_index": -1, "image_xy_px": [1, 2], "field_xy_yd": [1, 2]}]),
-    ("anchors", [{"frame_index": 1, "image_xy_px": [1, 2], "field_xy_yd": [1, 2]}] * 13), ("nonsense", 1)])  # fmt: skip
+    ("anchors", [{"frame_index": 1, "image_xy_px": [1, 2], "field_xy_yd": [1, 2]}] * 25),
+    ("anchors", [{"frame_index": 1, "image_xy_px": [1, 2], "mark": "x" * 41}]),
+    ("anchors", [{"frame_index": 1, "image_xy_px": [1, 2], "mark": 3}]), ("nonsense", 1)])  # fmt: skip
 def test_senseless_words_on_a_clip_are_refused(library: Library, field: str, after: Any) -> None:
     with pytest.raises(ValueError, match=r"."):
         library.correct(1, word("clip:abc", field, after))

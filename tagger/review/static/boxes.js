@@ -66,8 +66,10 @@ export class BoxEditing {
     else if (event.key === "Escape") this.leave(false);
   }
 
+  close() { document.removeEventListener("keydown", this.keys, true); }
+
   leave(kept) {
-    document.removeEventListener("keydown", this.keys, true);
+    this.close();
     this.end(kept);
   }
 

@@ -55,7 +55,7 @@ function facts(page, act) {
   ];
   const tools = [["Ball", "Q", "ball"], ["Lines", "M", "turf"], ["Boxes", "C", "boxes"], ["Join", "B", "join"]];
   return el("section", { "aria-label": "Facts" }, el("ul", { class: "facts" }, rows.map(([label, value, name, key, why]) => el("li", { title: why || "" },
-    el("span", { class: "quiet" }, label), el("span", { class: `value ${said.includes(name) ? "by-coach" : ""}`, "data-fact": name }, value), button("Fix", key, () => act(name))))),
+    el("span", { class: "quiet" }, label), el("span", { class: `value ${[name, ...(name === "set_name" ? ["strength", "features"] : [])].some((n) => said.includes(n)) ? "by-coach" : ""}`, "data-fact": name }, value), button("Fix", key, () => act(name))))),
     el("div", { class: "tools" }, tools.map(([words, key, name]) => button(words, key, () => act(name)))));
 }
 
@@ -92,7 +92,7 @@ function reasonWords(page, why) {
 }
 
 export function saidWords(row) {
-  const shown = (value) => (value === null || value === undefined ? "nothing" : value.xyxy ? `${value.xyxy.length} boxes` : typeof value === "object" ? (Array.isArray(value) ? `${value.length} marks` : value.assignment || value.kind || Object.values(value).join(" ")) : String(value));
+  const shown = (value) => (value === null || value === undefined ? "nothing" : value.xyxy ? `${value.xyxy.length} boxes` : typeof value === "object" ? (Array.isArray(value) ? (value.every((v) => typeof v === "string") ? value.join(", ") || "none" : `${value.length} marks`) : value.assignment || value.kind || Object.values(value).join(" ")) : String(value));
   const who = row.subject.replace(/^clip:.*/, "film").replace(/^(defender|player):/, "");
   return `${who === "rep" ? "" : `${who} `}${row.field.replace(/_s$|_yd$/, "").replaceAll("_", " ")} → ${shown(row.after)}`;
 }

@@ -18,16 +18,19 @@ function shown(content, prepare) {
     dialog.addEventListener("close", () => { open = false; if (keys) dialog.removeEventListener("keydown", keys); resolve(answer); }, { once: true });
     open = true;
     dialog.showModal();
+    dialog.querySelector("[data-first]")?.focus();
   });
 }
 
-/** One of `options`, each { key, label, value, assignment? }; its key or a click chooses. */
+/** One of `options`, each { key, label, value, assignment?, group?, pressed? }; its key or a click chooses. */
 export function choose(title, options) {
+  const groups = [...new Set(options.map((o) => o.group))];
+  const button = (option, finish) => el("button", { type: "button", onclick: () => finish(option.value), "data-key": option.key, "aria-pressed": option.pressed === undefined ? null : String(option.pressed) },
+    el("kbd", {}, option.key.toUpperCase()), option.assignment ? swatch(option.assignment) : null, option.label);
   const content = (finish) => [
     el("h2", { id: "choice-title" }, title),
-    el("div", { class: "choices" }, options.map((option) => el("button", { type: "button", onclick: () => finish(option.value), "data-key": option.key },
-      el("kbd", {}, option.key.toUpperCase()), option.assignment ? swatch(option.assignment) : null, option.label))),
-  ];
+    groups.map((group) => [group ? el("h3", {}, group) : null, el("div", { class: "choices" }, options.filter((o) => o.group === group).map((o) => button(o, finish)))]),
+  ].flat(Infinity).filter(Boolean);
   return shown(content, (finish) => (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const option = options.find((o) => o.key === event.key.toLowerCase());
@@ -49,6 +52,28 @@ export function askText(title, label, value = "", maximum = 60, known = []) {
     el("form", { onsubmit: (event) => { event.preventDefault(); finish(input.value.trim()); } },
       el("h2", { id: "choice-title" }, title), el("label", { for: "asked" }, label, " "), input, " ",
       known.length ? el("datalist", { id: "asked-known" }, known.map((word) => el("option", { value: word }))) : null, el("button", { class: "act" }, "OK")),
+  ]);
+}
+
+/** A mark of the field as { view, line, row }, null when left. `marks` has each view's lines and rows; `given` is proposed. */
+export function askMark(marks, view, given) {
+  const pick = (id, label, options, value) => {
+    const made = el("select", { id, "data-first": id === "mark-line" }, options.map((o) => (Array.isArray(o) ? el("option", { value: o[0] }, o[1]) : el("option", { value: o }, o))));
+    if (value && options.some((o) => (Array.isArray(o) ? o[0] : o) === value)) made.value = value;
+    return [el("label", { for: id }, label), made];
+  };
+  const counted = Array.from({ length: 17 }, (_, k) => `line ${5 * (k - 8)}`);
+  const camera = pick("mark-view", "The camera stands", [["sideline", "at a sideline"], ["end-zone", "behind an end zone"]], view);
+  const place = el("div", { class: "mark-place" });
+  const fill = () => place.replaceChildren(
+    ...pick("mark-line", "Line", [...marks[camera[1].value].lines, ...counted], given.line), ...pick("mark-row", "where it meets the", marks[camera[1].value].rows, given.row));
+  camera[1].addEventListener("change", fill);
+  fill();
+  return shown((finish) => [
+    el("form", { onsubmit: (event) => { event.preventDefault(); const of = (id) => byId(id).value; finish({ view: of("mark-view"), line: of("mark-line"), row: of("mark-row") }); } },
+      el("h2", { id: "choice-title" }, "Which mark of the field?"), el("div", { class: "mark-place" }, camera), place,
+      el("p", { class: "quiet" }, "Left, right, near and far are the camera's. Where no number can be read, call any line \u201cline 0\u201d and count yards from it. Tops of numbers point to the field's middle."),
+      el("button", { class: "act" }, "Click it next")),
   ]);
 }
 

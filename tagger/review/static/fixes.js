@@ -1,7 +1,7 @@
 // Every fix that a coach can make, by the name that its key and its button share.
 
-import { BoxEditing } from "./boxes.js";
 import { askText, choose } from "./choosing.js";
+import { FilmFixes } from "./film_fixes.js";
 import { intervalAt } from "./geometry.js";
 import { lookOf, receiverName, words } from "./looks.js";
 import { notice } from "./notice.js";
@@ -9,13 +9,10 @@ import { notice } from "./notice.js";
 const FAMILY_KEYS = { "cover-0": "0", "cover-1": "1", "cover-2": "2", "tampa-2": "t", "cover-2-man": "m", "cover-3": "3", "cover-4": "4", "cover-6": "6", unknown: "u" };
 const ASSIGNMENT_KEYS = { "deep-third": "t", "deep-half": "h", "deep-quarter": "q", "curl-flat": "c", "hook-curl": "k", "middle-hook": "m", flat: "f", robber: "b", man: "n", rush: "r", spy: "s", "run-fit": "u" };
 const AREA_KEYS = { left: "l", middle: "m", right: "r", "left-outside": "1", "left-inside": "2", "right-inside": "3", "right-outside": "4" };
+const STRENGTH_KEYS = [["l", "left"], ["r", "right"], ["b", "balanced"]], FEATURE_KEYS = "acdefghij";
 const numbered = (values, label = (v) => v) => values.map((value, k) => ({ key: "123456789abcdefghij"[k], label: label(value), value }));
 
-export class Fixes {
-  constructor(page, saying) { Object.assign(this, { page, saying }); }
-
-  rep(field, after) { return this.saying.fix([{ subject: "rep", field, after }]); }
-
+export class Fixes extends FilmFixes {
   chosen() {
     if (!this.page.chosen) notice("Choose a man first: J and K, or click his lane.", true);
     return this.page.chosen;
@@ -31,13 +28,20 @@ export class Fixes {
     if (value) await this.rep("shell", value);
   }
 
+  /** Set, strength and features in one choice; a feature that is there is taken away. */
   async set_name() {
-    const value = await choose("Receivers, left x right", numbered(words.sets));
-    if (value) await this.rep("set_name", value);
+    const has = this.page.rep.reading.formation?.features || [];
+    const options = [
+      ...numbered(words.sets).map((o) => ({ ...o, group: "Receivers, the fuller side first", value: ["set_name", o.value] })),
+      ...STRENGTH_KEYS.map(([key, side]) => ({ key, label: side, group: "Strength", value: ["strength", side] })),
+      ...words.features.map((f, k) => ({ key: FEATURE_KEYS[k], label: f.replaceAll("-", " "), group: "Features", pressed: has.includes(f), value: ["features", has.includes(f) ? has.filter((h) => h !== f) : [...has, f]] })),
+    ];
+    const chosen = await choose("Formation", options);
+    if (chosen) await this.rep(...chosen);
   }
 
   async strength() {
-    const value = await choose("Strength", [["l", "left"], ["r", "right"], ["b", "balanced"]].map(([key, v]) => ({ key, label: v, value: v })));
+    const value = await choose("Strength", STRENGTH_KEYS.map(([key, v]) => ({ key, label: v, value: v })));
     if (value) await this.rep("strength", value);
   }
 
@@ -158,41 +162,5 @@ export class Fixes {
     const kind = await choose(`An event of ${player} here`, numbered(Object.keys(words.events), (k) => words.events[k]));
     const t = Math.round(this.page.timeS * 1000) / 1000;
     if (kind) await this.saying.fix([{ subject: "event", field: "added", after: { kind, player_id: player, against: null, start_s: t, end_s: t + 0.3, margin_yd: null } }]);
-  }
-
-  // --- the field --------------------------------------------------------------------------------------------------
-
-  ball() { this.page.setMode({ name: "ball", line: "Click where the ball lies, in the film or on the plan. Escape leaves." }); }
-
-  ballAt(field) { return this.rep("ball_xy_yd", field.map((v) => Math.round(v * 100) / 100)); }
-
-  turf() {
-    this.page.toggles.lines = true;
-    this.page.setMode({ name: "turf", line: "Drag a crossing of the dashed lines to where it really is in the film. Escape leaves." });
-  }
-
-  /** Draw the boxes of the shown frame anew, for training the detector. */
-  boxes() {
-    const { page } = this, screen = page.film.lead;
-    if (!screen) { notice("Boxes are drawn on the film, and there is none to be seen.", true); return; }
-    page.film.pause();
-    const subject = `clip:${screen.clip.mark}`, frame = screen.moving.frame_index[screen.row];
-    const said = page.rep.corrections.filter((c) => c.standing && c.subject === subject && c.field === "boxes" && c.after.frame_index === frame).at(-1);
-    page.editing = new BoxEditing(screen, said?.after.xyxy, (kept) => {
-      if (kept === null) { page.draw(); return; }
-      const after = page.editing.value();
-      page.editing = null;
-      page.setMode(null);
-      if (kept) this.saying.fix([{ subject, field: "boxes", after }]);
-    });
-    const acts = [["Keep", () => page.editing.leave(true)], ["Take away", () => { page.editing.remove(); page.draw(); }], ["Leave", () => page.editing.leave(false)]];
-    page.setMode({ name: "boxes", line: "Drag on the film to add a box, a box to move it, its corner to size it; Delete takes the chosen one away. Enter keeps all, Escape none.", acts });
-  }
-
-  /** A dragged turf spot joins those of its view. */
-  anchor(screen, field_xy_yd, image_xy_px) {
-    const before = this.page.anchorsOf(screen.clip).map(({ frame_index, image_xy_px: i, field_xy_yd: f }) => ({ frame_index, image_xy_px: i, field_xy_yd: f }));
-    const anchor = { frame_index: screen.moving.frame_index[screen.row], image_xy_px: image_xy_px.map((v) => Math.round(v * 10) / 10), field_xy_yd };
-    return this.saying.fix([{ subject: `clip:${screen.clip.mark}`, field: "anchors", after: [...before, anchor].slice(-12) }]);
   }
 }

@@ -21,7 +21,7 @@ function repField(next, field, after) {
   if (field in CERTAIN) {
     reading[CERTAIN[field]] = { [after]: 1 };
     if (field !== "family") reading[field] = after;
-  } else if (["set_name", "strength"].includes(field) && reading.formation) reading.formation = { ...reading.formation, [field]: after };
+  } else if (["set_name", "strength", "features"].includes(field) && reading.formation) reading.formation = { ...reading.formation, [field]: after };
   else if (field === "snap_s") reading.snap_s = after;
   next.by_coach.push(field);
 }

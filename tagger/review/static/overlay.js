@@ -13,6 +13,7 @@ export function drawOverlay(screen, page) {
   const t = screen.moving.time_s[screen.row] - screen.offset;
   const at = (x, y) => { const p = toPicture(screen.moving, screen.row, x, y); return p && [p[0] * scale, p[1] * scale]; };
   if (page.editing?.screen === screen) { page.editing.draw(context); return; }
+  if (!screen.moving.image_from_field[screen.row]) plate(context, "The field was not found here: M names its marks", width / 2, 6, "#000", "#fff", false);
   if (page.toggles.lines) drawLines(context, at);
   if (page.toggles.zones) drawZones(context, screen, page, t, at);
   const taken = [];

@@ -52,7 +52,8 @@ class Page {
     const { rep, movings, videos } = await (this.ready.get(repId) || prepared(repId));
     this.chosen = null;
     this.chosenEvent = null;
-    this.editing?.leave(false);
+    this.editing?.close();
+    this.editing = null;
     this.take(rep, movings);
     this.film.load(rep, movings, videos);
     for (const screen of this.film.screens) this.pointers(screen);
@@ -273,7 +274,7 @@ class Page {
       pickMan: async () => { const player = await this.pick("Press the letter of the man."); if (player) this.choose(player); },
       formation: () => (shift ? this.fixes.strength() : this.fixes.set_name()), assignment: () => this.fixes.assignment(shift), border: () => this.fixes.border(key === "[" ? -1 : 1),
       event: () => this.fixes.nextEvent(shift ? -1 : 1), verdict: () => this.fixes.verdict(key.toLowerCase() === "y" ? "confirmed" : "wrong"),
-      undo: () => (shift ? this.saying.redo() : this.saying.undo()), reason: () => byId("reason").focus(), help,
+      turf: () => (shift ? this.fixes.marks() : this.fixes.turf()), undo: () => (shift ? this.saying.redo() : this.saying.undo()), reason: () => byId("reason").focus(), help,
       leave: () => { this.setMode(null); this.chosenEvent = null; this.choose(null); },
     };
     return own[action] ? own[action]() : this.fixes[action]();

@@ -94,6 +94,7 @@ export class Saying {
       if (now.rep_id === answer.rep_id && now.version <= answer.version && !this.pending) await this.page.replaced(answer, true);
     } catch (refusal) {
       notice(refusal.message, true);
+      if (this.page.rep === rep) await this.page.replaced(rep, true).catch(() => null); // the field may have been found, the play not
     } finally {
       byId("rereading").hidden = !this.page.rep.stale;
     }
