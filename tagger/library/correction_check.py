@@ -12,6 +12,7 @@ from tagger.football.vocabulary import (
     ASSIGNMENTS,
     EVENT_KINDS,
     FAMILIES,
+    FORMATION_FEATURES,
     PERIODS,
     PLAY_KINDS,
     SHELLS,
@@ -40,7 +41,7 @@ WORDS: dict[str, tuple[str, ...]] = {
 MOST_WORDS_SHOWN = 40
 NUMBERS = frozenset({"snap_s", "release_s", "end_s", "distance_yd", "yards_to_goal"})
 WHOLE_NUMBERS = frozenset({"down", "backs", "likely_releases", "rush_count", "box_count"})
-MAY_NOT_BE_NONE = frozenset({"review_state", "strength", "set_name", "backs", "likely_releases"})
+MAY_NOT_BE_NONE = frozenset({"review_state", "strength", "set_name", "backs", "likely_releases", "features"})
 
 
 def nearest(word: str, words: Collection[str], what: str) -> str:
@@ -101,6 +102,11 @@ def _check_rep_value(field: str, value: Any) -> None:
     elif field == "set_name":
         if not isinstance(value, str) or not re.fullmatch(r"\d\s?x\s?\d", value):
             raise ValueError(f"set_name: {value!r}, wanted receivers a side, as 3x1")
+    elif field == "features":
+        if not isinstance(value, list) or len(set(map(str, value))) != len(value):
+            raise ValueError(f"features: {value!r}, wanted a list of words, each once")
+        for word in value:
+            _known(word, FORMATION_FEATURES, "feature of a formation")
     elif field in WORDS:
         _known(value, WORDS[field], field)
     elif field in NUMBERS:

@@ -17,7 +17,7 @@ SITUATION_FIELDS = frozenset(f.name for f in fields(Situation))
 TIME_FIELDS = frozenset({"snap_s", "release_s", "end_s"})
 PROBABILITY_FIELDS = frozenset({"family", "shell", "play_kind"})
 COUNT_FIELDS = frozenset({"rush_count", "box_count"})
-FORMATION_FIELDS = frozenset({"set_name", "strength", "backs", "likely_releases"})
+FORMATION_FIELDS = frozenset({"set_name", "strength", "backs", "likely_releases", "features"})
 LAY_FIELDS = frozenset({"direction", "ball_xy_yd"})
 REP_FIELDS = (SITUATION_FIELDS | TIME_FIELDS | PROBABILITY_FIELDS | COUNT_FIELDS | FORMATION_FIELDS | LAY_FIELDS
               | {"variant", "review_state"})
@@ -90,7 +90,8 @@ def _rep(state: Effective, correction: Correction) -> Effective:
         pass  # how the play lies on the field: the reading knows it only once it is read anew
     elif name in FORMATION_FIELDS:
         empty = Formation("", "balanced", 0, {}, (), 0, 0.0, "")
-        told = replace(reading.formation or empty, confidence=1.0, why=correction.reason or COACH_WHY, **{name: value})
+        said = tuple(value) if name == "features" else value
+        told = replace(reading.formation or empty, confidence=1.0, why=correction.reason or COACH_WHY, **{name: said})
         state = replace(state, reading=replace(reading, formation=told))
     else:
         state = replace(state, reading=replace(reading, **{name: value}))

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from tagger.football.types import Defender, Reading
+from tagger.football.types import Defender, Formation, Reading
 from tagger.football.vocabulary import FAMILIES, UNKNOWN
 from tagger.library.reading_json import family_of, likeliest
 from tagger.library.records import StoredRep
@@ -145,7 +145,9 @@ def _kinds(tally: _Tally) -> tuple[TagTruth, ...]:
     return (
         tally.truth("coverage family", "the family called, `unknown` counted as an answer"),
         tally.truth("shell", "safeties at the snap"),
-        tally.truth("formation", "receivers a side"),
+        tally.truth("formation", "receivers a side, the fuller side first"),
+        tally.truth("strength", "left, right or balanced"),
+        tally.truth("formation features", "features that both name, of all that one of them names"),
         tally.truth("snap", f"within {SNAP_RIGHT_S:g} s"),
         tally.truth("assignment", "share of the defenders' time with the right word and area"),
         tally.truth("event told", "told events that the coach let stand"),
@@ -165,7 +167,7 @@ def _add_rep(tally: _Tally, lot: bool, rep: StoredRep, snaps: list[float]) -> No
     if coach.shell:
         tally.add("shell", lot, _word(machine.shell) == _word(coach.shell))
     if coach.formation is not None:
-        tally.add("formation", lot, machine.formation is not None and machine.formation.set_name == coach.formation.set_name)
+        _add_formation(tally, lot, machine.formation, coach.formation)
     if coach.snap_s is not None:
         apart_s = math.inf if machine.snap_s is None else abs(machine.snap_s - coach.snap_s)
         tally.add("snap", lot, apart_s <= SNAP_RIGHT_S)
@@ -177,6 +179,18 @@ def _add_rep(tally: _Tally, lot: bool, rep: StoredRep, snaps: list[float]) -> No
         tally.add("event told", lot, min(stood, len(machine.events)), len(machine.events))
     if rep.verdicts:
         tally.add("event found", lot, stood, len(rep.verdicts))
+
+
+def _add_formation(tally: _Tally, lot: bool, machine: Formation | None, coach: Formation) -> None:
+    tally.add("formation", lot, machine is not None and _fuller_first(machine.set_name) == _fuller_first(coach.set_name))
+    tally.add("strength", lot, machine is not None and machine.strength == coach.strength)
+    told, true = set(machine.features if machine else ()), set(coach.features)
+    if told | true:
+        tally.add("formation features", lot, len(told & true), len(told | true))
+
+
+def _fuller_first(set_name: str) -> list[str]:
+    return sorted(set_name.split("x"), reverse=True)
 
 
 def _word(probabilities: object) -> str | None:

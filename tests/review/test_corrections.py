@@ -47,6 +47,7 @@ FIXES = [
         {"kind": "leverage-lost-over-top", "player_id": "D1", "against": "O8", "start_s": 4.2, "end_s": 4.6, "margin_yd": 1.4},
     ),
     ("event", "added", {"kind": "break", "player_id": "D2", "against": None, "start_s": 4.0, "end_s": 4.2, "margin_yd": None}),
+    ("rep", "features", ["bunch-left", "empty"]),
 ]
 
 

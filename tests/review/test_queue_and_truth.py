@@ -167,3 +167,25 @@ def test_a_rep_without_field_or_snap_still_opens(client: TestClient, library: Li
     moving = client.get(f"/api/reps/{saved.rep_id}/moving/{clip}")
     assert moving.status_code == 200
     assert moving.json()["placement"] is None
+
+
+def test_a_fixed_formation_stands_in_report_search_and_export(client: TestClient, library: Library) -> None:
+    """The invented rep: 2x3, strong right, an attached end right. The coach keeps the set (written the other way round)."""
+    for field, after in (("set_name", "3x2"), ("strength", "left"), ("features", ["attached-end-right", "bunch-left"]),
+                         ("review_state", "reviewed")):
+        library.correct(1, Correction("A", "rep", field, after))
+    kinds = {kind.kind: kind.all_reps for kind in truth_report([library.rep(1)]).kinds}
+    assert (kinds["formation"].right, kinds["strength"].right) == (1, 0)
+    assert (kinds["formation features"].right, kinds["formation features"].total) == (1, 2)
+    assert [rep.name for rep in library.search("feature:bunch-left strength:left set:3x2")] == ["rep-001"]
+    _, rows = library.sql("SELECT feature FROM features WHERE rep_id = 1 ORDER BY feature")
+    assert rows == [("attached-end-right",), ("bunch-left",)]
+    said = client.get("/api/reps/1").json()["reading"]["formation"]
+    assert (said["set_name"], said["strength"], said["features"]) == ("3x2", "left", ["attached-end-right", "bunch-left"])
+    assert library.rep(1).automatic == reading(), "the machine's own word stays"
+
+
+@pytest.mark.parametrize("after", [None, "bunch-left", ["bunched"], ["empty", "empty"], [3]])
+def test_senseless_features_are_refused(library: Library, after: object) -> None:
+    with pytest.raises(ValueError, match="feature"):
+        library.correct(1, Correction("A", "rep", "features", after))
