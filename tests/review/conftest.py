@@ -1,22 +1,29 @@
-"""A library of invented reps, and a client that speaks as the page does."""
+"""A library of invented reps, a client that speaks as the page does, and a browser that shows the page.
+
+The browser tests need a Chromium at /usr/bin/chromium (or at DEEPTHIRD_CHROMIUM).
+"""
 
 from __future__ import annotations
 
 import shutil
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from browsing import ARGUMENTS, CHROMIUM
 from invented import add_rep
 
 from tagger.library.store import Library
 from tagger.review.app import create_app
 from tagger.review.safety import Door
+from tagger.review.serve import Listening, serve
 
 HOST = "127.0.0.1:8423"
 
@@ -62,3 +69,57 @@ def film(library: Library, tmp_path: Path) -> Path:
 def library(folder: Path) -> Iterator[Library]:
     with Library.open(folder) as opened:
         yield opened
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a library of three reps whose film can be played."""
+    folder = tmp_path_factory.mktemp("review")
+    with Library.open(folder / "library") as library:
+        for k, (confidence, call) in enumerate([(0.45, "Cover 3 Sky"), (0.7, "Cover 3"), (0.95, None)]):
+            add_rep(library, folder / "film", f"rep-{k + 1:03d}", confidence, call, shift=k)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def address(home: Path) -> str:
+    """A running server, as the command runs it."""
+    found: list[str] = []
+    listening = threading.Event()
+
+    def ready(where: Listening) -> None:
+        found.append(where.address)
+        listening.set()
+
+    threading.Thread(target=serve, args=(home / "library", 0, None, ready), daemon=True).start()
+    assert listening.wait(30)
+    return found[0].rstrip("/")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    if not Path(CHROMIUM).exists():
+        pytest.skip(f"{CHROMIUM}: no browser here; apt-get install chromium")
+    playwright = pytest.importorskip("playwright.sync_api")
+    with playwright.sync_playwright() as driver:
+        made = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def page(browser: Any) -> Iterator[Any]:
+    """A page whose console must stay silent."""
+    context = browser.new_context(viewport={"width": 1366, "height": 768})
+    made = context.new_page()
+    faults: list[str] = []
+    made.on(
+        "console",
+        lambda message: (
+            faults.append(message.text) if message.type in ("error", "warning") and "409" not in message.text else None
+        ),
+    )  # the refusal of a stale edit is told there too
+    made.on("pageerror", lambda error: faults.append(str(error)))
+    yield made
+    context.close()
+    assert not faults

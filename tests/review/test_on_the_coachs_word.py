@@ -21,50 +21,14 @@ from tagger.library.faults import StaleEdit
 from tagger.library.records import Correction
 from tagger.library.store import Library, RosterEntry
 from tagger.review.catching_up import catch_up
-from tagger.review.other_view import same_tracks
 from tagger.review.placement import placement_of
 from tagger.review.registration_fix import corrected_view, field_map
-from tagger.review.rep_data import fixed_arrays, rep_data, sides_of
 from tagger.review.reread import coach_facts, conditions, is_stale
-from tagger.review.track_fixes import TrackFix, refit
 from tagger.review.truth_report import truth_report
 
 
 def word(subject: str, field: str, after: Any) -> Correction:
     return Correction("Coach A", subject, field, after)
-
-
-# --- tracks -----------------------------------------------------------------------------------------------------------
-
-
-def test_a_swap_exchanges_two_men_from_a_moment_on_and_twice_is_nothing() -> None:
-    tracks = arrays()[0]
-    swapped = refit(tracks, [TrackFix("swap", 1, 2, SNAP_S)])
-    for early, mine, theirs in ((True, 1, 1), (False, 1, 2), (False, 2, 1), (True, 2, 2)):
-        now = (swapped.track_id == mine) & ((swapped.time_s < SNAP_S) == early)
-        was = (tracks.track_id == theirs) & ((tracks.time_s < SNAP_S) == early)
-        np.testing.assert_array_equal(swapped.xyxy[now], tracks.xyxy[was])
-    back = refit(swapped, [TrackFix("swap", 1, 2, SNAP_S)])
-    np.testing.assert_array_equal(back.xyxy, tracks.xyxy)
-
-
-def test_joining_two_pieces_gives_one_man_and_loses_no_frame() -> None:
-    tracks = arrays()[0]
-    cut = replace(tracks, track_id=np.where((tracks.track_id == 3) & (tracks.time_s >= 3.0), 99, tracks.track_id))
-    order = np.lexsort((cut.track_id, cut.frame_index))
-    pieces = type(cut)(*(getattr(cut, name)[order] for name in type(cut).__dataclass_fields__))
-    joined = refit(pieces, [TrackFix("join", 3, 99)])
-    assert 99 not in joined.track_id
-    np.testing.assert_array_equal(joined.xyxy[joined.track_id == 3], tracks.xyxy[tracks.track_id == 3])
-
-
-def test_where_joined_pieces_overlap_the_seen_one_is_kept() -> None:
-    tracks = arrays()[0]
-    bridged = replace(tracks, observed=~((tracks.track_id == 1) & (tracks.frame_index >= 50)))
-    joined = refit(bridged, [TrackFix("join", 1, 2)])
-    mine = joined.xyxy[joined.track_id == 1]
-    np.testing.assert_array_equal(mine[:50], tracks.xyxy[tracks.track_id == 1][:50])
-    np.testing.assert_array_equal(mine[50:], tracks.xyxy[tracks.track_id == 2][50:])
 
 
 # --- the field --------------------------------------------------------------------------------------------------------
@@ -103,14 +67,6 @@ def test_the_play_lies_where_the_offense_stands() -> None:
     assert found.line_x_yd == pytest.approx(LINE_X, abs=0.6)
     told = placement_of(field_tracks, sides, SNAP_S, [word("rep", "direction", -1), word("rep", "ball_xy_yd", [47.0, 26.0])])
     assert told == Placement(47.0, -1)
-
-
-@pytest.mark.parametrize("shift_yd", [0.0, 15.0, -25.0])
-def test_the_same_men_are_found_in_the_other_view(shift_yd: float) -> None:
-    main = arrays()[1]
-    renamed = replace(main, track_id=main.track_id + 100, xy_yd=main.xy_yd - [shift_yd, 0.0], time_s=main.time_s + 0.8)
-    same = same_tracks(main, range(1, 23), SNAP_S, renamed, SNAP_S + 0.8, shifted=shift_yd != 0)
-    assert same == {k + 100: k for k in range(1, 23)}
 
 
 # --- in the library -----------------------------------------------------------------------------------------------------
@@ -166,29 +122,6 @@ def test_a_reading_that_comes_too_late_is_dropped(library: Library) -> None:
     library.correct(1, word("rep", "snap_s", 2.4))
     with pytest.raises(StaleEdit):
         library.save_reread(1, reading(), said)
-
-
-def test_words_on_men_reach_the_page(library: Library) -> None:
-    mark = library.rep(1).main_clip.fingerprint
-    library.correct_all(
-        1,
-        [
-            word("player:O8", "side", "other"),
-            word("player:O9", "number", "88"),
-            word(f"clip:{mark}", "swap", {"a": "D1", "b": "D2", "from_s": 3.0}),
-        ],
-        seen=0,
-    )
-    rep = library.rep(1)
-    clip = rep.main_clip
-    assert sides_of(rep, clip)[clip.track_of_player["O8"]] == "other"
-    assert rep_data(rep, is_stale(rep))["numbers"]["O9"] == "88"
-    before = library.arrays(clip.clip_id)
-    fixed = fixed_arrays(rep, clip, before)
-    one, two = (clip.track_of_player[p] for p in ("D1", "D2"))
-    late = before.tracks.time_s >= 3.0
-    moved = fixed.tracks.xyxy[(fixed.tracks.track_id == one) & (fixed.tracks.time_s >= 3.0)]
-    np.testing.assert_array_equal(moved, before.tracks.xyxy[(before.tracks.track_id == two) & late])
 
 
 def test_a_number_brings_the_name_of_the_roster(client: TestClient, library: Library) -> None:

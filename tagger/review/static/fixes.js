@@ -2,7 +2,7 @@
 
 import { askText, choose } from "./choosing.js";
 import { FilmFixes } from "./film_fixes.js";
-import { intervalAt } from "./geometry.js";
+import { intervalAt, rowAt } from "./geometry.js";
 import { lookOf, receiverName, words } from "./looks.js";
 import { notice } from "./notice.js";
 
@@ -129,14 +129,17 @@ export class Fixes extends FilmFixes {
 
   join() { return this.twoTracks("join", "is the same man as"); }
 
+  /** Of the view that is looked at: each view has its own tracks, unless people were followed through both at once. */
   async twoTracks(field, words_) {
-    const first = this.page.chosen || await this.page.pick("Who? Press his letter.");
+    const { page } = this, screen = page.film.lead || page.film.screens[0], { moving } = screen;
+    const chosen = moving.people.find((p) => page.keyOf(p) === page.chosen);
+    const first = chosen || await page.pick("Who? Press his letter.", null, moving);
     if (!first) return;
-    const second = await this.page.pick(`${first} ${words_} ... press his letter.`, first);
+    const second = await page.pick(`${page.keyOf(first)} ${words_} ... press his letter.`, first, moving);
     if (!second) return;
-    const after = { a: first, b: second };
-    if (field === "swap") after.from_s = Math.round((this.page.film.times[this.page.film.row] - 0.001) * 1000) / 1000;
-    await this.saying.fix([{ subject: `clip:${this.page.rep.clips[0].mark}`, field, after }]);
+    const after = { a: first.own, b: second.own };
+    if (field === "swap") after.from_s = Math.round((moving.time_s[rowAt(moving.time_s, page.timeS + screen.offset)] - 0.001) * 1000) / 1000;
+    await this.saying.fix([{ subject: `clip:${screen.clip.mark}`, field, after }]);
   }
 
   // --- events -----------------------------------------------------------------------------------------------------

@@ -194,12 +194,13 @@ class Page {
     if (next) this.choose(next.player_id);
   }
 
-  /** Letters on everybody; resolves with the player whose letter is pressed or who is clicked, null on Escape. */
-  pick(line, except) {
-    const people = this.movings[0].people.filter((p) => this.keyOf(p) !== except).sort((a, b) => (a.side === "other") - (b.side === "other"));
+  /** Letters on everybody of a view; resolves with the person whose letter is pressed or who is clicked, null on Escape. */
+  pick(line, except = null, moving = this.movings[0]) {
+    const people = moving.people.filter((p) => p !== except).sort((a, b) => (a.side === "other") - (b.side === "other"));
     const letters = new Map(people.map((person, k) => [person, LETTERS[k]]));
+    const sameMan = (person) => people.find((p) => p === person) || people.find((p) => person.player !== null && p.player === person.player);
     return new Promise((resolve) => {
-      const finish = (person) => { this.hints = null; document.removeEventListener("keydown", keys, true); this.setMode(null); this.draw(); resolve(person ? this.keyOf(person) : null); };
+      const finish = (person) => { this.hints = null; document.removeEventListener("keydown", keys, true); this.setMode(null); this.draw(); resolve(person); };
       const keys = (event) => {
         if (event.ctrlKey || event.metaKey || event.altKey || event.key === "Tab") return;
         event.preventDefault();
@@ -208,7 +209,7 @@ class Page {
         const person = people.find((p) => letters.get(p) === event.key.toLowerCase());
         if (person) finish(person);
       };
-      this.hints = { letterOf: (person) => [...letters].find(([p]) => p.track === person.track)?.[1], finish };
+      this.hints = { letterOf: (person) => letters.get(sameMan(person)), finish: (person) => { if (sameMan(person)) finish(sameMan(person)); } };
       document.addEventListener("keydown", keys, true);
       this.setMode({ name: "pick", line });
       this.draw();
@@ -271,7 +272,7 @@ class Page {
       loop: () => film.setLoop(!film.looping), toSnap: () => { film.pause(); film.seek(this.rep.reading.snap_s ?? film.times[0]); },
       views: () => film.show(film.shown === "all" ? 0 : film.shown + 1 < film.screens.length ? film.shown + 1 : film.screens.length > 1 ? "all" : 0),
       overlay: () => this.toggleOverlay(TOGGLES[Number(key) - 1]), man: () => this.man(["k", "K", "ArrowUp"].includes(key) ? -1 : 1),
-      pickMan: async () => { const player = await this.pick("Press the letter of the man."); if (player) this.choose(player); },
+      pickMan: async () => { const person = await this.pick("Press the letter of the man."); if (person) this.choose(this.keyOf(person)); },
       formation: () => (shift ? this.fixes.strength() : this.fixes.set_name()), assignment: () => this.fixes.assignment(shift), border: () => this.fixes.border(key === "[" ? -1 : 1),
       event: () => this.fixes.nextEvent(shift ? -1 : 1), verdict: () => this.fixes.verdict(key.toLowerCase() === "y" ? "confirmed" : "wrong"),
       turf: () => (shift ? this.fixes.marks() : this.fixes.turf()), undo: () => (shift ? this.saying.redo() : this.saying.undo()), reason: () => byId("reason").focus(), help,
