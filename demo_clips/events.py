@@ -1,4 +1,8 @@
-"""Events of a rep, found on its exact tracks: who lost leverage, who was stressed, who carried, who broke when."""
+"""Events of a rep, found on its exact tracks: who lost leverage, who was stressed, who carried, who broke when.
+
+What counts is what a coach sees on the film, not what a man had in mind: he carries a receiver with whom he runs downfield, he
+is late if he is not yet where his zone is, he breaks if he turns and speeds up toward the ball. Common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +13,7 @@ import numpy.typing as npt
 
 from demo_clips.bodies import STEP_S
 from demo_clips.coverages import Job
+from demo_clips.facts import shell_at
 from demo_clips.rep import Played
 from demo_clips.setting import MIDDLE_YD
 from demo_clips.zones import DEEP_BOUNDS, UNDER_BOUNDS
@@ -19,11 +24,30 @@ OVER_TOP_YD, OVER_TOP_S = 0.5, 0.3
 CROSS_YD, CROSS_NEAR_YD, CROSS_S = 1.0, 5.0, 0.2
 DEEP_ROUTE_YD = 8.0  # a receiver nearer than this threatens no deep man
 VERTICAL_YD = 12.0
+WITH_HIM_YD = 5.0  # as near as leverage counts
+CARRY_FROM_YD, CARRY_S = 8.0, 0.5  # the underneath landmarks begin there
+DOWNFIELD_YD_S, RUNS_ON_YD_S = 2.0, 3.0
+BREAK_REACH_YD, BREAK_GAIN_YD, BREAK_SPEED_UP_YD_S = 22.0, 1.0, 1.5
+LANDMARK_S, SHORT_YD = 2.6, 3.0
+GONE_BY_S, GIVES_UP_YD, BACKPEDAL_YD = 1.6, 2.5, 4.0
+DEEP_WORDS = ("deep-third", "deep-half", "deep-quarter")
+HIGH = {"cover-0": "zero-high", "cover-1": "one-high", "cover-3": "one-high"}  # the others keep two high
+# How deep at least, and how far from the middle of the field on his side (least, most), yd.
+LANDMARKS = {
+    "deep-third": (12.0, 9.0, 27.0),
+    "deep-half": (12.0, 3.0, 18.0),
+    "deep-quarter": (12.0, 0.0, 27.0),
+    "curl-flat": (6.0, 9.0, 22.0),
+    "hook-curl": (6.0, 1.0, 13.0),
+    "flat": (3.0, 12.0, 27.0),
+}
 
 
 def _bounds(played: Played, job: Job) -> tuple[float, float]:
-    low, high = (DEEP_BOUNDS | UNDER_BOUNDS)[(job.word, job.area or "middle")]
-    lean = 0.33 * (played.plan.setting.ball_y_yd - MIDDLE_YD)
+    """Deep areas are equal parts of the field; underneath ones lean to the ball's spot."""
+    word = (job.word, job.area or "middle")
+    low, high = (DEEP_BOUNDS | UNDER_BOUNDS)[word]
+    lean = 0.0 if word in DEEP_BOUNDS else 0.33 * (played.plan.setting.ball_y_yd - MIDDLE_YD)
     return (low + lean if low > 0.5 else -1.0), (high + lean if high < WIDTH_YD - 0.5 else WIDTH_YD + 1.0)
 
 
@@ -75,7 +99,7 @@ class _Finder:
         for r in self.eligible:
             rx, ry = self.p.xy[r, :, 0], self.p.xy[r, :, 1]
             mine = span & self.inside(r, bounds) & (rx > DEEP_ROUTE_YD)
-            for a, b in _runs(mine & (rx > x + OVER_TOP_YD) & (np.abs(ry - y) < 9.0), OVER_TOP_S):
+            for a, b in _runs(mine & (rx > x + OVER_TOP_YD), OVER_TOP_S):
                 self.add("leverage-lost-over-top", i, r, self.t[a], self.t[b - 1], float(np.min(x[a:b] - rx[a:b])))
             if protects:
                 near = np.hypot(rx - x, ry - y) < CROSS_NEAR_YD
@@ -117,21 +141,33 @@ class _Finder:
                     )
 
     def carries(self) -> None:
-        """Runs of the same match pair; one that ends before the throw while the receiver runs on was passed off."""
-        pairs: dict[tuple[int, int], list[float]] = {}
-        for t, i, r in self.p.carried:
-            pairs.setdefault((i, r), []).append(t)
-        for (i, r), times in pairs.items():
-            start, end = times[0], times[-1]
-            if end - start < 0.5:
-                continue
-            k0, k1 = np.searchsorted(self.t, start), min(int(np.searchsorted(self.t, end)), len(self.t) - 1)
-            gap = np.hypot(*(self.p.xy[i, k0 : k1 + 1] - self.p.xy[r, k0 : k1 + 1]).T)
-            self.add("carried", i, r, start, end, float(gap.min()))
-            if end < self.stop_s - 0.3 and self.velocity[r, k1, 0] > 3.0:
-                self.add("passed-off", i, r, end, end, None)
+        """He runs downfield with a receiver past the underneath landmarks; passed off where he lets go of one who runs on."""
+        for i, words in self.p.words.items():
+            for r in self.eligible:
+                gap = np.hypot(*(self.p.xy[i] - self.p.xy[r]).T)
+                runs = self.velocity[i, :, 0] > DOWNFIELD_YD_S
+                vertical = (self.velocity[r, :, 0] > DOWNFIELD_YD_S) & (self.p.xy[r, :, 0] > CARRY_FROM_YD)
+                with_him = self.live & self.in_zone(words) & runs & vertical & (gap < WITH_HIM_YD)
+                stretches = _runs(with_him, CARRY_S)
+                if not stretches:
+                    continue
+                a, b = stretches[0][0], stretches[-1][1] - 1
+                self.add("carried", i, r, self.t[a], self.t[b], float(gap[a : b + 1].min()))
+                later = min(b + round(0.2 / STEP_S), len(self.t) - 1)
+                if words[-1][1].word not in DEEP_WORDS and self.t[b] < self.stop_s - 0.3 and not runs[later] and \
+                        self.velocity[r, later, 0] > RUNS_ON_YD_S:
+                    self.add("passed-off", i, r, self.t[b], self.t[b], None)
+
+    def in_zone(self, words: list[tuple[float, Job]]) -> Bool:
+        """While he plays a zone."""
+        mask = np.zeros(len(self.t), bool)
+        for k, (start, job) in enumerate(words):
+            end = words[k + 1][0] if k + 1 < len(words) else np.inf
+            mask |= (self.t >= start) & (self.t < end) & (job.area is not None)
+        return mask
 
     def breaks(self) -> None:
+        """Everybody in coverage who turns and speeds up toward the ball's area once it is out."""
         if self.p.release_s is None or self.p.arrive_s is None or self.p.target is None:
             return
         k1 = int(np.searchsorted(self.t, self.p.arrive_s).clip(0, len(self.t) - 1))
@@ -141,15 +177,54 @@ class _Finder:
             k0 = int(np.searchsorted(self.t, start).clip(0, len(self.t) - 1))
             if k0 >= k1 or any(job.word == "rush" for _, job in self.p.words[i]):
                 continue
-            gap0, gap1 = np.hypot(*(self.p.xy[i, k0] - goal)), np.hypot(*(self.p.xy[i, k1] - goal))
-            if gap0 - gap1 > 1.0 and gap0 < 22.0:
-                self.add("break", i, self.p.target, start, self.p.arrive_s, gap1, delay_s=round(self.p.react_s[i], 3))
+            way = goal - self.p.xy[i]
+            gap = np.hypot(*way.T)
+            closing = (self.velocity[i] * way).sum(axis=1) / (gap + 1e-6)
+            speeds_up = closing[k0 : k1 + 1].max() - closing[k0] > BREAK_SPEED_UP_YD_S
+            if speeds_up and gap[k0] - gap[k1] > BREAK_GAIN_YD and gap[k0] < BREAK_REACH_YD:
+                self.add("break", i, self.p.target, start, self.p.arrive_s, gap[k1], delay_s=round(self.p.react_s[i], 3))
 
-    def landmarks(self, rotator: str | None) -> None:
-        for i, reached in self.p.reached_s.items():
-            if self.stop_s > 2.6 and (reached is None or reached > 2.6):
-                kind = "late-rotation" if self.p.people[i].player_id == rotator else "late-to-landmark"
-                self.add(kind, i, None, 2.6, min(reached or self.stop_s, self.stop_s), None)
+    def landmarks(self, rotators: list[int]) -> None:
+        """Who is still well short of his landmark when everybody should be there, and has no receiver to run with."""
+        k = int(np.argmin(np.abs(self.t - LANDMARK_S)))
+        for i, words in self.p.words.items():
+            job = next((job for start, job in reversed(words) if start <= LANDMARK_S), None)
+            if job is None or job.word not in LANDMARKS or self.stop_s <= LANDMARK_S:
+                continue
+            short = self.short_of(i, job)
+            nearest = min(float(np.hypot(*(self.p.xy[i, k] - self.p.xy[r, k]))) for r in self.eligible)
+            if short[k] > SHORT_YD and nearest > WITH_HIM_YD:
+                there = np.flatnonzero((short < 1.0) & (self.t > LANDMARK_S))
+                end = min(self.t[there[0]] if len(there) else self.stop_s, self.stop_s)
+                self.add("late-rotation" if i in rotators else "late-to-landmark", i, None, LANDMARK_S, float(end), None)
+
+    def short_of(self, i: int, job: Job) -> npt.NDArray[np.float64]:
+        """Yards from the nearest spot of his landmark's area."""
+        deep, low, high = LANDMARKS[job.word]
+        area = job.area or "middle"
+        out = self.p.xy[i, :, 1] - MIDDLE_YD
+        if area == "middle":
+            low, high = -9.0, 9.0
+        elif job.word == "deep-quarter":
+            low, high = (13.0, 27.0) if area.endswith("outside") else (0.0, 13.5)
+        out = -out if area.startswith("left") else out
+        across = np.maximum(0.0, np.maximum(low - out, out - high))
+        return np.asarray(np.hypot(np.maximum(0.0, deep - self.p.xy[i, :, 0]), across))
+
+    def disguises(self) -> list[int]:
+        """Every safety who gives up his place in the shell shown, if it is not the one of the coverage played; who they are."""
+        plan, first = self.p.plan, len(self.p.plan.formation.people)
+        begins = min(plan.rotate_s, 0.0) if plan.disguised else 0.0
+        if shell_at(self.p, begins - 0.15) == HIGH.get(plan.coverage.family, "two-high"):
+            return []
+        a, b = (int(np.argmin(np.abs(self.t - at))) for at in (begins - 0.15, GONE_BY_S))
+        found = []
+        for i in (first + d for d, p in enumerate(plan.defenders) if p.role == "safety"):
+            back, across = self.p.xy[i, b] - self.p.xy[i, a]
+            if np.hypot(min(back, 0.0) + max(back - BACKPEDAL_YD, 0.0), across) >= GIVES_UP_YD:
+                found.append(i)
+                self.add("disguise", i, None, max(plan.rotate_s if plan.disguised else 0.0, plan.start_s), 1.0, None)
+        return found
 
     def busts(self) -> None:
         for i, done in self.p.mistakes.items():
@@ -178,30 +253,22 @@ class _Finder:
                 return
 
 
-def find_events(played: Played, offset: float, rotation: dict[str, Any] | None) -> list[dict[str, Any]]:
-    """All events of a pass rep (others have no coverage grade), sorted by time. `offset` turns snap time into clip time."""
+def find_events(played: Played, offset: float) -> list[dict[str, Any]]:
+    """All events of a pass rep (others have no coverage to grade, so nothing was disguised either), sorted by time. `offset`
+    turns snap time into clip time."""
     f = _Finder(played, offset)
-    if rotation is not None:
-        f.out.append(
-            {
-                "kind": "disguise",
-                "player_id": rotation["player_id"],
-                "against": None,
-                "start_s": rotation["start_s"],
-                "end_s": round(offset + 1.0, 3),
-                "margin_yd": None,
-            }
-        )
-    if played.plan.call.kind == "pass":
-        for i, words in played.words.items():
-            for k, (start, job) in enumerate(words):
-                end = words[k + 1][0] if k + 1 < len(words) else played.end_s
-                if job.word in ("deep-third", "deep-half", "deep-quarter"):
-                    f.deep_man(i, job, f.while_in(start, end))
-                else:
-                    f.under_man(i, job, f.while_in(start, end))
-        f.carries()
-        f.breaks()
-        f.landmarks(rotation["player_id"] if rotation else None)
-        f.busts()
+    if played.plan.call.kind != "pass":
+        return []
+    rotators = f.disguises()
+    for i, words in played.words.items():
+        for k, (start, job) in enumerate(words):
+            end = words[k + 1][0] if k + 1 < len(words) else played.end_s
+            if job.word in DEEP_WORDS:
+                f.deep_man(i, job, f.while_in(start, end))
+            else:
+                f.under_man(i, job, f.while_in(start, end))
+    f.carries()
+    f.breaks()
+    f.landmarks(rotators)
+    f.busts()
     return sorted(f.out, key=lambda e: (e["start_s"], e["kind"], e["player_id"] or ""))

@@ -133,7 +133,7 @@ def write_truth(played: Played, motion: RepMotion, seed: int, index: int) -> dic
         "motions": _motions(played, offset),
         "players": [_player(a) for a in motion.actors],
         "defenders": defenders,
-        "events": find_events(played, offset, rotation),
+        "events": find_events(played, offset),
         "tracks": {
             "time_s": _rounded(motion.time_s),
             "player_id": [a.player_id for a in motion.actors],

@@ -12,10 +12,14 @@ import numpy as np
 from tagger.football.course import NOT_IN_COVERAGE, Course, Job
 from tagger.football.scene import STEP_S
 from tagger.football.types import Event
+from vision.types import FloatArray
 
 PURSUIT_S = (0.8, 3.0)
 """After the throw: while they close on the ball and then chase the man who has it."""
 PURSUIT_YD = 25.0
+TURNED_SHARE = 0.5
+REACT_STEPS = 4
+"""They turn about so many steps of the grid after the throw."""
 BALL_YD_S = 19.0
 FLIGHT_S = (0.4, 2.5)
 
@@ -29,8 +33,9 @@ class Target:
 
 
 def find_target(course: Course) -> Target | None:
-    """Where the throw went: to the receiver whom the coverage men, near enough to hunt him, close on fastest after it; the ball
-    is there when its flight at a usual speed is over. None without a throw, or where the tracks end too early."""
+    """Where the throw went: to the receiver whom the coverage men, near enough to hunt him, close on fastest after it, and to
+    whose spot of the catch they turned when it was out; the ball is there when its flight at a usual speed is over. None
+    without a throw, or where the tracks end too early."""
     scene = course.scene
     cover = [job.row for job in course.jobs if job.word not in NOT_IN_COVERAGE]
     first, last = (min(course.thrown + round(s / STEP_S), len(scene.time_s) - 1) for s in PURSUIT_S)
@@ -40,9 +45,23 @@ def find_target(course: Course) -> Target | None:
     to_man = scene.xy[scene.receivers, hunt][None] - scene.xy[cover, hunt][:, None]
     distance = np.linalg.norm(to_man, axis=3) + 0.1
     closing = (scene.velocity[cover, hunt][:, None] * to_man).sum(axis=3) / distance
-    score = np.where(distance < PURSUIT_YD, closing, 0.0).mean(axis=2).sum(axis=0)
-    receiver = int(scene.receivers[int(np.argmax(score))])
-    return Target(receiver, _arrival(course, receiver, scene.passer))
+    hunted = np.where(distance < PURSUIT_YD, closing, 0.0).mean(axis=2).sum(axis=0)
+    arrivals = [_arrival(course, int(r), scene.passer) for r in scene.receivers]
+    turned = [_turned(course, cover, scene.xy[r, at], at) for r, at in zip(scene.receivers, arrivals, strict=True)]
+    best = int(np.argmax(hunted + TURNED_SHARE * np.array(turned)))
+    return Target(int(scene.receivers[best]), arrivals[best])
+
+
+def _turned(course: Course, cover: list[int], spot: FloatArray, arrival: int) -> float:
+    """How much faster the coverage men, all together, close on a spot while the ball is in the air than just before, yd/s."""
+    scene, thrown = course.scene, course.thrown
+    way = spot - scene.xy[cover]
+    distance = np.linalg.norm(way, axis=2)
+    closing = (scene.velocity[cover] * way).sum(axis=2) / (distance + 0.5)
+    reacting = min(thrown + REACT_STEPS, closing.shape[1] - 1)
+    before = closing[:, max(0, thrown - REACT_STEPS) : thrown + 1].mean(axis=1)
+    faster = closing[:, reacting : max(arrival, reacting) + 1].mean(axis=1) - before
+    return float(faster[distance[:, thrown] < course.settings.events.break_reach_yd].sum())
 
 
 def _arrival(course: Course, receiver: int, passer: int) -> int:
@@ -72,8 +91,9 @@ def _break(course: Course, job: Job, target: Target) -> Event | None:
     go = min(thrown + 1, arrival)
     drive = np.flatnonzero(closing[go : arrival + 1] > settings.break_speed_yd_s)
     gained = float(distance[min(thrown + 3, arrival)] - distance[arrival])
-    turned = closing[min(thrown + 10, arrival)] > closing[thrown]
-    if distance[thrown] > settings.break_reach_yd or not len(drive) or gained < settings.break_gain_yd or not turned:
+    speeds_up = closing[go : arrival + 1].max() - closing[go : go + 4].min()
+    if (distance[thrown] > settings.break_reach_yd or not len(drive) or gained < settings.break_gain_yd
+            or speeds_up < settings.break_speed_up_yd_s):
         return None
     start = max(go + int(drive[0]), min(thrown + 2, arrival))
     delay_s = (start - course.thrown) * STEP_S

@@ -15,6 +15,8 @@ from tagger.football.vocabulary import DEEP_ASSIGNMENTS
 from vision.types import BoolArray, FloatArray
 
 NOT_IN_COVERAGE = ("rush", "spy", "run-fit")
+ENTERING_S = 0.5
+"""Who will be in an area so soon is entering it."""
 QUARTER_YD, THIRD_YD = WIDTH_YD / 4, WIDTH_YD / 3
 DEEP_BOUNDS_YD = {
     ("deep-third", "left"): (0.0, THIRD_YD), ("deep-third", "middle"): (THIRD_YD, 2 * THIRD_YD),
@@ -84,6 +86,13 @@ class Course:
         out: FloatArray = np.linalg.norm(self.scene.xy[one] - self.scene.xy[other], axis=1)
         return out
 
+    def entering(self, receiver: int, job: Job) -> BoolArray:
+        """(T,) True while a receiver is in a man's deep area or enters it."""
+        low, high = bounds_of(job)
+        across = self.across(receiver)
+        soon = across + ENTERING_S * self.scene.velocity[receiver, :, 1]
+        return np.asarray(((across > low) & (across < high)) | ((soon > low) & (soon < high)))
+
     def zones(self) -> Iterator[Job]:
         """The men in zone."""
         return (job for job in self.jobs if job.zone)
@@ -118,6 +127,6 @@ def bounds_of(job: Job) -> tuple[float, float]:
 
 
 def runs(mask: BoolArray, least_s: float) -> list[tuple[int, int]]:
-    """First and last index of every stretch of True that lasts at least so long."""
+    """First and last index of every stretch of True that lasts at least so long from the first to the last."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(int), [0]])))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True) if (b - a) * STEP_S >= least_s - 1e-9]
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True) if (b - 1 - a) * STEP_S >= least_s - 1e-9]

@@ -13,9 +13,9 @@ from tagger.football.zones import carries, high_lows, late_men, vertical_stress
 
 def find_events(course: Course, graded: bool, rush_count: int | None) -> tuple[tuple[Event, ...], list[Abstention]]:
     """All events in the order of time, and what was too close to call. A rep that has no coverage to grade (run, screen, quick)
-    has none but a disguise."""
+    has none: what was not played was not disguised."""
     if not graded:
-        return tuple(disguises(course)), []
+        return (), []
     lost, unsure = leverage_lost(course)
     found = [*lost, *high_lows(course), *vertical_stress(course), *carries(course), *late_men(course), *disguises(course),
              *busts(course, rush_count), *breaks(course, find_target(course))]

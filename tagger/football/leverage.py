@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from tagger.football.course import Course, Job, bounds_of, runs
+from tagger.football.course import Course, Job, runs
 from tagger.football.types import Abstention, Event
 from vision.types import FloatArray
 
-ENTERING_YD = 2.0
 FROM_DEPTH_YD = 8.0
 
 
@@ -39,9 +38,7 @@ def leverage_lost(course: Course) -> tuple[list[Event], list[Abstention]]:
 def _over_top(course: Course, job: Job, receiver: int) -> Event | None:
     settings = course.settings.deep
     cushion = course.depth(job.row) - course.depth(receiver)
-    low, high = bounds_of(job)
-    across = course.across(receiver)
-    inside = (across > low - ENTERING_YD) & (across < high + ENTERING_YD) & (course.depth(receiver) > FROM_DEPTH_YD)
+    inside = course.entering(receiver, job) & (course.depth(receiver) > FROM_DEPTH_YD)
     inside &= _known(course, job.row, receiver)
     beaten = runs(inside & (cushion < -settings.beaten_yd) & _until_thrown(course), settings.beaten_s)
     if not beaten:
@@ -62,9 +59,10 @@ def _crossed(course: Course, job: Job, receiver: int) -> Event | None:
     toward = job.side if protects == "outside" else -job.side
     past = (course.across(receiver) - course.across(job.row)) * toward
     near = (course.apart(job.row, receiver) < settings.near_yd) & (course.depth(receiver) > FROM_DEPTH_YD)
-    crossed = runs((past > settings.crossed_yd) & near & _until_thrown(course) & _known(course, job.row, receiver),
-                   settings.beaten_s)
-    if not crossed or past[course.scene.snap : crossed[0][0] + 1].min() > -settings.crossed_yd:
+    near &= course.entering(receiver, job) & _until_thrown(course) & _known(course, job.row, receiver)
+    before = np.maximum.accumulate(near & (past < 0.0))
+    crossed = runs(near & before & (past > settings.crossed_yd), settings.crossed_s)
+    if not crossed:
         return None
     start, end = crossed[0][0], crossed[-1][1]
     worst = float(past[start : end + 1].max())

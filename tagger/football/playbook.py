@@ -12,7 +12,9 @@ import numpy as np
 import models
 from vision.types import FloatArray
 
-LINEARS = ("release", "kind", "rush", "front")
+LINEARS = ("kind", "rush", "front")
+CLIP_SD = 5.0
+"""Measures farther than this from their mean tell no more than those that are so far."""
 
 
 @dataclass(frozen=True)
@@ -31,11 +33,29 @@ class Linear:
 
 
 @dataclass(frozen=True)
+class Layered:
+    """A logit with one hidden layer: measures (M,) are centred by `mean`, divided by `sd`, then tanh(`hidden` (H, M) x +
+    `hidden_bias` (H,)) is weighed by `weight` (H,)."""
+
+    mean: FloatArray
+    sd: FloatArray
+    hidden: FloatArray
+    hidden_bias: FloatArray
+    weight: FloatArray
+
+    def logits(self, rows: FloatArray) -> FloatArray:
+        """(N,) logits of (N, M) measures."""
+        scaled = np.clip((rows - self.mean) / self.sd, -CLIP_SD, CLIP_SD)
+        out: FloatArray = np.tanh(scaled @ self.hidden.T + self.hidden_bias) @ self.weight
+        return out
+
+
+@dataclass(frozen=True)
 class PlayBook:
-    """`release` has one class, the moment of the throw; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes;
+    """`release` tells the moment of the throw; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes;
     `front` one, these are the linemen and the passer; `rush_count` (12,) the log share of reps with 0, 1, ... rushers."""
 
-    release: Linear
+    release: Layered
     kind: Linear
     rush: Linear
     front: Linear
@@ -45,21 +65,20 @@ class PlayBook:
 def parse_playbook(text: str) -> PlayBook:
     """Read the learned numbers."""
     data = json.loads(text)
-    release, kind, rush, front = (_linear(data[name]) for name in LINEARS)
-    return PlayBook(release, kind, rush, front, np.array(data["rush_count"], dtype=float))
+    kind, rush, front = (Linear(**_arrays(data[name])) for name in LINEARS)
+    return PlayBook(Layered(**_arrays(data["release"])), kind, rush, front, np.array(data["rush_count"], dtype=float))
 
 
-def _linear(entry: dict[str, Any]) -> Linear:
-    return Linear(*(np.array(entry[name], dtype=float) for name in ("mean", "sd", "weight", "bias")))
+def _arrays(entry: dict[str, Any]) -> dict[str, FloatArray]:
+    return {name: np.array(values, dtype=float) for name, values in entry.items() if name != "measures"}
 
 
 def format_playbook(book: PlayBook, measures: dict[str, tuple[str, ...]]) -> str:
     """The inverse of `parse_playbook`, with the measures' names for the reader."""
     blocks = []
-    for name in LINEARS:
-        linear: Linear = getattr(book, name)
-        entry = {"measures": list(measures[name])} | {
-            key: np.round(getattr(linear, key), 4).tolist() for key in ("mean", "sd", "weight", "bias")}
+    for name in ("release", *LINEARS):
+        numbers = vars(getattr(book, name))
+        entry = {"measures": list(measures[name])} | {key: np.round(value, 4).tolist() for key, value in numbers.items()}
         lines = ",\n".join(f"  {json.dumps(key)}: {json.dumps(value)}" for key, value in entry.items())
         blocks.append(f"{json.dumps(name)}: {{\n{lines}\n}}")
     blocks.append(f'"rush_count": {json.dumps(np.round(book.rush_count, 3).tolist())}')

@@ -32,6 +32,7 @@ from tagger.football.vocabulary import UNKNOWN
 from vision.types import FloatArray
 
 SNAP_STEP_S = 0.05
+FILM_HALF_FRAME_S = 1 / 60
 NO_COVERAGE = {"run": "the rep is a run: no zone grades", "screen": "the ball was out to a screen before anyone had a landmark",
                "quick": "the ball was out before anyone could reach a landmark"}
 
@@ -59,7 +60,9 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     release = find_release(scene, numbers)
     kinds = fixed_kind(facts, own.play_kind.of(play_kind(scene, release, numbers)))
     kind = max(kinds, key=lambda k: kinds[k])
-    thrown_s = release.best_s if release is not None and kind != "run" else None
+    thrown_s = release.best_s if release is not None and release.plain and kind != "run" else None
+    if release is not None and not release.plain and kind != "run":
+        abstained.append(Abstention("release", "nobody's movement shows when the ball was out"))
     until_s = min(LATEST_S, scene.last_s)
     told = fixed_assignments(facts, scene, until_s)
     rush = rush_probability(scene, numbers, fixed_rush(told, scene))
@@ -109,7 +112,8 @@ def _variant(course: Course, settings: Settings) -> str | None:
 
 
 def locate_snap(play: PlayTracks) -> Snap | None:
-    """The snap, rounded to the input's nearest frame: it is a frame that the film shows."""
+    """The snap, rounded to a frame of the input, as film shows it; in tracks of few frames a second it is told on the frame by
+    which it was over, half a step later."""
     if len(play.time_s) < 8:
         return None
     grid = np.arange(play.time_s[0], play.time_s[-1], SNAP_STEP_S)
@@ -125,7 +129,8 @@ def locate_snap(play: PlayTracks) -> Snap | None:
     found = find_snap(sampled, offense)
     if found is None:
         return None
-    frame = float(play.time_s[int(np.argmin(np.abs(play.time_s - found.time_s)))])
+    shows_s = found.time_s + max(0.0, float(np.median(np.diff(play.time_s))) / 2 - FILM_HALF_FRAME_S)
+    frame = float(play.time_s[int(np.argmin(np.abs(play.time_s - shows_s)))])
     return Snap(frame, found.front, found.confidence)
 
 

@@ -1,7 +1,7 @@
 """When the ball was thrown, read off the men: the ball itself is rarely seen.
 
 A conditional logit over the moments of the play: each moment has measures of what changes there (defenders close on a point,
-rushers and linemen ease up, the passer sets and stops), the learned weights give each moment its probability.
+rushers and linemen ease up, the passer sets and stops), a small learned layer gives each moment its probability.
 """
 
 from __future__ import annotations
@@ -19,17 +19,24 @@ MEASURES = ("close_jump", "close_after", "line_jump", "rush_jump", "rush_after",
             "passer_before", "passer_now", "passer_depth", "passer_back", "passer_up", "flow_jump", "flow_after", "turn_jump",
             "time", "time_squared", "log_time", "hunt_after", "hunt_jump", "hunt_soon", "hunt_lead")
 HUNT_YD = 25.0
+LEAST_CONFIDENCE = 0.4
+"""Below it the told moment was as often half a second off as not, on simulated and on real plays."""
 
 
 @dataclass(frozen=True)
 class Release:
-    """`time_s` after the snap (N,), `chance` (N,) of the throw at each; `best_s` the likeliest; `confidence` the chance
-    within 0.3 s of it."""
+    """`time_s` after the snap (N,), `chance` (N,) of the throw at each; `best_s` about when it is likeliest; `confidence` the
+    chance within 0.3 s of it."""
 
     time_s: FloatArray
     chance: FloatArray
     best_s: float
     confidence: float
+
+    @property
+    def plain(self) -> bool:
+        """False where the men do not show when the ball was out, or whether it was."""
+        return self.confidence >= LEAST_CONFIDENCE
 
     def before(self, time_s: float) -> float:
         """Chance of a throw before a time."""
@@ -41,12 +48,12 @@ def find_release(scene: Scene, book: PlayBook) -> Release | None:
     times, rows = measure_release(scene)
     if not len(times):
         return None
-    logit = (rows - book.release.mean) / book.release.sd @ book.release.weight[0]
+    logit = book.release.logits(rows)
     chance = np.exp(logit - logit.max())
     chance /= chance.sum()
-    best = int(np.argmax(chance))
-    near = np.abs(times - times[best]) < 0.31
-    return Release(times, chance, float(times[best]), float(chance[near].sum()))
+    apart = np.abs(times[:, None] - times[None])
+    best = int(np.argmax((apart < 0.21) @ chance))
+    return Release(times, chance, float(times[best]), float(chance[apart[best] < 0.31].sum()))
 
 
 def measure_release(scene: Scene) -> tuple[FloatArray, FloatArray]:

@@ -10,21 +10,26 @@ from tagger.football.scene import Scene
 from vision.types import FloatArray
 
 DECIDED_S = 2.5
-MEASURES = ("depth", "near_receiver")
+USUAL_DROP_YD = 7.0
+MEASURES = ("depth", "near_receiver", "stance_depth", "to_passer")
 ODD_COUNT = 0.05
 """Share of reps in which the men's own probabilities say nothing of the number (a charted rusher who never crossed)."""
 
 
 def measure_rush(scene: Scene) -> FloatArray:
-    """(D, len(MEASURES)) of the scene's defenders: depth past the line when it is decided (yd, clipped) and mean distance to
-    the nearest receiver until then (yd, clipped): who is behind the line with a back has the back."""
+    """(D, len(MEASURES)) of the scene's defenders, yd, clipped: depth past the line when it is decided; mean distance to the
+    nearest receiver until then (who is behind the line with a back has the back); depth at the snap (a lineman rushes unless
+    he plainly drops); distance to the passer when it is decided."""
     rows, end = scene.defense, scene.at(DECIDED_S)
     start = min(scene.at(0.6), max(scene.snap, end - 2))
     gap = np.full(len(rows), 6.0)
     if len(scene.receivers):
         apart = scene.xy[rows][:, None, start : end + 1] - scene.xy[scene.receivers][None, :, start : end + 1]
         gap = np.linalg.norm(apart, axis=3).mean(axis=2).min(axis=1)
-    return np.stack([np.clip(scene.xy[rows, end, 0] - scene.line_yd, -3, 4), np.clip(gap, 0, 6)], axis=1)
+    passer = scene.xy[scene.passer, end] if scene.passer is not None else scene.ball - [USUAL_DROP_YD, 0.0]
+    to_passer = np.linalg.norm(scene.xy[rows, end] - passer, axis=1)
+    stance, depth = (scene.xy[rows, i, 0] - scene.line_yd for i in (scene.snap, end))
+    return np.stack([np.clip(depth, -3, 4), np.clip(gap, 0, 6), np.clip(stance, 0, 6), np.clip(to_passer, 0, 14)], axis=1)
 
 
 def rush_probability(scene: Scene, book: PlayBook, known: FloatArray | None = None) -> FloatArray:

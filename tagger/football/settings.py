@@ -52,6 +52,7 @@ class DeepSettings:
     beaten_yd: float
     beaten_s: float
     crossed_yd: float
+    crossed_s: float
     near_yd: float
     vertical_yd: float
 
@@ -61,16 +62,20 @@ class EventSettings:
     break_reach_yd: float
     break_speed_yd_s: float
     break_gain_yd: float
+    break_speed_up_yd_s: float
     carried_depth_yd: float
     carried_near_yd: float
     carried_speed_yd_s: float
     carried_s: float
-    passed_depth_yd: float
+    passed_speed_yd_s: float
     stress_s: float
     low_yd: float
     high_yd: float
+    high_reach_yd: float
     landmark_s: float
+    short_yd: float
     rotation_yd: float
+    backpedal_yd: float
     bust_open_yd: float
 
 

@@ -21,6 +21,9 @@ GROUP_ONSET = {
     "receivers": (1.0, 0.325, 1.0), "everybody": (1.0, 0.35, 1.0), "offense": (1.0, 0.335, 1.0), "rushers": (1.0, 0.26, 0.4)}
 """Each group's threshold of pace (yd/s), its lag behind the snap there (s), its weight. Measured on real tracks, on simulated
 ones and on such as film gives."""
+CLEAN_ONSET = {"everybody": (0.7, 0.258, 1.0), "offense": (0.7, 0.262, 1.0), "rushers": (0.7, 0.21, 0.5)}
+"""The same where the tracks are so clean (noise at most MOST_CLEAN_YD) that the first steps show."""
+MOST_CLEAN_YD = 0.06
 LAG_PER_NOISE_S_YD, CLEAN_YD = 0.3, 0.05
 """Noisier tracks are smoothed more and pass the threshold later, by so much a yard of noise beyond the cleanest."""
 TRIMMED = 0.1
@@ -109,8 +112,10 @@ def _joint_onset(sampled: Sampled, offense: BoolArray, front: Front, coarse: int
     low, high = max(0, coarse - round(0.7 / step)), min(len(sampled.time_s), coarse + round(1.0 / step))
     pace = np.minimum(sampled.speed_yd_s()[:, low:high], MOST_PACE_YD_S)
     estimates, weights = [], []
-    for name, rows in _groups(sampled, offense, front, coarse).items():
-        threshold, lag, weight = GROUP_ONSET[name]
+    groups = _groups(sampled, offense, front, coarse)
+    onset = CLEAN_ONSET if sampled.noise_yd <= MOST_CLEAN_YD else GROUP_ONSET
+    for name, (threshold, lag, weight) in onset.items():
+        rows = groups.get(name, np.empty(0, dtype=int))
         known = pace[rows][np.isfinite(pace[rows]).all(axis=1)]
         if len(known) < 2:
             continue

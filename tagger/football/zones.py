@@ -5,38 +5,45 @@ from __future__ import annotations
 import numpy as np
 
 from homography.field import WIDTH_YD
-from tagger.football.course import Course, Job, bounds_of, runs
+from tagger.football.course import ENTERING_S, Course, Job, bounds_of, runs
 from tagger.football.types import Event
+from vision.types import BoolArray, FloatArray
 
-OUTSIDE_YD = 8.0
-"""From the middle of the field: farther out a flat or curl-flat man is between a high and a low receiver."""
-LEAST_LANDMARK_YD = {"deep-third": 9.0, "deep-half": 9.0, "deep-quarter": 8.0, "curl-flat": 6.0, "hook-curl": 4.5, "flat": 3.0}
-STILL_COMING_YD_S = 3.7
+OUTSIDE_YD = {"flat": 12.0, "curl-flat": 9.0}
+"""From the middle of the field: farther out he is between a high and a low receiver, ..."""
+REACH_YD = 8.0
+"""... if both are so near to him across."""
+LEAST_DEPTH_YD = {"deep-third": 12.0, "deep-half": 12.0, "deep-quarter": 12.0, "curl-flat": 6.0, "hook-curl": 6.0, "flat": 3.0}
+LANDMARK_ACROSS_YD = {"deep-third": (WIDTH_YD / 6, WIDTH_YD / 2), "deep-half": (3.0, 18.0), "curl-flat": (9.0, 22.0),
+                      "hook-curl": (1.0, 13.0), "flat": (12.0, WIDTH_YD / 2)}
+"""The areas of the landmarks, from the middle of the field toward his side, with room for one who settles early."""
 
 
 def carries(course: Course) -> list[Event]:
-    """A zone man who runs with a receiver going downfield (a half stays over the top of all, he carries nobody), and whom an
-    underneath man lets go behind him."""
-    settings, found = course.settings.events, []
-    live = np.arange(len(course.scene.time_s))
-    live_mask = (live >= course.scene.at(0.8)) & (live <= course.thrown)
-    for job in (job for job in course.zones() if job.word != "deep-half"):
-        for receiver in map(int, course.scene.receivers):
+    """A zone man who runs downfield with a receiver past the underneath landmarks; if he is underneath and lets go of one who
+    runs on, he passed him off."""
+    settings, scene, found = course.settings.events, course.scene, []
+    live = np.arange(len(scene.time_s))
+    live_mask = (live > scene.snap) & (live <= course.thrown)
+    for job in course.zones():
+        for receiver in map(int, scene.receivers):
             vertical = ((course.depth(receiver) > settings.carried_depth_yd)
-                        & (course.scene.velocity[receiver, :, 0] > settings.carried_speed_yd_s))
-            runs_too = course.scene.velocity[job.row, :, 0] > settings.carried_speed_yd_s
+                        & (scene.velocity[receiver, :, 0] > settings.carried_speed_yd_s))
+            runs_too = scene.velocity[job.row, :, 0] > settings.carried_speed_yd_s
             apart = course.apart(job.row, receiver)
             spans = runs(vertical & runs_too & (apart < settings.carried_near_yd) & live_mask, settings.carried_s)
             if not spans:
                 continue
             start, end = spans[0][0], spans[-1][1]
             least = float(apart[start : end + 1].min())
-            name = course.scene.play.player_id[receiver]
+            name = scene.play.player_id[receiver]
             why = (f"within {least:.1f} yd of {name} from {course.depth(receiver)[start]:.0f} "
                    f"to {course.depth(receiver)[end]:.0f} yd deep")
             found.append(course.event("carried", job, start, end, why, receiver, least, 0.8))
-            if not job.deep and end < course.thrown - 1 and course.depth(receiver)[end] > settings.passed_depth_yd:
-                deep = _taker(course, receiver, course.thrown)
+            later = min(end + 2, len(live) - 1)
+            lets_go = not runs_too[later] and scene.velocity[receiver, later, 0] > settings.passed_speed_yd_s
+            if not job.deep and lets_go and end < course.thrown - 3:
+                deep = _taker(course, receiver, later)
                 why = f"lets {name} go at {course.depth(receiver)[end]:.0f} yd" + (f" to {deep.player_id}" if deep else "")
                 found.append(course.event("passed-off", job, end, end, why, receiver, None, 0.7))
     return found
@@ -54,16 +61,15 @@ def high_lows(course: Course) -> list[Event]:
     live = np.arange(len(course.scene.time_s))
     live_mask = (live >= course.scene.at(1.2)) & (live <= course.thrown)
     for job in course.zones():
-        if job.word not in ("curl-flat", "flat") or not job.side:
+        if job.word not in OUTSIDE_YD or not job.side:
             continue
-        out = {int(r): (course.across(int(r)) - WIDTH_YD / 2) * job.side > OUTSIDE_YD for r in course.scene.receivers}
-        gap = {r: course.depth(r) - course.depth(job.row) for r in out}
+        near = {int(r): _in_his_part(course, job, int(r)) for r in course.scene.receivers}
+        gap = {r: course.depth(r) - course.depth(job.row) for r in near}
         best: tuple[int, int, int, int] | None = None
-        for high in out:
-            for low in out:
-                mask = (out[high] & out[low] & (gap[high] > settings.high_yd) & (gap[low] < -settings.low_yd)
-                        & (course.depth(low) > 0.0))
-                mask &= (gap[high] < 16.0) & (gap[low] > -10.0) & (course.depth(low) < 7.0)
+        for high in near:
+            for low in near:
+                mask = (near[high] & near[low] & (gap[high] > settings.high_yd) & (gap[low] < -settings.low_yd)
+                        & (course.depth(low) > -1.0) & (gap[high] < settings.high_reach_yd))
                 spans = runs(mask & live_mask, settings.stress_s)
                 if spans and (best is None or spans[-1][1] - spans[0][0] > best[1] - best[0]):
                     best = (spans[0][0], spans[-1][1], high, low)
@@ -76,16 +82,22 @@ def high_lows(course: Course) -> list[Event]:
     return found
 
 
+def _in_his_part(course: Course, job: Job, receiver: int) -> BoolArray:
+    """(T,) the receiver is, or will be in half a second, outside the hook on his side, and within reach of him across."""
+    across = course.across(receiver)
+    soon = across + ENTERING_S * course.scene.velocity[receiver, :, 1]
+    out = np.maximum((across - WIDTH_YD / 2) * job.side, (soon - WIDTH_YD / 2) * job.side)
+    return np.asarray((out > OUTSIDE_YD[job.word]) & (np.abs(across - course.across(job.row)) < REACH_YD))
+
+
 def vertical_stress(course: Course) -> list[Event]:
-    """Two receivers past the vertical depth in one deep area."""
+    """Two receivers past the vertical depth in one deep area, or entering it."""
     settings, found = course.settings, []
     live = np.arange(len(course.scene.time_s)) <= course.thrown
     for job in course.zones():
         if not job.deep:
             continue
-        low, high = bounds_of(job)
-        inside = np.array([(course.depth(int(r)) > settings.deep.vertical_yd)
-                           & (course.across(int(r)) >= low) & (course.across(int(r)) < high)
+        inside = np.array([(course.depth(int(r)) > settings.deep.vertical_yd) & course.entering(int(r), job)
                            for r in course.scene.receivers])
         spans = runs((inside.sum(axis=0) >= 2) & live, settings.events.stress_s) if len(inside) else []
         if spans:
@@ -96,31 +108,41 @@ def vertical_stress(course: Course) -> list[Event]:
 
 
 def late_men(course: Course) -> list[Event]:
-    """Who was still on his way when everybody should be at his landmark."""
-    scene = course.scene
+    """Who was still well short of his landmark when everybody should be there, and had no receiver to run with."""
+    scene, settings = course.scene, course.settings.events
     found: list[Event] = []
-    at = scene.at(course.settings.events.landmark_s)
+    at = scene.at(settings.landmark_s)
     if at >= course.thrown:
         return found
     for job in course.zones():
-        if job.word not in LEAST_LANDMARK_YD or not job.side:
+        if job.word not in LEAST_DEPTH_YD:
             continue
-        short = LEAST_LANDMARK_YD[job.word] - course.depth(job.row)
-        inward = np.maximum(0.0, _least_out(job) - (course.across(job.row) - WIDTH_YD / 2) * job.side)
-        pace = np.linalg.norm(scene.velocity[job.row], axis=1)
-        missing = np.hypot(np.maximum(short, 0.0), inward)
-        if missing[at] > 2.0 and pace[at] > STILL_COMING_YD_S:
+        missing = short_of_landmark(course, job)
+        if not is_there(course, job, at):
             there = np.flatnonzero(missing[at : course.thrown + 1] < 1.0)
             end = at + int(there[0]) if len(there) else course.thrown
-            why = (f"{missing[at]:.0f} yd short of his landmark {course.settings.events.landmark_s:.1f} s after the snap, "
-                   f"still at {pace[at]:.0f} yd/s")
+            why = f"{missing[at]:.0f} yd short of his landmark {settings.landmark_s:.1f} s after the snap, no receiver near him"
             found.append(course.event("late-to-landmark", job, at, end, why, confidence=0.6))
     return found
 
 
-def _least_out(job: Job) -> float:
-    """How far from the middle of the field he must be, yd."""
-    return {"deep-third": 9.0, "deep-half": 4.0, "deep-quarter": 12.0 if (job.area or "").endswith("outside") else 0.0,
-            "curl-flat": 8.0, "flat": 9.0}.get(job.word, 0.0)
+def is_there(course: Course, job: Job, at: int) -> bool:
+    """At his landmark, or with a receiver instead."""
+    nearest = min((float(course.apart(job.row, int(r))[at]) for r in course.scene.receivers), default=np.inf)
+    settings = course.settings.events
+    return bool(short_of_landmark(course, job)[at] <= settings.short_yd or nearest <= settings.carried_near_yd)
 
 
+def short_of_landmark(course: Course, job: Job) -> FloatArray:
+    """(T,) yards from the nearest spot of his landmark's area."""
+    low, high = _landmark_across(job)
+    out = (course.across(job.row) - WIDTH_YD / 2) * (job.side or 1.0)
+    across = np.maximum(0.0, np.maximum(low - out, out - high))
+    return np.asarray(np.hypot(np.maximum(0.0, LEAST_DEPTH_YD[job.word] - course.depth(job.row)), across))
+
+
+def _landmark_across(job: Job) -> tuple[float, float]:
+    """From the middle of the field toward his side, yd."""
+    if job.word == "deep-quarter":
+        return (WIDTH_YD / 4, WIDTH_YD / 2) if (job.area or "").endswith("outside") else (0.0, WIDTH_YD / 4)
+    return LANDMARK_ACROSS_YD[job.word] if job.side else (-WIDTH_YD / 6, WIDTH_YD / 6)

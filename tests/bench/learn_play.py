@@ -20,37 +20,51 @@ from scipy.special import expit, log_softmax
 from simulated import SimulatedRep, as_filmed, parse_seeds, role_of, simulate
 
 from tagger.football import kind, linemen, release, rush
-from tagger.football.playbook import Linear, PlayBook, format_playbook
+from tagger.football.playbook import CLIP_SD, Layered, Linear, PlayBook, format_playbook
 from tagger.football.sampling import sample
 from tagger.football.scene import Scene, make_scene
 from tagger.football.types import PlayTracks
 from tagger.football.vocabulary import PLAY_KINDS
 
 MOMENT_SD_S = 0.12
+HIDDEN = 12
+BLUR_SD = 0.3
+GAME_WEIGHT = 4.0
+"""Labelled plays are few, and harder to read than simulated ones."""
 KIND_COUNT = 60
 
 
-def fit_release(examples: Sequence[tuple[Scene, float]], ridge: float = 1.0) -> Linear:
-    """Conditional logit over moments; the target is a narrow bell about the true throw."""
-    rows = [(*release.measure_release(scene), thrown_s) for scene, thrown_s in examples]
-    stacked = np.concatenate([x for _, x, _ in rows])
+def fit_release(examples: Sequence[tuple[Scene, float, float]], ridge: float = 10.0) -> Layered:
+    """Conditional logit with one hidden layer over moments, from (scene, throw in s, weight); the target is a narrow bell about
+    the true throw."""
+    rows = [(*release.measure_release(scene), thrown_s, weight) for scene, thrown_s, weight in examples]
+    stacked = np.concatenate([x for _, x, _, _ in rows])
     mean, sd = stacked.mean(axis=0), stacked.std(axis=0) + 1e-6
-    prepared = []
-    for times, x, thrown_s in rows:
-        target = np.exp(-0.5 * ((times - thrown_s) / MOMENT_SD_S) ** 2)
-        if target.sum() > 0.1:
-            prepared.append(((x - mean) / sd, target / target.sum()))
+    bells = [(x, np.exp(-0.5 * ((times - thrown_s) / MOMENT_SD_S) ** 2), weight) for times, x, thrown_s, weight in rows]
+    bells = [(x, weight * bell / bell.sum()) for x, bell, weight in bells if bell.sum() > 0.1]
+    # Every play a second time with measures that are a little off: the layer must not hang on one of them.
+    rng = np.random.default_rng(0)
+    bells += [(x + rng.normal(0.0, BLUR_SD * sd, x.shape), bell) for x, bell in bells]
+    x = np.clip((np.concatenate([x for x, _ in bells]) - mean) / sd, -CLIP_SD, CLIP_SD)
+    target, play = np.concatenate([bell for _, bell in bells]), np.repeat(np.arange(len(bells)), [len(bell) for _, bell in bells])
+    first, share = np.searchsorted(play, np.arange(len(bells))), np.array([bell.sum() for _, bell in bells])
+    cut = HIDDEN * x.shape[1], HIDDEN * x.shape[1] + HIDDEN
 
-    def loss(weight: np.ndarray) -> tuple[float, np.ndarray]:
-        total, slope = 0.5 * ridge * weight @ weight, ridge * weight
-        for x, target in prepared:
-            log_chance = log_softmax(x @ weight)
-            total -= target @ log_chance
-            slope = slope + x.T @ (np.exp(log_chance) - target)
-        return total, slope
+    def loss(flat: np.ndarray) -> tuple[float, np.ndarray]:
+        hidden, bias, weight = flat[: cut[0]].reshape(HIDDEN, -1), flat[cut[0] : cut[1]], flat[cut[1] :]
+        layer = np.tanh(x @ hidden.T + bias)
+        logit = layer @ weight
+        logit -= np.maximum.reduceat(logit, first)[play]
+        total = np.add.reduceat(np.exp(logit), first)
+        error = np.exp(logit) / total[play] * share[play] - target
+        back = error[:, None] * weight * (1.0 - layer**2)
+        slope = np.concatenate([(back.T @ x).ravel(), back.sum(axis=0), layer.T @ error]) + ridge * flat
+        return float(share @ np.log(total) - target @ logit + 0.5 * ridge * flat @ flat), slope
 
-    weight = minimize(loss, np.zeros(len(mean)), jac=True, method="L-BFGS-B").x
-    return Linear(mean, sd, weight[None], np.zeros(1))
+    start = np.random.default_rng(0).normal(0.0, 0.3, cut[1] + HIDDEN)
+    start[cut[0] : cut[1]] = 0.0
+    flat = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 400}).x
+    return Layered(mean, sd, flat[: cut[0]].reshape(HIDDEN, -1), flat[cut[0] : cut[1]], flat[cut[1] :])
 
 
 def fit_kind(rows: np.ndarray, kinds: Sequence[str], ridge: float = 1.0) -> Linear:
@@ -89,7 +103,7 @@ def fit_rush(counted: Sequence[tuple[np.ndarray, int]], known: Sequence[tuple[np
     def chance_of(x: np.ndarray, parameters: np.ndarray) -> np.ndarray:
         return np.clip(expit((x - mean) / sd @ parameters[1:] + parameters[0]), 1e-4, 1 - 1e-4)
 
-    parameters = minimize(loss, np.array([-1.0, -3.0, 0.0]), method="L-BFGS-B").x
+    parameters = minimize(loss, np.array([-1.0, *np.full(len(mean), -0.5)]), method="L-BFGS-B").x
     return Linear(mean, sd, parameters[None, 1:], parameters[:1])
 
 
@@ -156,10 +170,10 @@ def log_shares(counts: Sequence[int]) -> np.ndarray:
 def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequence[tuple[Scene, dict]],
                front: Linear) -> PlayBook:
     """The rest, from scenes of labelled plays and scenes of simulated reps with their truths."""
-    throws = [(scene, float(row["pass_time"])) for scene, row in labelled]
-    throws += [(scene, t["release_s"] - t["snap_s"]) for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
+    throws = [(scene, float(row["pass_time"]), GAME_WEIGHT) for scene, row in labelled]
+    throws += [(scene, t["release_s"] - t["snap_s"], 1.0) for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
     thrown = fit_release(throws)
-    book = PlayBook(thrown, thrown, thrown, front, np.zeros(12))
+    book = PlayBook(thrown, front, front, front, np.zeros(12))
     scenes = [scene for scene, _ in labelled] + [scene for scene, _ in simulated]
     quick_s = 1.5
     kinds = (["quick" if float(row["pass_time"]) < quick_s else "pass" for _, row in labelled]

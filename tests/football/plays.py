@@ -17,7 +17,7 @@ Path = Sequence[tuple[float, float, float]]
 """(seconds after the snap, downfield, across from the middle); straight between, still before and after."""
 
 LINE: dict[str, Path] = {f"O{i + 1}": [(0, -0.5, (i - 2) * 1.5), (1.2, -2.5, (i - 2) * 1.8)] for i in range(5)}
-PASSER: dict[str, Path] = {"O6": [(0, -5.0, 0), (1.6, -8.5, 0)]}
+PASSER: dict[str, Path] = {"O6": [(0, -5.0, 0), (1.6, -8.5, 0), (1.8, -8.5, 0), (3.2, -7.0, 0.5)]}
 FOUR_VERTICALS: dict[str, Path] = {
     "O7": [(0, -0.5, -20), (0.1, -0.5, -20), (3.5, 24, -20)], "O8": [(0, -1.2, -9), (0.1, -1.2, -9), (3.5, 22, -8)],
     "O9": [(0, -1.2, 9), (0.1, -1.2, 9), (3.5, 22, 8)], "O10": [(0, -0.5, 20), (0.1, -0.5, 20), (3.5, 24, 20)],

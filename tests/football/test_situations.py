@@ -78,7 +78,7 @@ def test_a_corner_beaten_over_the_top_loses_leverage_by_as_much() -> None:
 def test_leverage_is_not_called_where_the_positions_are_as_uncertain_as_the_margin() -> None:
     beaten: dict[str, Path] = COVER_3 | {"D5": [(0, 7, -18), (0.8, 7, -18), (3.5, 12, -18)]}
     play = build(LINE, PASSER, FOUR_VERTICALS, RUSH, beaten)
-    play.sigma_yd[play.player_id.index("D5")] = 4.0
+    play.sigma_yd[play.player_id.index("D5")] = 12.0  # he is beaten by 8 yd in the end
     reading = read_play(play)
     assert not [e for e in reading.events if e.kind.startswith("leverage")]
     assert "leverage" in [a.what for a in reading.abstained]
