@@ -23,9 +23,11 @@ BINS_PX_S = np.arange(0.0, 160.0, 5.0)
 """Lower edges of the speeds that are told apart, pixels of the small picture a second."""
 CHANGED_GREY = 12
 """A pixel belongs to something that moves if it differs by so much from where the camera's motion would put it."""
+CELL_PX, LEAST_STRENGTH = 32, 1e-5
 LEAST_CORNERS = 12
-LEAST_SHARE = 0.3
+LEAST_SHARE = 0.2
 """Of the corners that must agree on one motion of the camera; fewer is a cut."""
+BACK_PX, COARSE_PX, FINE_PX = 1.0, 3.0, 1.5
 
 Array = npt.NDArray[np.float64]
 Grey = npt.NDArray[np.uint8]
@@ -91,15 +93,41 @@ class _Look:
 
 def _camera_motion(before: Grey, now: Grey) -> npt.NDArray[Any] | None:
     """(3, 3) now_from_before of the background; None after a cut."""
-    corners = cv2.goodFeaturesToTrack(before, 150, 0.01, 10)
-    if corners is None or len(corners) < LEAST_CORNERS:
+    corners = _spread_corners(before)
+    if len(corners) < LEAST_CORNERS:
         return None
-    found, status, _ = cv2.calcOpticalFlowPyrLK(  # type: ignore[call-overload]
-        before, now, corners, None, winSize=(13, 13), maxLevel=3)
-    good = status.ravel() == 1
+    there, ahead = _followed(before, now, corners)
+    back, behind = _followed(now, before, there)
+    good = ahead & behind & (np.linalg.norm(back - corners, axis=1) < BACK_PX)
     if good.sum() < LEAST_CORNERS:
         return None
-    motion, inlier = cv2.findHomography(corners[good], found[good], cv2.USAC_MAGSAC, 1.0, maxIters=300)
-    if motion is None or inlier.sum() < LEAST_SHARE * len(corners):
+    # Few of the corners may lie on the ground while a play fills the picture: first a motion that few can tell, then a full one.
+    coarse, near = cv2.estimateAffine2D(corners[good], there[good], None, cv2.RANSAC, COARSE_PX, 2000, 0.999, 10)
+    if coarse is None or near.sum() < max(LEAST_CORNERS, LEAST_SHARE * good.sum()):
         return None
-    return np.asarray(motion)
+    motion: npt.NDArray[Any] = np.vstack([coarse, [0.0, 0.0, 1.0]])
+    ground = near.ravel() == 1
+    if ground.sum() >= 2 * LEAST_CORNERS:
+        fine, kept = cv2.findHomography(corners[good][ground], there[good][ground], cv2.RANSAC, FINE_PX)
+        if fine is not None and kept.sum() >= LEAST_CORNERS:
+            motion = fine
+    return motion
+
+
+def _spread_corners(grey: Grey) -> npt.NDArray[np.float32]:
+    """(N, 2) the best corner of each cell, so that people, who have the strongest, do not have all."""
+    strength = cv2.cornerMinEigenVal(grey, 3)
+    height, width = (side // CELL_PX for side in grey.shape)
+    cells = strength[:height * CELL_PX, :width * CELL_PX].reshape(height, CELL_PX, width, CELL_PX).swapaxes(1, 2)
+    flat = cells.reshape(height, width, -1)
+    best, at = flat.max(axis=2), flat.argmax(axis=2)
+    row, column = np.nonzero(best > LEAST_STRENGTH)
+    inside = at[row, column]
+    return np.stack([column * CELL_PX + inside % CELL_PX, row * CELL_PX + inside // CELL_PX], axis=1).astype(np.float32)
+
+
+def _followed(before: Grey, now: Grey, corners: npt.NDArray[np.float32]) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.bool_]]:
+    """Where each corner is in the other picture, and whether it was found."""
+    found, status, _ = cv2.calcOpticalFlowPyrLK(  # type: ignore[call-overload]
+        before, now, corners.reshape(-1, 1, 2), None, winSize=(15, 15), maxLevel=3)
+    return found.reshape(-1, 2), status.ravel() == 1

@@ -23,7 +23,7 @@ from tagger.batch.plan import Scripts, plan_films
 from tagger.batch.process import Work, WorkFailed, call_of, run_call
 from tagger.batch.queue import work_through
 from tagger.batch.work import options_to_json, tag_film
-from tagger.library import Library
+from tagger.library import Library, LibraryError
 from tagger.library.owner import Owner
 from tagger.pipeline import TagOptions
 
@@ -50,6 +50,46 @@ def test_a_library_that_another_program_holds_is_waited_for(film: Film, tmp_path
     held.start()
     threading.Timer(4.0, lambda: other.execute("ROLLBACK")).start()
     assert tag(tmp_path / "film", tmp_path / "library") == ["done", "done"]
+
+
+@pytest.mark.slow
+def test_a_library_that_is_held_for_a_minute_is_waited_for(film: Film, tmp_path: Path) -> None:
+    """With the waits as they are shipped."""
+    Library.open(tmp_path / "library").close()
+    film("a.mp4", "slow 1.0 a")
+    other = sqlite3.connect(tmp_path / "library" / "library.sqlite", isolation_level=None, check_same_thread=False)
+    held = threading.Timer(1.0, lambda: other.execute("BEGIN IMMEDIATE"))
+    held.start()
+    freed = threading.Timer(62.0, lambda: other.execute("ROLLBACK"))
+    freed.start()
+    assert tag(tmp_path / "film", tmp_path / "library") == ["done"]
+    freed.join()
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="mounts a disk")
+def test_a_disk_that_is_really_full(film: Film, tmp_path: Path) -> None:
+    """A disk of one megabyte (tmpfs) for the library, of which 300 kB are taken."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(disk)], capture_output=True, check=False).returncode:
+        pytest.skip("a disk can be mounted by root only")
+    try:
+        (disk / "other.bin").write_bytes(bytes(300_000))
+        for number in range(12):
+            film(f"{number}.mp4", f"rep {number}")
+        with pytest.raises(LibraryError, match="disk"):
+            tag(tmp_path / "film", disk / "library")
+        before = sorted(path.name for path in (disk / "library").iterdir())
+        assert "library.sqlite" in before
+        (disk / "other.bin").unlink()
+        subprocess.run(["mount", "-o", "remount,size=64m", str(disk)], check=True)
+        tag(tmp_path / "film", disk / "library")
+        with Library.open(disk / "library") as kept:
+            assert kept._connection.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+            assert (kept.count(), len(kept.jobs.list("done"))) == (12, 12)
+    finally:
+        subprocess.run(["umount", "-l", str(disk)], check=False)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="POSIX limits")

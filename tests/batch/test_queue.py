@@ -112,13 +112,14 @@ PROGRAM = """
 import sys
 from pathlib import Path
 sys.path.insert(0, {tests!r})
+from tagger.batch.limits import Limits
 from test_queue import tag
-tag(Path({folder!r}), Path({library!r}))
+tag(Path({folder!r}), Path({library!r}), limits=Limits(tries={tries}))
 """
 
 
-def start(folder: Path, library: Path) -> subprocess.Popen[bytes]:
-    code = PROGRAM.format(tests=str(Path(__file__).parent), folder=str(folder), library=str(library))
+def start(folder: Path, library: Path, tries: int = 2) -> subprocess.Popen[bytes]:
+    code = PROGRAM.format(tests=str(Path(__file__).parent), folder=str(folder), library=str(library), tries=tries)
     return subprocess.Popen([sys.executable, "-c", code], stderr=subprocess.PIPE)
 
 
@@ -169,6 +170,44 @@ def test_killing_a_worker_costs_a_try_of_its_clip_alone(film: Film, tmp_path: Pa
     assert program.returncode == 0, said
     with Library.open(tmp_path / "library") as kept:
         assert sorted((job.state, job.attempts) for job in kept.jobs.list()) == [("done", 0), ("done", 0), ("done", 1)]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="POSIX signals")
+def test_twenty_kills_of_workers_and_program_at_random_moments(film: Film, tmp_path: Path) -> None:
+    """Nothing is lost, nothing is done twice, and the tags are those of a night without trouble. A worker's death costs its clip
+    a try, so that it may end set aside: more tries are allowed than there are kills."""
+    import psutil
+
+    folder, library, chance = tmp_path / "film", tmp_path / "library", random.Random(20)
+    for number in range(12):
+        film(f"{number}-sideline.mp4", f"slow 0.8 {number}")
+        film(f"{number}-end-zone.mp4", f"slow 0.8 cover-1 {number}")
+    tag(folder, tmp_path / "undisturbed")
+    program, kills = start(folder, library, tries=30), {"worker": 0, "program": 0}
+    while sum(kills.values()) < 20:
+        time.sleep(chance.uniform(0.0, 1.5))
+        victim = "worker" if chance.random() < 0.5 else "program"
+        if program.poll() is not None:
+            assert program.returncode in (0, -signal.SIGKILL)
+            program = start(folder, library, tries=30)
+        elif victim == "program":
+            program.kill()
+            program.wait()
+            kills[victim] += 1
+        else:
+            for child in psutil.Process(program.pid).children()[:1]:
+                child.kill()
+                kills[victim] += 1
+    program.kill()
+    program.wait()
+    left = tag(folder, library, limits=Limits(tries=30))
+    assert all(end.state == "done" for end in left)
+    assert min(kills.values()) >= 5
+    with Library.open(library) as kept:
+        assert {job.state for job in kept.jobs.list()} == {"done"}
+        assert len(kept.jobs.list()) == 24
+    assert tags(library) == tags(tmp_path / "undisturbed")
 
 
 def test_two_programs_share_the_work(film: Film, tmp_path: Path) -> None:

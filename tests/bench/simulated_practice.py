@@ -28,6 +28,8 @@ Array = npt.NDArray[Any]
 STEP_S = 0.05
 USUAL_RATE = Fraction(25)
 SIZE_PX = (640, 360)
+FINE_HZ = 60.0
+CORRECTED_S = 1.5
 SET_S = 1.2
 """How long everybody stands set before the rep's own film begins."""
 
@@ -176,16 +178,28 @@ def _cameras(pieces: list[Piece], mount: Any, times: Array, rng: np.random.Gener
     fine, wishes, at_s = [], [], 0.0
     for piece in pieces:
         lasts_s = len(piece.motion.time_s) * STEP_S
-        own = np.arange(0.0, lasts_s, 1 / 60.0)
+        own = np.arange(0.0, lasts_s, 1 / FINE_HZ)
         wishes.append(operator._wishes(piece.motion, mount, habits, own, SIZE_PX))
         fine.append(own + at_s)
         at_s += lasts_s
     clock = np.concatenate(fine)
-    path = operator._follow(np.concatenate(wishes), habits, rng)
+    wanted = np.concatenate(wishes)
+    wanted[:, :2] += _slips(len(clock), habits.jerks_per_s / FINE_HZ, rng)
+    path = operator._follow(wanted, replace(habits, jerks_per_s=0.0), rng)
     path[:, :2] += rng.normal(0, habits.shake_px / 3, (len(clock), 2)) / np.exp(path[:, 2:3])
     pan, tilt, focal = (np.interp(times, clock, column) for column in (*path[:, :2].T, np.exp(path[:, 2])))
     return [Camera(mount.centre_yd, float(p), float(t), mount.roll_rad, float(f), SIZE_PX, mount.distortion)
             for p, t, f in zip(pan, tilt, focal, strict=True)]
+
+
+def _slips(count: int, chance: float, rng: np.random.Generator) -> Array:
+    """(count, 2) radians by which the operator is off after a sudden move, until he has corrected it. (Over a rep's few seconds
+    nobody need correct; over a practice the camera would end in the sky.)"""
+    pushes = (rng.random((count, 2)) < chance) * rng.normal(0, 0.02, (count, 2))
+    off, keeps = np.zeros((count, 2)), np.exp(-1.0 / (FINE_HZ * CORRECTED_S))
+    for i in range(1, count):
+        off[i] = keeps * off[i - 1] + pushes[i]
+    return off
 
 
 def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_share: float = 0.25,
