@@ -3,9 +3,10 @@
 from homography.evidence import FrameEvidence
 from homography.locate import locate
 from homography.observe import Observer
-from homography.solve import solve_clip
+from homography.solve import solve_clip, solve_or_guess
 from homography.still import solve_still
 from homography.types import FieldTracks, FieldView
 from homography.view import to_field, to_image
 
-__all__ = ["FieldTracks", "FieldView", "FrameEvidence", "Observer", "locate", "solve_clip", "solve_still", "to_field", "to_image"]
+__all__ = ["FieldTracks", "FieldView", "FrameEvidence", "Observer", "locate", "solve_clip", "solve_or_guess", "solve_still",
+           "to_field", "to_image"]

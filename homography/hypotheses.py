@@ -19,8 +19,9 @@ from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
 from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD, mark_habit
+from homography.mark_shape import mark_shaped
 from homography.refine import camera_prior, refine
-from homography.rows import Based, place_rows
+from homography.rows import Based, likely_rows
 from homography.score import support
 from homography.stripes import find_stripes
 from homography.turning import Turning
@@ -31,6 +32,7 @@ KEY_FRAMES = 3
 KEY_TRIALS, KEY_STRIPES = 4, 10
 TEST_FRAMES = 5
 GUESSES_KEPT = 6
+FITTED_KEPT = 9
 FINALISTS = 6
 RETESTED = 2
 FINALIST_SHARE = 0.45
@@ -80,22 +82,25 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothes
     ideal = undistort(frame.ridges.xy_px, START_DISTORTION, size)
     dashes = undistort(frame.ridges.dash_xy_px, START_DISTORTION, size)
     stripes = find_stripes(ideal, frame.ridges.normal_rad)
-    found: list[Hypothesis] = []
+    fitted: list[Hypothesis] = []
     for guess in guess_cameras(stripes, dashes, size, levels):
         start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd)
         prior = camera_prior(guess.centre_yd)
         solution = refine([frame], [0], start, guess.level, prior, gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
         # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.
         based = Based(guess.view, solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]), guess.score)
-        again = place_rows(based, stripes, dashes, size, (guess.level,))
-        if again:
-            best = max(again, key=lambda g: g.score)
-            solution = replace(solution, centre_yd=best.centre_yd, mark_offset_yd=best.mark_offset_yd)
-        prior = camera_prior(solution.centre_yd)
-        solution = refine([frame], [0], solution, guess.level, prior, gates_px=LAST_GATES_PX, rounds=4, per_line=8)
-        score = support(frame, solution, 0, guess.level).total
+        eye = (solution.pose[0], solution.centre_yd, START_DISTORTION, size)
+        shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, *eye)
+        for placed in likely_rows(based, stripes, dashes[shaped], size, levels):
+            moved = replace(solution, centre_yd=placed.centre_yd, mark_offset_yd=placed.mark_offset_yd)
+            fitted.append(Hypothesis(guess.view, placed.level, (0,), moved, support(frame, moved, 0, placed.level).total))
+    found: list[Hypothesis] = []
+    for one in unlike(sorted(fitted, key=lambda h: -h.score))[:FITTED_KEPT]:
+        prior = camera_prior(one.solution.centre_yd)
+        solution = refine([frame], [0], one.solution, one.level, prior, gates_px=LAST_GATES_PX, rounds=4, per_line=8)
+        score = support(frame, solution, 0, one.level).total
         if score > 0:
-            found.append(Hypothesis(guess.view, guess.level, (0,), solution, score))
+            found.append(replace(one, solution=solution, score=score))
     return unlike(sorted(found, key=lambda h: -h.score))
 
 

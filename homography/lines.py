@@ -19,6 +19,9 @@ from homography.turf import below_edge
 
 REFERENCE_WIDTH_PX = 1280.0
 SCAN_STEP_PX = 6
+GRAINY = 1.5
+GRAIN_RUN_PX = 5
+"""Marks are averaged over so many px of their length."""
 WIDEST_PX = 23
 """Stripes wider than this (at 1280 px picture width) count as turf of another colour."""
 MOST_POINTS = 1500
@@ -30,6 +33,8 @@ MOST_DASHES = 350
 LEAST_CONTRAST = 7.0
 NOISE_FACTOR = 3.5
 DASH_NOISE_FACTOR = 3.5
+DASH_CONTRAST = 0.25
+"""Of the stripes' median contrast."""
 COHERENCE = 0.35
 STEEP_NORMAL = 0.5
 FLAT_NORMAL = 0.94
@@ -58,6 +63,9 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     height, width = grey.shape
     scale = max(width, height) / REFERENCE_WIDTH_PX
     step = max(1, round(SCAN_STEP_PX * scale))
+    grainy = grain(half) > GRAINY
+    if grainy:
+        step *= 2
     widest = max(5, round(WIDEST_PX * scale)) | 1
     directions = stripe_directions(half)
     rows = cv2.resize(grey, (width, max(1, height // step)), interpolation=cv2.INTER_AREA)
@@ -80,9 +88,17 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     neighbours = along_stripe_neighbours(table[:, :2], table[:, 2], NEIGHBOUR_STEPS * step)
     table = table[np.argsort(-np.minimum(neighbours, 2), kind="stable")[:MOST_POINTS]]
     flat_lines = bool((np.abs(np.sin(table[:, 2])) > FLAT_NORMAL).mean() > 0.5) if len(table) else False
-    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy, edge, flat_lines)
+    paint = float(np.median(table[:, 4])) if len(table) else 0.0
+    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy, edge, flat_lines, DASH_CONTRAST * paint, grainy)
     table = table.astype(np.float32)
     return Ridges(table[:, :2], table[:, 2], table[:, 3], table[:, 4], dash_xy, dash_size)
+
+
+def grain(half: Grey) -> float:
+    """Median height of bright specks on the lower half of a half-size picture: coarse turf or a noisy sensor. Averaged over a
+    longer run of a line it sinks and the line does not."""
+    lower = half[half.shape[0] // 2:]
+    return float(np.median(cv2.morphologyEx(lower, cv2.MORPH_TOPHAT, np.ones((1, 5), np.uint8))[::2]))
 
 
 def scan_peaks(image: Grey, widest: int, flat: bool) -> tuple[npt.NDArray[Any], ...]:
@@ -141,12 +157,15 @@ def along_stripe_neighbours(xy_px: npt.NDArray[Any], normal_rad: npt.NDArray[Any
 
 
 def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[Any], edge: npt.NDArray[Any] | None,
-                flat_lines: bool) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+                flat_lines: bool, faintest: float = 0.0, grainy: bool = False) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
     """Short bright components: marks that stand alone, and bars that cross a yard line. `flat_lines`: the yard lines run flat
     through the picture (end-zone view), so the bars are steep; else the other way round. Opening along the bar takes the line
-    away."""
+    away. Marks are painted with what the lines are: what is `faintest` or fainter is none."""
     first = 0 if edge is None else int(np.clip(edge.min() * grey.shape[0], 0, grey.shape[0] - widest))
     grey = grey[first:]
+    if grainy:
+        run = max(3, round(GRAIN_RUN_PX * scale))
+        grey = np.asarray(cv2.blur(grey, (run, 1) if flat_lines else (1, run)), dtype=np.uint8)
     alone = cv2.morphologyEx(grey, cv2.MORPH_TOPHAT, np.ones((widest, widest), np.uint8))
     reach = max(3, round((BAR_PX[0] if flat_lines else BAR_PX[1]) * scale))
     along = (reach, 1) if flat_lines else (1, reach)
@@ -154,7 +173,7 @@ def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[A
     bars = cv2.morphologyEx(level, cv2.MORPH_TOPHAT, np.ones((1, widest) if flat_lines else (widest, 1), np.uint8))
     parts = []
     for image in (alone, bars):
-        threshold = max(LEAST_CONTRAST * 1.5, DASH_NOISE_FACTOR * float(np.median(image[::4, ::4])))
+        threshold = max(LEAST_CONTRAST * 1.5, faintest, DASH_NOISE_FACTOR * float(np.median(image[::4, ::4])))
         # What is left between two marks that stand close together is far darker than they are.
         peak = cv2.dilate(image, np.ones((PEAK_PX, PEAK_PX), np.uint8))
         bound = np.maximum(cv2.convertScaleAbs(peak, alpha=PEAK_SHARE), np.uint8(min(threshold, 255.0)))

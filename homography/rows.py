@@ -13,7 +13,7 @@ import numpy.typing as npt
 from scipy.ndimage import gaussian_filter1d
 
 from homography.assign import hash_rows_yd
-from homography.camera import ground
+from homography.camera import ground, project
 from homography.field import WIDTH_YD
 from homography.habit import MARK_OFFSETS_YD
 from homography.stripes import Stripes
@@ -27,6 +27,12 @@ MARK_SHARE = 0.12
 NEAR_SIDELINE_YD = {"sideline": (2.0, REACH_YD - WIDTH_YD - 1.0), "end-zone": (-55.0, 15.0)}
 APART_BINS = 12
 ROW_WEIGHT = 0.12
+PEAK_OF_BLUR = float(np.sqrt(2.0 * np.pi)) * FINE_BLUR_YD / BIN_YD
+MARK_GAIN, MARK_MISS_COST = 2.5, 0.4
+LINE_GAIN, LINE_MISS_COST = 1.5, 0.025
+"""Log-likelihood ratios as in `score`: by mark, by point of a stripe, by px of a sideline."""
+LEAST_APART_PX = 5.0
+COARSER = 4
 
 
 @dataclass(frozen=True)
@@ -79,6 +85,50 @@ def place_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[in
             found.append(Guess(based.view, based.pose, centre, level, MARK_OFFSETS_YD[habit], score))
             total[:, max(0, best - APART_BINS): best + APART_BINS] = 0.0
     return found
+
+
+def likely_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], levels: tuple[str, ...]) -> list[Guess]:
+    """The best two distances to the near sideline, by level, of a camera whose yard lines have been fitted: rows that should
+    be seen and are not count against a place, so that a few strays on one row don't outbid two whole rows. `dash_xy_px` (M, 2)
+    of the specks that may be marks, in ideal px like the stripes."""
+    marks, solid = piles(based, stripes, dash_xy_px, size, FINE_BLUR_YD)
+    count, length_px = to_be_seen(based, size)
+    marks = PEAK_OF_BLUR * marks**2
+    mark_gain = MARK_GAIN * np.minimum(marks, count) - MARK_MISS_COST * count
+    line_gain = LINE_GAIN * solid**2 - LINE_MISS_COST * length_px
+    low, high = NEAR_SIDELINE_YD[based.view]
+    start = np.arange(int((low + REACH_YD) / BIN_YD), int((high + REACH_YD) / BIN_YD))
+    across = round(WIDTH_YD / BIN_YD)
+    found = []
+    for level in levels:
+        totals = np.array([sum(mark_gain[start + round((row + inward * offset) / BIN_YD)]
+                               for row, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True))
+                           for offset in MARK_OFFSETS_YD]) + line_gain[start] + line_gain[start + across]
+        for _ in range(2):
+            habit, best = np.unravel_index(int(totals.argmax()), totals.shape)
+            if not np.isfinite(totals[habit, best]):
+                break
+            y0 = (start[best] + 0.5) * BIN_YD - REACH_YD
+            centre = np.array([based.x_yd, -y0, based.height_yd])
+            found.append(Guess(based.view, based.pose, centre, level, MARK_OFFSETS_YD[habit], float(totals[habit, best])))
+            totals[:, max(0, best - APART_BINS): best + APART_BINS] = -np.inf
+    return found
+
+
+def to_be_seen(based: Based, size: tuple[int, int]) -> tuple[Array, Array]:
+    """(BINS,) how many whole yards of a row at each y lie in the picture, a few px apart, and the px of its visible run; the
+    camera standing at y = 0."""
+    x = np.arange(np.floor(based.x_yd) - 70.0, np.floor(based.x_yd) + 110.0)
+    y = (np.arange(BINS) + 0.5) * BIN_YD - REACH_YD
+    coarse = y[::COARSER]
+    grid = np.stack(np.meshgrid(coarse, x, indexing="ij"), axis=-1)
+    px = project(grid.reshape(-1, 2), based.pose, np.array([based.x_yd, 0.0, based.height_yd]), 0.0, size).reshape(grid.shape)
+    with np.errstate(invalid="ignore"):
+        inside: npt.NDArray[np.bool_] = np.asarray(((px > 0) & (px < np.array(size))).all(axis=2))
+        apart = np.hypot(*np.moveaxis(np.diff(px, axis=1), 2, 0))
+    apart = np.where(inside[:, 1:], np.nan_to_num(apart), 0.0)
+    count, run = (apart > LEAST_APART_PX).sum(axis=1), apart.sum(axis=1)
+    return np.interp(y, coarse, count), np.interp(y, coarse, run)
 
 
 def piles(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], blur_yd: float) -> tuple[Array, Array]:

@@ -20,6 +20,7 @@ from homography.camera import distort, ground, project
 from homography.evidence import FrameEvidence
 from homography.field import WIDTH_YD, YARD_LINE_SPACING_YD
 from homography.lines import outside_boxes
+from homography.mark_shape import length_ratio, mark_shaped
 
 Array = npt.NDArray[np.float64]
 BIN_PX = 12.0
@@ -40,6 +41,9 @@ DECOY_ROWS_YD = (-1.7, 1.7)
 STRAY_ROW_BIN_YD = 0.5
 STRAY_ROW_LEAST = 4.0
 ON_YARD = 0.22
+LENGTH_SD, MOST_LENGTH_COST = 0.2, 1.0
+"""Of a mark's length about the rules' 24 in., as a share; a field whose marks were painted otherwise loses no more than that a
+mark."""
 BORDER_PX = 8.0
 
 
@@ -160,15 +164,18 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
     """Gain of the marks found on the hash rows over those on decoy rows, the better of two habits of painting: a mark at each
     yard, or at the five-yard lines only. A row of marks elsewhere in the field counts against the camera."""
     assert frame.ridges is not None
-    spot = ground(frame.ridges.dash_xy_px.astype(np.float64), solution.pose[row], solution.centre_yd, solution.distortion,
-                  frame.image_size_px)
+    eye = (solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
+    shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, *eye)
+    spot = ground(frame.ridges.dash_xy_px[shaped].astype(np.float64), *eye)
     with np.errstate(invalid="ignore"):
-        spot = spot[(spot[:, 1] > 2.0) & (spot[:, 1] < WIDTH_YD - 2.0)]
+        inside_field = (spot[:, 1] > 2.0) & (spot[:, 1] < WIDTH_YD - 2.0)
+    spot = spot[inside_field]
     stray_rows = stray_row_marks(spot, level, solution.mark_offset_yd)
-    spot = spot[np.abs(spot[:, 0] - np.round(spot[:, 0])) < ON_YARD]
+    on_yard = np.abs(spot[:, 0] - np.round(spot[:, 0])) < ON_YARD
+    spot, marks = spot[on_yard], np.nonzero(shaped)[0][inside_field][on_yard]
     x = np.arange(np.ceil(solution.centre_yd[0] - 70.0), np.ceil(solution.centre_yd[0] + 110.0))
     five = np.abs(x / YARD_LINE_SPACING_YD - np.round(x / YARD_LINE_SPACING_YD)) < 1e-6
-    gain = 0.0
+    gain, on_rows = 0.0, np.zeros(len(spot), dtype=bool)
     for inbounds, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True):
         middle = inbounds + inward * solution.mark_offset_yd
         px, inside = visible(frame, np.column_stack([x, np.full_like(x, middle)]), solution, row)
@@ -177,13 +184,18 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
         # Bars on the yard lines stand on the inbounds line itself.
         bar = np.abs(spot[:, 0] - YARD_LINE_SPACING_YD * np.round(spot[:, 0] / YARD_LINE_SPACING_YD)) < ON_YARD
         off = spot[:, 1] - np.where(bar, inbounds, middle)
+        on_rows |= (np.abs(off) < ROW_REACH_YD) & ~bar
         best = 0.0
         for use in (inside, inside & five):
             hit = marks_gain(x[use], spot, off)
             stray = 0.5 * sum(marks_gain(x[use], spot, off - decoy) for decoy in DECOY_ROWS_YD)
             best = max(best, hit - stray - MARK_MISS_COST * use.sum())
         gain += best
-    return gain - MARK_GAIN * stray_rows
+    # Seen from behind the goal, a wider field from higher up looks the same but for the length of its marks.
+    here = marks[on_rows]
+    ratio = length_ratio(frame.ridges.dash_xy_px[here], frame.ridges.dash_size_px[here], *eye)
+    cost = min(0.5 * float(np.log(ratio) / LENGTH_SD) ** 2, MOST_LENGTH_COST)
+    return float(gain - MARK_GAIN * stray_rows - cost * on_rows.sum())
 
 
 def marks_gain(x: Array, spot: Array, off: Array) -> float:

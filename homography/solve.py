@@ -3,13 +3,6 @@
 The clip is cut into stretches whose frames are linked by the background's motion. Each stretch holds a contest of cameras
 (`hypotheses`); then all frames of all stretches are adjusted at once with one camera centre and one distortion, each frame
 getting its `sigma_yd` out of the same least-squares problem.
-
-What the plane costs: fields are crowned, by up to some 20 in. (0.56 yd) at the middle. A point that stands h above the plane
-is placed h / tan(e) too far away, e being the angle at which the camera looks down on it: 12 yd above the field and 45 yd off
-that is 3.8 h. Much of it is taken up by the fit, which hangs on the painted rows where they really lie; with a roof-shaped
-crown of 20 in. and both hash rows found, the turf between them rises 0.19 yd (high school) over the plane through them, worth
-0.7 yd across the field for the camera above; with the usual 4 to 6 in. of artificial turf it is 0.15 to 0.2 yd. `CROWN_YD`,
-a standard deviation for the height that is left over, enters each frame's sigma in this way.
 """
 
 from __future__ import annotations
@@ -21,25 +14,22 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse.linalg import splu
 
-from homography.adjust import SHARED, Part, Solution
+from homography.adjust import Part, Solution
 from homography.assign import YARD_LINE, assign
-from homography.camera import TILT, ground
+from homography.camera import TILT
 from homography.evidence import FrameEvidence
-from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
+from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.habit import mark_habit
 from homography.hypotheses import Hypothesis, contest, same_camera, spread_rows
 from homography.refine import camera_prior, refine
 from homography.score import support
 from homography.turning import Turning
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
+from homography.uncertainty import sigmas
 from homography.view import lost_view, plane_fits
 
 Array = npt.NDArray[np.float64]
-CROWN_YD = 0.02
-SIGMA_SCALE = 2.0
-SIGMA_FLOOR_YD = 0.02
 LOST_SIGMA_YD = 1.5
 FULL_GATES_PX = (7.0, 3.5)
 FULL_PER_LINE = 9
@@ -52,43 +42,62 @@ LEAST_ROWS = 12.0
 LEAST_LEAD = 0.01
 NEAR_PAINT_FRAMES = 6
 POINTS_ON_LINE = 6
-SAME_CENTRE_YD = 6.0
+SAME_CENTRE_YD, NEARLY_SAME_CENTRE_YD = 6.0, 2.5
+HELD_CENTRE_SD_YD = 0.05
+SECONDED_GATES_PX = (25.0, 12.0, 5.0)
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """Consecutive frames linked by motion: their rows in the clip's evidence, and the camera that won there, if any."""
+    """Consecutive frames linked by motion: their rows in the clip's evidence, the camera that won there, if any, and the reason
+    why there is none. `ranked` holds all that were tried, best first."""
 
     rows: range
     turning: Turning
     winner: Hypothesis | None
     reason: str
+    ranked: tuple[Hypothesis, ...] = ()
 
 
 def solve_clip(evidence: Sequence[FrameEvidence], frame_index: Sequence[int] | npt.NDArray[Any] | None = None,
                time_s: npt.NDArray[Any] | None = None, image_size_px: tuple[int, int] | None = None,
-               level: str | None = None, settle_doubt: bool = False) -> FieldView:
+               level: str | None = None) -> FieldView:
     """Register a clip. `evidence` of its frames in order (all, or every n-th), `frame_index` and `time_s` (F,) of the frames
-    wanted (those of the evidence if left out; frames between are interpolated), `level` if it is known. `settle_doubt` takes
-    the likeliest camera even where the paint does not settle it: for a caller who can confirm it by something else.
+    wanted (those of the evidence if left out; frames between are interpolated), `level` if it is known.
 
     Never raises for want of a field: frames that cannot be registered are LOST, with the reason. Raises ValueError for an
     unknown level, or evidence that is empty, out of order or of changing size."""
     check(evidence, level, image_size_px)
-    size = evidence[0].image_size_px
     index = np.array([frame.frame_index for frame in evidence]) if frame_index is None else np.asarray(frame_index, dtype=int)
-    stretches = [hold_contest(evidence, rows, level, settle_doubt) for rows in linked_stretches(evidence)]
+    return register(evidence, [hold_contest(evidence, rows, level) for rows in linked_stretches(evidence)], index)
+
+
+def solve_or_guess(evidence: Sequence[FrameEvidence], level: str | None = None) -> tuple[FieldView, FieldView | None]:
+    """As `solve_clip`; where the paint leaves the whole clip in doubt also its likeliest registration, for a caller who can
+    confirm it by something else."""
+    check(evidence, level, None)
+    index = np.array([frame.frame_index for frame in evidence])
+    stretches = [hold_contest(evidence, rows, level) for rows in linked_stretches(evidence)]
+    view = register(evidence, stretches, index)
+    if view.solved_share:
+        return view, None
+    return view, register(evidence, [replace(one, winner=next(iter(one.ranked), None)) for one in stretches], index)
+
+
+def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], index: npt.NDArray[Any]) -> FieldView:
+    """One registration out of the stretches' winners, for the frames `index`."""
+    size = evidence[0].image_size_px
     won = [stretch for stretch in stretches if stretch.winner is not None]
     if not won:
         longest = max(stretches, key=lambda s: len(s.rows))
         return lost_view(index, size, longest.reason)
     main = max(won, key=lambda s: s.winner.score * len(s.rows))  # type: ignore[union-attr]
     assert main.winner is not None
-    fitting = [s for s in won if s is main or agrees(s.winner, main.winner)]
+    fitting = [s for one in stretches if (s := one if one is main else seconded(evidence, one, main.winner)).winner is not None]
     solution, rows = start_all(fitting, main.winner)
     solution = adjust_all(evidence, rows, solution, main.winner.level)
     solution = settle_x(solution, main.winner.view)
-    reasons = {s.reason for s in stretches if s not in fitting and s.reason}
+    reasons = {s.reason for s in stretches if s.rows not in [one.rows for one in fitting] and s.reason}
     return build_view(evidence, rows, solution, main.winner, index, size, "; ".join(sorted(reasons)))
 
 
@@ -112,7 +121,7 @@ def linked_stretches(evidence: Sequence[FrameEvidence]) -> list[range]:
     return [range(a, b) for a, b in zip(starts, [*starts[1:], len(evidence)], strict=True)]
 
 
-def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | None, settle_doubt: bool = False) -> Stretch:
+def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | None) -> Stretch:
     """Find the camera of one stretch, or the reason why there is none."""
     frames = [evidence[row] for row in rows]
     turning = Turning(frames)
@@ -120,10 +129,8 @@ def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | No
     if not ranked:
         return Stretch(rows, turning, None, "no set of yard lines was found")
     best = ranked[0]
-    reason = "" if settle_doubt else doubt(frames, best, ranked[1:])
-    if reason:
-        return Stretch(rows, turning, None, reason)
-    return Stretch(rows, turning, best, "")
+    reason = doubt(frames, best, ranked[1:])
+    return Stretch(rows, turning, None if reason else best, reason, tuple(ranked))
 
 
 def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
@@ -141,13 +148,30 @@ def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hy
     return ""
 
 
-def agrees(one: Hypothesis | None, main: Hypothesis) -> bool:
+def seconded(evidence: Sequence[FrameEvidence], stretch: Stretch, main: Hypothesis) -> Stretch:
+    """The stretch as seen from where the clip's main camera stands: what its own paint leaves in doubt the rest of the clip
+    settles. Without a winner if none of its cameras stands there."""
+    if stretch.winner is not None and agrees(stretch.winner, main):
+        return stretch
+    one = next((one for one in stretch.ranked if agrees(one, main, NEARLY_SAME_CENTRE_YD)), None)
+    if one is None:
+        return replace(stretch, winner=None)
+    shift = one.solution.centre_yd[0] - main.solution.centre_yd[0]
+    step = np.array([np.round(shift / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD, 0.0, 0.0])
+    moved = replace(main.solution, pose=one.solution.pose, centre_yd=main.solution.centre_yd + step)
+    frames = [evidence[stretch.rows[row]] for row in one.rows]
+    held = camera_prior(moved.centre_yd, np.full(3, HELD_CENTRE_SD_YD))
+    fitted = refine(frames, range(len(frames)), moved, main.level, held, gates_px=SECONDED_GATES_PX)
+    return replace(stretch, winner=replace(one, solution=fitted))
+
+
+def agrees(one: Hypothesis, main: Hypothesis, within_yd: float = SAME_CENTRE_YD) -> bool:
     """Whether two stretches were seen from one place (x is free by whole 5 yd)."""
-    if one is None or one.view != main.view or one.level != main.level:
+    if one.view != main.view or one.level != main.level:
         return False
     off = one.solution.centre_yd - main.solution.centre_yd
     off[0] -= np.round(off[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
-    return bool(np.abs(off).max() < SAME_CENTRE_YD)
+    return bool(np.abs(off).max() < within_yd)
 
 
 def start_all(stretches: Sequence[Stretch], main: Hypothesis) -> tuple[Solution, list[int]]:
@@ -191,49 +215,6 @@ def settle_x(solution: Solution, view: str) -> Solution:
     wanted = 60.0 if view == "sideline" else -15.0
     shift = np.round((wanted - solution.centre_yd[0]) / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
     return replace(solution, centre_yd=solution.centre_yd + np.array([shift, 0.0, 0.0]))
-
-
-def middle_px(pose: Array, centre_yd: Array, distortion: float, size: tuple[int, int]) -> Array:
-    """(2,) px: the middle of that part of the picture which shows the field; the picture's middle if none does."""
-    x, y = np.meshgrid((np.arange(12) + 0.5) / 12 * size[0], (np.arange(8) + 0.5) / 8 * size[1])
-    px = np.column_stack([x.ravel(), y.ravel()])
-    spot = ground(px, pose, centre_yd, distortion, size)
-    with np.errstate(invalid="ignore"):
-        on = (spot[:, 1] > 0) & (spot[:, 1] < WIDTH_YD) & (np.abs(spot[:, 0] - centre_yd[0]) < 100)
-    return np.asarray(px[on].mean(axis=0) if on.any() else np.array(size) / 2.0)
-
-
-def sigmas(solution: Solution) -> Array:
-    """(F,) standard deviation in yards, per axis, of the field point in the middle of the visible field."""
-    frames = len(solution.pose)
-    size = 4 * frames + SHARED
-    normal = solution.normal
-    right = np.zeros((size, 2 * frames))
-    away = np.zeros(frames)
-    for f in range(frames):
-        px = middle_px(solution.pose[f], solution.centre_yd, solution.distortion, solution.image_size_px)[None]
-        slope, spot = ground_slope(solution, f, px)
-        right[4 * f:4 * f + 4, 2 * f:2 * f + 2] = slope[:4]
-        right[size - SHARED:size - SHARED + 4, 2 * f:2 * f + 2] = slope[4:]
-        away[f] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
-    if isinstance(normal, np.ndarray):
-        solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)
-    else:
-        solved = splu(normal.tocsc()).solve(right)
-    variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(frames, 2).mean(axis=1)
-    return np.asarray(np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * (CROWN_YD * away) ** 2))
-
-
-def ground_slope(solution: Solution, row: int, px: Array) -> tuple[Array, Array]:
-    """(8, 2) derivatives of a picture point's field point by pose, centre and distortion, and the field point (2,)."""
-    def at(values: Array) -> Array:
-        return np.asarray(ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px)[0])
-
-    base = np.concatenate([solution.pose[row], solution.centre_yd, [solution.distortion]])
-    spot = at(base)
-    step = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
-    slope = np.array([(at(base + h * np.eye(8)[i]) - spot) / h for i, h in enumerate(step)])
-    return np.nan_to_num(slope), spot
 
 
 def lines_seen(frame: FrameEvidence, solution: Solution, row: int, level: str) -> int:

@@ -1,0 +1,67 @@
+"""How sure the registration is, in yards, out of its own least-squares problem.
+
+What the plane costs: fields are crowned, by up to some 20 in. (0.56 yd) at the middle. A point that stands h above the plane
+is placed h / tan(e) too far away, e being the angle at which the camera looks down on it: 12 yd above the field and 45 yd off
+that is 3.8 h. Much of it is taken up by the fit, which hangs on the painted rows where they really lie; with a roof-shaped
+crown of 20 in. and both hash rows found, the turf between them rises 0.19 yd (high school) over the plane through them, worth
+0.7 yd across the field for the camera above; with the usual 4 to 6 in. of artificial turf it is 0.15 to 0.2 yd. `CROWN_YD`,
+a standard deviation for the height that is left over, enters each frame's sigma in this way.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse.linalg import splu
+
+from homography.adjust import SHARED, Solution
+from homography.camera import ground
+from homography.field import WIDTH_YD
+
+Array = npt.NDArray[np.float64]
+CROWN_YD = 0.02
+SIGMA_SCALE = 2.0
+SIGMA_FLOOR_YD = 0.02
+
+
+def middle_px(pose: Array, centre_yd: Array, distortion: float, size: tuple[int, int]) -> Array:
+    """(2,) px: the middle of that part of the picture which shows the field; the picture's middle if none does."""
+    x, y = np.meshgrid((np.arange(12) + 0.5) / 12 * size[0], (np.arange(8) + 0.5) / 8 * size[1])
+    px = np.column_stack([x.ravel(), y.ravel()])
+    spot = ground(px, pose, centre_yd, distortion, size)
+    with np.errstate(invalid="ignore"):
+        on = (spot[:, 1] > 0) & (spot[:, 1] < WIDTH_YD) & (np.abs(spot[:, 0] - centre_yd[0]) < 100)
+    return np.asarray(px[on].mean(axis=0) if on.any() else np.array(size) / 2.0)
+
+
+def sigmas(solution: Solution) -> Array:
+    """(F,) standard deviation in yards, per axis, of the field point in the middle of the visible field."""
+    frames = len(solution.pose)
+    size = 4 * frames + SHARED
+    normal = solution.normal
+    right = np.zeros((size, 2 * frames))
+    away = np.zeros(frames)
+    for f in range(frames):
+        px = middle_px(solution.pose[f], solution.centre_yd, solution.distortion, solution.image_size_px)[None]
+        slope, spot = ground_slope(solution, f, px)
+        right[4 * f:4 * f + 4, 2 * f:2 * f + 2] = slope[:4]
+        right[size - SHARED:size - SHARED + 4, 2 * f:2 * f + 2] = slope[4:]
+        away[f] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
+    if isinstance(normal, np.ndarray):
+        solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)
+    else:
+        solved = splu(normal.tocsc()).solve(right)
+    variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(frames, 2).mean(axis=1)
+    return np.asarray(np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * (CROWN_YD * away) ** 2))
+
+
+def ground_slope(solution: Solution, row: int, px: Array) -> tuple[Array, Array]:
+    """(8, 2) derivatives of a picture point's field point by pose, centre and distortion, and the field point (2,)."""
+    def at(values: Array) -> Array:
+        return np.asarray(ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px)[0])
+
+    base = np.concatenate([solution.pose[row], solution.centre_yd, [solution.distortion]])
+    spot = at(base)
+    step = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
+    slope = np.array([(at(base + h * np.eye(8)[i]) - spot) / h for i, h in enumerate(step)])
+    return np.nan_to_num(slope), spot
