@@ -16,7 +16,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from homography import FrameEvidence, Observer, locate, solve_clip, solve_still
+from homography import FrameEvidence, Observer, locate, solve_clip, solve_or_guess, solve_still
 from homography.clicked import solve_clicked
 from homography.clicks import Click, click
 from homography.field import WIDTH_YD
@@ -131,8 +131,7 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
                         "copy it from the camera again")
     tell(0.85, "solving the camera")
     with _timed(seconds, "registration"):
-        view = solve_clip(watched.evidence, level=options.level)
-        guess = None if view.solved_share else solve_clip(watched.evidence, level=options.level, settle_doubt=True)
+        view, guess = solve_or_guess(watched.evidence, options.level)
     tell(0.92, "linking the players")
     with _timed(seconds, "tracking"):
         shot = _shot(watched, view)
