@@ -116,9 +116,11 @@ def page(browser: Any) -> Iterator[Any]:
     made.on(
         "console",
         lambda message: (
-            faults.append(message.text) if message.type in ("error", "warning") and "409" not in message.text else None
+            faults.append(message.text)
+            if message.type in ("error", "warning") and not any(status in message.text for status in ("409", "422"))
+            else None
         ),
-    )  # the refusal of a stale edit is told there too
+    )  # the refusal of a stale or senseless edit is told there too
     made.on("pageerror", lambda error: faults.append(str(error)))
     yield made
     context.close()

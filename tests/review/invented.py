@@ -16,6 +16,8 @@ import cv2
 import numpy as np
 
 from homography.types import SOLVED, FieldTracks, FieldView, apply_homography
+from homography.view import lost_view
+from tagger.football import silent_reading
 from tagger.football.types import (
     Abstention,
     Defender,
@@ -243,8 +245,9 @@ def add_rep(
     shift: int = 0,
     told: Reading | None = None,
     film: bool = True,
+    lost: bool = False,
 ) -> SavedRep:
-    """One invented rep with its film in `folder`."""
+    """One invented rep with its film in `folder`; `lost`: the machine found no field, and so no play."""
     folder.mkdir(parents=True, exist_ok=True)
     clips = []
     for end_zone in (False, True)[:views]:
@@ -255,6 +258,10 @@ def add_rep(
             path.write_bytes(name.encode() + bytes([end_zone]))
         tracks, field_tracks, view = arrays(end_zone)
         players = list(paths())
+        if lost:
+            view = lost_view(view.frame_index, view.image_size_px, "no field for a test")
+            field_tracks = FieldTracks(*(getattr(field_tracks, name)[:0] for name in FieldTracks.__dataclass_fields__))
+            told, players = silent_reading(Abstention("rep", view.reason)), []
         clips.append(
             ClipRecord(
                 path,

@@ -1,4 +1,4 @@
-"""Fixes on men in a real browser: tracks, numbers, boxes."""
+"""Fixes on men and their formation in a real browser: tracks, numbers, boxes."""
 
 from __future__ import annotations
 
@@ -77,4 +77,35 @@ def test_boxes_of_a_frame_are_drawn_for_training(page: Any, address: str, home: 
     said(page, 2)
     assert len(corrections(home, 2)[-1][2]["xyxy"]) == 22
     press(page, "u", "u")
+    said(page, 0)
+
+
+def test_formation_is_fixed_in_two_keys(page: Any, address: str, home: Path) -> None:
+    """The machine says 2x3, strong right, an attached end right."""
+    open_rep(page, address, 3)
+    fixes = (("2", "set_name", "3x1"), ("l", "strength", "left"), ("a", "features", ["attached-end-right", "bunch-left"]),
+             ("i", "features", ["bunch-left"]))
+    for count, (key, field, after) in enumerate(fixes, start=1):
+        press(page, "o", key)
+        said(page, count)
+        assert corrections(home, 3)[-1] == ("rep", field, after)
+    until(page, "document.querySelector('[data-fact=set_name]').textContent === '3x1, strong left, bunch-left'")
+    press(page, "u", "u", "u", "u")
+    said(page, 0)
+
+
+def test_a_swap_is_said_of_the_view_that_is_looked_at(page: Any, address: str, home: Path) -> None:
+    open_rep(page, address, 2)
+    with Library.open(home / "library") as library:
+        other = library.rep(2).clips[1]
+    press(page, "v")
+    page.wait_for_timeout(400)
+    press(page, "j", "t")
+    page.wait_for_selector("#mode:not([hidden])")
+    press(page, "b")
+    said(page, 1)
+    subject, field, after = corrections(home, 2)[-1]
+    assert (subject, field) == (f"clip:{other.fingerprint}", "swap")
+    assert {after["a"], after["b"]} <= set(other.track_of_player)
+    press(page, "v", "v", "u")
     said(page, 0)

@@ -21,7 +21,7 @@ from homography.view import lost_view
 from tagger.batch.work import record_of
 from tagger.cli import main as deepthird
 from tagger.football import Abstention, silent_reading
-from tagger.library import Library, RepRecord, fingerprint
+from tagger.library import ClipRecord, Library, RepRecord, fingerprint
 from tagger.pipeline import tag_clip
 from tagger.review.app import create_app
 from tagger.review.safety import Door
@@ -41,10 +41,15 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def lost(film: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A library with the clip, tagged by the real tagger, then robbed of its field and of all that stands on it."""
-    folder = tmp_path_factory.mktemp("library")
-    record = record_of(tag_clip(film), fingerprint(film))
+def tagged(film: Path) -> ClipRecord:
+    """What the real tagger makes of the clip."""
+    return record_of(tag_clip(film), fingerprint(film))
+
+
+@pytest.fixture(scope="module")
+def lost(tagged: ClipRecord, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A library with the clip, robbed of its field and of all that stands on it."""
+    folder, record = tmp_path_factory.mktemp("library"), tagged
     view = lost_view(record.field_view.frame_index, record.field_view.image_size_px, "robbed for a test")
     nobody = FieldTracks(*(getattr(record.field_tracks, name)[:0] for name in FieldTracks.__dataclass_fields__))
     robbed = replace(record, field_view=view, field_tracks=nobody, reading=silent_reading(Abstention("rep", "no field")),
@@ -96,7 +101,7 @@ def level_of(film: Path) -> str:
     return str(json.loads((film.parent / "truth.json").read_text())["level"])
 
 
-def test_clicks_on_the_page_bring_field_tracks_and_reading(film: Path, lost: Path) -> None:
+def test_clicks_on_the_page_bring_field_tracks_and_reading(film: Path, lost: Path, tagged: ClipRecord) -> None:
     truth, door = Truth(film), Door(frozenset({HOST}))
     clicks = truth.clicks(len(truth.frames) // 3, level_of(film), 6)
     with Library.open(lost) as library:
@@ -130,11 +135,13 @@ def test_clicks_on_the_page_bring_field_tracks_and_reading(film: Path, lost: Pat
     print(f"after: {found.solved_share:.0%} of the frames, median {np.median(off):.3f} yd, p95 {np.quantile(off, 0.95):.3f} yd")
     assert found.solved_share > 0.95
     assert np.median(off) <= 0.15
-    assert set(moving["status"]) <= {"solved", "carried"} or moving["status"].count("lost") < 0.05 * len(moving["status"])
+    assert moving["status"].count("lost") < 0.05 * len(moving["status"])
     sides = [person["side"] for person in moving["people"]]
-    assert min(sides.count("offense"), sides.count("defense")) >= 9
+    robbed = list(tagged.side_of_player.values())
+    for side in ("offense", "defense"):
+        assert sides.count(side) >= robbed.count(side) - 1, "as many as on the field that was robbed"
     assert whole.reading.snap_s is not None
-    assert len(whole.reading.defenders) >= 9
+    assert abs(len(whole.reading.defenders) - len(tagged.reading.defenders)) <= 1
     assert whole.automatic.snap_s is None, "the blind reading stays what it was"
 
 

@@ -70,7 +70,8 @@ export function askMark(marks, view, given) {
   camera[1].addEventListener("change", fill);
   fill();
   return shown((finish) => [
-    el("form", { onsubmit: (event) => { event.preventDefault(); const of = (id) => byId(id).value; finish({ view: of("mark-view"), line: of("mark-line"), row: of("mark-row") }); } },
+    el("form", { onkeydown: (event) => { if (event.key === "Enter" && event.target.matches("select")) { event.preventDefault(); event.currentTarget.requestSubmit(); } },
+      onsubmit: (event) => { event.preventDefault(); const of = (id) => byId(id).value; finish({ view: of("mark-view"), line: of("mark-line"), row: of("mark-row") }); } },
       el("h2", { id: "choice-title" }, "Which mark of the field?"), el("div", { class: "mark-place" }, camera), place,
       el("p", { class: "quiet" }, "Left, right, near and far are the camera's. Where no number can be read, call any line \u201cline 0\u201d and count yards from it. Tops of numbers point to the field's middle."),
       el("button", { class: "act" }, "Click it next")),

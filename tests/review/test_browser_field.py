@@ -1,0 +1,110 @@
+"""A lost field found in a real browser: marks named and clicked, by the keyboard alone too."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from browsing import corrections, open_rep, press, said, until, until_kept
+from invented import SIZE, add_rep, image_from_field
+
+from homography.marks import parse_mark
+from homography.types import LOST, FieldView, apply_homography
+from tagger.library.store import Library
+
+pytestmark = pytest.mark.slow
+MARKS = ("left 30 near hash", "left 30 far hash", "left 40 far hash", "left 40 near hash")
+
+
+@pytest.fixture
+def lost(home: Path) -> int:
+    """A rep of the test's own without a field."""
+    with Library.open(home / "library") as library:
+        number = library.count()
+        return add_rep(library, home / "lost", f"rep-lost-{number}", views=1, shift=90 + number, lost=True).rep_id
+
+
+def field_found(home: Path, rep: int, clicks: Any) -> FieldView:
+    """Wait for the field that the clicks gave: the film is watched again for it."""
+    for _ in range(600):
+        with Library.open(home / "library") as library:
+            view = library.clicked_fields.find(library.rep(rep).main_clip.clip_id, clicks)
+        if view is not None:
+            return view
+        time.sleep(0.2)
+    raise AssertionError("no field was found")
+
+
+def clicked_frame(page: Any) -> int:
+    return int(page.inner_text("#clock").split()[0].replace(".", "")) * 25 // 100
+
+
+def place_of(mark: str, frame: int) -> np.ndarray:
+    return apply_homography(image_from_field(frame), np.array([parse_mark(mark).xy_yd("college")]))[0]
+
+
+def test_four_marks_by_mouse_and_keyboard_find_the_field(page: Any, address: str, home: Path, lost: int) -> None:
+    open_rep(page, address, lost)
+    press(page, "m")
+    page.wait_for_selector("dialog[open] #mark-line")
+    page.keyboard.type("left 30")
+    press(page, "Tab")
+    page.keyboard.type("near hash")
+    press(page, "Enter")
+    until(page, "!document.getElementById('mode').hidden")
+    frame = clicked_frame(page)
+    canvas = page.locator("figure.screen:not([hidden]) canvas").bounding_box()
+    scale = canvas["width"] / SIZE[0]
+    for mark in MARKS[:3]:
+        assert mark.rsplit(" ", 2)[0] in page.inner_text("#mode"), "the next mark is proposed"
+        x, y = place_of(mark, frame) * scale
+        page.mouse.click(canvas["x"] + x, canvas["y"] + y)
+        page.wait_for_timeout(80)
+
+    # The last one by arrows alone: from the last click, in steps of 8 and of 1 px.
+    from_x, from_y = np.round(place_of(MARKS[2], frame) * scale) / scale
+    to_x, to_y = place_of(MARKS[3], frame)
+    for delta, keys in ((to_x - from_x, ("ArrowLeft", "ArrowRight")), (to_y - from_y, ("ArrowUp", "ArrowDown"))):
+        key = keys[int(delta > 0)]
+        press(page, *[key] * int(abs(delta) // 8), *[f"Control+{key}"] * round(abs(delta) % 8))
+    press(page, "Space")
+    assert "4 clicked" in page.inner_text("#mode")
+    press(page, "Enter")
+    said(page, 1)
+    subject, field, after = corrections(home, lost)[-1]
+    assert (subject.split(":")[0], field, [one["mark"] for one in after]) == ("clip", "anchors", list(MARKS))
+    for one in after:
+        assert one["image_xy_px"] == pytest.approx(place_of(one["mark"], one["frame_index"]), abs=2.5)
+
+    view = field_found(home, lost, after)
+    assert (view.status != LOST).mean() > 0.9
+    spots = np.stack(np.meshgrid(np.arange(30.0, 66.0, 5.0), np.linspace(8.0, 45.0, 5)), axis=-1).reshape(-1, 2)
+    for row in np.flatnonzero(view.status != LOST)[::30]:
+        px = apply_homography(image_from_field(int(view.frame_index[row])), spots)
+        off = np.linalg.norm(apply_homography(view.field_from_image[row], px) - spots, axis=1)
+        assert np.median(off) < 0.5
+    until_kept(home, lost)
+    until(page, "document.querySelectorAll('.lane').length >= 9")
+    with Library.open(home / "library") as library:
+        assert library.rep(lost).automatic.snap_s is None
+
+
+def test_clicks_that_contradict_each_other_stay_for_mending(page: Any, address: str, home: Path, lost: int) -> None:
+    open_rep(page, address, lost)
+    before = len(corrections(home, lost))
+    page.keyboard.press("Shift+M")
+    page.wait_for_selector("dialog[open] #mark-line")
+    press(page, "Enter")
+    until(page, "!document.getElementById('mode').hidden")
+    canvas = page.locator("figure.screen:not([hidden]) canvas").bounding_box()
+    for x, y in ((100, 100), (400, 120), (120, 200), (130, 90)):
+        page.mouse.click(canvas["x"] + x, canvas["y"] + y)
+        page.wait_for_timeout(60)
+    press(page, "Enter")
+    until(page, "document.getElementById('notice').textContent.includes('contradict each other')")
+    assert page.inner_text("#mode").startswith("4 clicked")
+    assert len(corrections(home, lost)) == before
+    press(page, "Escape")
