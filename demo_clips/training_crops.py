@@ -24,7 +24,7 @@ import numpy.typing as npt
 from demo_clips.motion import POSES
 from demo_clips.numerals import random_numerals
 from demo_clips.shirt_marks import locate_marks
-from demo_clips.training_frames import Scene, Stop, drawn_size, render_scene
+from demo_clips.training_frames import Scene, Stop, drawn_size, film_people, set_stage
 
 Array = npt.NDArray[Any]
 Image = npt.NDArray[Any]
@@ -35,6 +35,8 @@ TALLEST_PX = 112.0
 SIZES = ((1280, 720), (1600, 900), (1920, 1080), (854, 480))
 SIZE_CHANCES = (0.4, 0.2, 0.28, 0.12)
 FRAMES_PER_SHARD = 8
+TAKES = 4
+"""So many crowds are filmed on each field: painting it takes most of the time."""
 MOST_PER_FRAME = 36
 LEAST_VISIBLE = 0.3
 LEAST_TALL_PX = 11.0
@@ -67,10 +69,11 @@ class Labels:
     visible: Array
 
 
-def label_scene(scene: Scene, image: Image, scale: float, rng: np.random.Generator) -> Labels:
-    """Portraits of those who can be seen, at most MOST_PER_FRAME; `image` is the scene's picture enlarged by `scale`."""
+def label_scene(scene: Scene, image: Image, scale: float, rng: np.random.Generator, least_px: float = LEAST_TALL_PX) -> Labels:
+    """Portraits of those who can be seen and are `least_px` tall, at most MOST_PER_FRAME; `image` is the scene's picture enlarged
+    by `scale`."""
     box = scene.box * scale
-    fits = (scene.visible >= LEAST_VISIBLE) & np.isfinite(box[:, 0]) & (box[:, 3] - box[:, 1] >= LEAST_TALL_PX)
+    fits = (scene.visible >= LEAST_VISIBLE) & np.isfinite(box[:, 0]) & (box[:, 3] - box[:, 1] >= least_px)
     chosen = rng.permutation(np.flatnonzero(fits))[:MOST_PER_FRAME]
     marks = locate_marks(scene.camera, scene.points, scene.wardrobe.height_yd, scene.wardrobe.bulk)
     ray = np.array(scene.crowd.xy).reshape(-1, 2) - scene.camera.centre_yd[:2]
@@ -140,22 +143,26 @@ def _digits_seen(scene: Scene, i: int, flat: Array, square: float) -> tuple[floa
     return float(shows[:, :5].mean()), float(shows[:, 5:].mean())
 
 
-def _label_frame(seed: int, index: int) -> Labels:
-    rng = np.random.default_rng([seed, index, 77])
+def _label_frames(rng: np.random.Generator, least_px: float) -> list[Labels]:
+    """The people of TAKES frames on one field."""
     size = SIZES[int(rng.choice(len(SIZES), p=SIZE_CHANCES))]
-    varied = rng.random() < 0.6
     small = drawn_size(rng, size)
-    scene = render_scene(rng, small, partial(random_numerals, rng)) if varied else render_scene(rng, small)
-    image = scene.image
-    if small != size:
-        image = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_CUBIC), np.uint8)
-    return label_scene(scene, image, size[0] / small[0], rng)
+    stage, found = set_stage(rng, small), []
+    for _ in range(TAKES):
+        varied = rng.random() < 0.6
+        scene = film_people(rng, stage, partial(random_numerals, rng)) if varied else film_people(rng, stage)
+        image = scene.image
+        if small != size:
+            image = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_CUBIC), np.uint8)
+        found.append(label_scene(scene, image, size[0] / small[0], rng, least_px))
+    return found
 
 
-def _write_shard(shard: int, seed: int, out_dir: Path) -> int:
+def _write_shard(shard: int, seed: int, out_dir: Path, least_px: float) -> int:
     """Write the portraits of FRAMES_PER_SHARD frames; returns how many they are."""
     cv2.setNumThreads(1)
-    frames = [_label_frame(seed, shard * FRAMES_PER_SHARD + k) for k in range(FRAMES_PER_SHARD)]
+    rng = np.random.default_rng([seed, shard, 77])
+    frames = [labels for _ in range(FRAMES_PER_SHARD // TAKES) for labels in _label_frames(rng, least_px)]
     columns: dict[str, Any] = {item.name: np.concatenate([getattr(one, item.name) for one in frames]) for item in fields(Labels)}
     part = "val" if shard % VALIDATION_EVERY == 0 else "train"
     unfinished = out_dir / f"unfinished-{seed}-{shard:06d}.tmp"
@@ -166,14 +173,14 @@ def _write_shard(shard: int, seed: int, out_dir: Path) -> int:
 
 
 def write_crops(seed: int, frames: int, out_dir: Path, workers: int = 1,
-                progress: Callable[[int, int], None] | None = None) -> Path:
-    """Write the portraits of about `frames` frames as shards into `out_dir` and return it. The same seed gives the same portraits
-    on any number of workers. A `progress` that raises Stop ends it early. Raises ValueError on a count below one."""
+                progress: Callable[[int, int], None] | None = None, least_px: float = LEAST_TALL_PX) -> Path:
+    """Write the portraits of about `frames` frames, of people `least_px` tall or more, as shards into `out_dir` and return it. The
+    same seed gives the same portraits on any number of workers. A `progress` that raises Stop ends it early. Raises ValueError on a count below one."""
     if frames < 1:
         raise ValueError(f"training crops: {frames} frames; ask for at least one")
     out_dir.mkdir(parents=True, exist_ok=True)
     shards = -(-frames // FRAMES_PER_SHARD)
-    work = partial(_write_shard, seed=seed, out_dir=out_dir)
+    work = partial(_write_shard, seed=seed, out_dir=out_dir, least_px=least_px)
     try:
         if workers <= 1:
             _report(map(work, range(shards)), shards, progress)
@@ -198,9 +205,10 @@ def main() -> None:
     parser.add_argument("out_dir", type=Path)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--frames", type=int, default=6000)
+    parser.add_argument("--least-px", type=float, default=LEAST_TALL_PX, help="leave out smaller people")
     parser.add_argument("--workers", type=int, default=multiprocessing.cpu_count())
     given = parser.parse_args()
-    print(write_crops(given.seed, given.frames, given.out_dir, given.workers))
+    print(write_crops(given.seed, given.frames, given.out_dir, given.workers, least_px=given.least_px))
 
 
 if __name__ == "__main__":

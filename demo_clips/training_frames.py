@@ -24,8 +24,9 @@ from demo_clips.field_design import random_field
 from demo_clips.figure import People, draw_ball, plain_numerals, visible_shares
 from demo_clips.foreground import draw_strokes, draw_veils
 from demo_clips.lens import Film, random_lens, transcode
-from demo_clips.light import random_light
+from demo_clips.light import Light, random_light
 from demo_clips.overlay import Overlay
+from demo_clips.scenery import Scenery
 from demo_clips.surroundings import random_scenery
 from demo_clips.wardrobe import Wardrobe
 from homography.field import WIDTH_YD
@@ -90,11 +91,29 @@ class Scene:
 Numerals = Callable[[tuple[int | None, ...]], list[list[Array]]]
 
 
-def render_scene(rng: np.random.Generator, size: tuple[int, int], numerals: Numerals = plain_numerals) -> Scene:
-    """Film one random scene in a picture of `size` (width, height) px, the shirts' numbers drawn by `numerals`."""
+@dataclass(frozen=True)
+class Stage:
+    """A field without people: `image` as `camera` sees it when it looks at `aim` (yd), the light and what stands around."""
+
+    image: Image
+    camera: Camera
+    aim: tuple[float, float]
+    light: Light
+    scenery: Scenery
+
+
+def set_stage(rng: np.random.Generator, size: tuple[int, int]) -> Stage:
+    """A random field in a picture of `size` (width, height) px."""
     camera, aim = random_camera(rng, size)
     field, light = random_field(rng), random_light(rng)
-    image = backdrop.paint(camera, field, scenery := random_scenery(rng, field.level, near_xy=aim), light, fine=3)
+    scenery = random_scenery(rng, field.level, near_xy=aim)
+    return Stage(backdrop.paint(camera, field, scenery, light, fine=3), camera, aim, light, scenery)
+
+
+def film_people(rng: np.random.Generator, stage: Stage, numerals: Numerals = plain_numerals) -> Scene:
+    """Film random people on a stage, which stays as it is; their shirts' numbers are drawn by `numerals`."""
+    camera, aim, light, scenery, image = stage.camera, stage.aim, stage.light, stage.scenery, stage.image
+    size = (image.shape[1], image.shape[0])
     in_view = float(np.clip(camera.size_px[0] / camera.focal_px * np.linalg.norm(np.array([*aim, 0]) - camera.centre_yd), 6, 80))
     crowd = crowds.random_crowd(rng, *aim, in_view)
     wardrobe = crowds.wardrobe_for(crowd, rng)
@@ -130,7 +149,7 @@ def drawn_size(rng: np.random.Generator, size: tuple[int, int]) -> tuple[int, in
 def compose(rng: np.random.Generator, size: tuple[int, int]) -> tuple[Image, Array]:
     """One finished frame (H, W, 3) and its people (N, 4) px."""
     small = drawn_size(rng, size)
-    scene = render_scene(rng, small)
+    scene = film_people(rng, set_stage(rng, small))
     image = scene.image
     keep = (scene.visible >= LEAST_VISIBLE) & np.isfinite(scene.box[:, 0])
     clipped = np.clip(scene.box[keep], 0, np.tile(small, 2)) * np.tile(np.array(size) / small, 2)

@@ -25,9 +25,10 @@ def complete(own: FieldTracks, other: FieldTracks, how: Alignment) -> FieldTrack
     for man in np.unique(other.track_id):
         rows = np.flatnonzero(other.track_id == man)
         known, xy, sigma = _at(other.time_s[rows] + how.offset_s, how.field(other.xy_yd[rows]), other.sigma_yd[rows], time_s)
+        facing = _angles_at(other.time_s[rows] + how.offset_s, other.facing_rad[rows] + np.pi * how.half_turn, time_s)
         new = np.array([k for k in np.flatnonzero(known) if (int(man), int(frames[k])) not in have], dtype=np.int64)
         blocks.append(_Rows(frames[new], time_s[new], np.full(len(new), man), np.full(len(new), other.kit_id[rows[0]]),
-                            np.zeros(len(new), dtype=np.bool_), xy[new], sigma[new], np.full(len(new), np.nan)))
+                            np.zeros(len(new), dtype=np.bool_), xy[new], sigma[new], facing[new]))
     columns = [np.concatenate([getattr(block, name) for block in blocks]) for name in _Rows.__dataclass_fields__]
     order = np.lexsort((columns[2], columns[0]))
     return FieldTracks(*(column[order] for column in columns))
@@ -45,6 +46,12 @@ class _Rows:
     xy_yd: npt.NDArray[np.floating]
     sigma_yd: npt.NDArray[np.floating]
     facing_rad: npt.NDArray[np.floating]
+
+
+def _angles_at(own_s: Array, angle: Array, wanted_s: Array) -> Array:
+    """(W,) angles at the wanted times; NaN beyond and beside what is not known."""
+    turned = [np.interp(wanted_s, own_s, part, left=np.nan, right=np.nan) for part in (np.cos(angle), np.sin(angle))]
+    return np.arctan2(turned[1], turned[0])
 
 
 def _at(own_s: Array, xy: Array, sigma: Array, wanted_s: Array) -> tuple[npt.NDArray[np.bool_], Array, Array]:

@@ -14,6 +14,19 @@ BEYOND_YD = 60.0
 """Points farther than this outside the field are in the stands, or above the horizon."""
 
 
+def viewing_rays(view: FieldView, frame: int, foot_px: npt.NDArray[np.floating]) -> Array:
+    """(N,) rad: which way over the field the camera looks at people whose feet show at (N, 2) px of a frame; NaN where the frame
+    is lost or they do not stand on the ground."""
+    row = int(np.searchsorted(view.frame_index, frame))
+    if row == len(view.frame_index) or view.frame_index[row] != frame or view.status[row] == LOST:
+        return np.full(len(foot_px), np.nan)
+    foot = np.asarray(foot_px, dtype=np.float64)
+    place = to_field(view, row, foot)
+    # Without a camera: what lies a little higher in the picture is farther along the ray.
+    ray = (to_field(view, row, foot - [0.0, 1.0]) - place) if view.camera is None else place - view.camera.centre_yd[:2]
+    return np.arctan2(ray[:, 1], ray[:, 0])
+
+
 def locate(tracks: Tracks, view: FieldView) -> FieldTracks:
     """Put the foot points of tracks on the field. `sigma_yd` adds, in quadrature, the foot point's uncertainty seen through the
     camera and the registration's. Rows in lost frames, or whose foot is not on the ground, are left out; facing is unknown (NaN).

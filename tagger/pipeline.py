@@ -7,7 +7,7 @@ then the camera is solved over the whole clip, the people are linked on the fiel
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -20,12 +20,16 @@ from homography import FrameEvidence, Observer, locate, solve_clip, solve_or_gue
 from homography.clicked import solve_clicked
 from homography.clicks import Click, click
 from homography.field import WIDTH_YD
+from homography.locate import viewing_rays
 from homography.motion import image_motion
 from homography.types import FieldTracks, FieldView
 from tagger.football import Abstention, OwnShifts, PlayTracks, Reading, Situation, play_from_field, read_play, silent_reading
 from vision.detector import TRACKED_CONFIDENCE, load_detector
+from vision.facing import Glances, facings, glances, whose
 from vision.kits import describe
+from vision.numbers import Number, read_numbers
 from vision.outfits import Wardrobe, dress
+from vision.sights import CropReader, Sight
 from vision.tracker import Shot, track, track_together
 from vision.types import Detections, FloatArray, IntArray, Tracks
 from vision.video import Frame, VideoInfo, probe, read_frames
@@ -33,6 +37,8 @@ from vision.window import Window
 
 DETECTIONS_PER_S = 15.0
 """How often people are looked for: their motion between is smooth, and the detector is the dearest stage."""
+LOOK_EVERY = 2
+"""Every so many detections the people are looked at one by one, for their facing, cloth and number."""
 MAX_HEIGHT_PX = 1080
 """Larger film is reduced while it is decoded."""
 MAX_CLIP_S = 180.0
@@ -68,7 +74,8 @@ class TaggedClip:
     """All that one clip gave. `shot` is what its people were followed on. `play` is None where football could not start;
     `reading` then holds the abstentions. `track_of_player` leads from the reading's player names to the tracks; `seconds` is
     the time each stage took. `guess` is the likeliest registration of a clip whose paint leaves it in doubt, for another view
-    to confirm."""
+    to confirm. `sights` tell what the boxes of `shot` showed one by one (None where nobody looked), `numbers` the shirt numbers
+    by track, where they are sure."""
 
     video: VideoInfo
     view: FieldView
@@ -80,6 +87,8 @@ class TaggedClip:
     track_of_player: dict[str, int]
     seconds: dict[str, float]
     guess: FieldView | None = None
+    sights: Sequence[Sight | None] = ()
+    numbers: Mapping[int, Number] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -113,6 +122,7 @@ class _Watched:
     evidence: list[FrameEvidence] = field(default_factory=list)
     detections: list[Detections] = field(default_factory=list)
     looks: list[FloatArray] = field(default_factory=list)
+    sights: list[Sight | None] = field(default_factory=list)
 
 
 def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress | None = None) -> TaggedClip:
@@ -135,12 +145,14 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
     tell(0.92, "linking the players")
     with _timed(seconds, "tracking"):
         shot = _shot(watched, view)
-        tracks, field_tracks = link(shot, view)
+        tracks, field_tracks = link(shot, view, watched.sights)
+        numbers = numbers_of([(tracks, shot)], [watched.sights])
     tell(0.96, "reading the play")
     with _timed(seconds, "football"):
         play, reading = _read(field_tracks, view, options)
     tell(1.0, "done")
-    return TaggedClip(video, view, shot, tracks, field_tracks, play, reading, track_of_player(play), seconds, guess)
+    return TaggedClip(video, view, shot, tracks, field_tracks, play, reading, track_of_player(play), seconds, guess,
+                      watched.sights, numbers)
 
 
 def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None, marked: Sequence[MarkedSpot] = ()) -> Inspection:
@@ -157,7 +169,7 @@ def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None, ma
         clicks = _clicks(marked, watched.evidence, wanted.time_s)
         solve = partial(solve_clicked, clicks=clicks) if clicks else solve_clip
         view = solve(watched.evidence, level=options.level)
-    tracks, _ = link(_shot(watched, view), view)
+    tracks, _ = link(_shot(watched, view), view, watched.sights)
     nearest = min(watched.detections, key=lambda found: abs(found.time_s - wanted.time_s))
     row = int(np.searchsorted(view.frame_index, wanted.index))
     return Inspection(wanted.bgr, wanted.time_s, nearest, tracks, view, row, clicks)
@@ -194,7 +206,7 @@ def _watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[
            keep_at_s: float | None = None) -> tuple[_Watched, Frame | None]:
     """Stream the film once, keeping the small things, and the frame shown at `keep_at_s` if one is asked for."""
     window = Window(load_detector(options.weights, options.device, None, options.threads, TRACKED_CONFIDENCE))
-    observer, kept, wanted = Observer(), _Watched(), None
+    reader, observer, kept, wanted = CropReader(options.threads), Observer(), _Watched(), None
     every = options.detect_every or max(1, round((video.rate_hz or 30.0) / DETECTIONS_PER_S))
     frames, boxes = read_frames(video.path, MAX_HEIGHT_PX), np.zeros((0, 4), dtype=np.float32)
     while (frame := _next(frames, seconds)) is not None:
@@ -203,6 +215,9 @@ def _watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[
                 found = window.detect(frame.index, frame.time_s, frame.bgr)
             with _timed(seconds, "kits"):
                 kept.looks.append(describe(frame.bgr, found.xyxy))
+            with _timed(seconds, "looks"):
+                looked = len(kept.detections) % LOOK_EVERY == 0
+                kept.sights.append(reader.look(frame.bgr, found.xyxy) if looked else None)
             kept.detections.append(found)
             boxes = found.xyxy
         with _timed(seconds, "registration"):
@@ -219,12 +234,33 @@ def _next(frames: Iterator[Frame], seconds: dict[str, float]) -> Frame | None:
         return next(frames, None)
 
 
-def link(shot: Shot, view: FieldView) -> tuple[Tracks, FieldTracks]:
-    """Detections joined into tracks on the field where it is known, each with its kit; in the picture and in yards."""
+def link(shot: Shot, view: FieldView, sights: Sequence[Sight | None] = ()) -> tuple[Tracks, FieldTracks]:
+    """Detections joined into tracks on the field where it is known, each with its kit and, on the field, its facing; in the
+    picture and in yards."""
     found = track_together([shot])[0]
     located = locate(found, view)
     tracks, = dress([Wardrobe(found, shot.detections, shot.appearance or ())], on_field(located) if view.solved_share else None)
-    return tracks, replace(located, kit_id=kits_of(tracks, located))
+    return tracks, facing_on(replace(located, kit_id=kits_of(tracks, located)), glances_at(tracks, shot, sights, view))
+
+
+def glances_at(tracks: Tracks, shot: Shot, sights: Sequence[Sight | None], view: FieldView) -> Glances:
+    """Everybody's looks, the facing measured from where the camera of this view stands."""
+    sights = sights or [None] * len(shot.detections)
+    rays = [np.zeros(0) if sight is None else viewing_rays(view, boxes.frame_index, boxes.foot_xy)
+            for boxes, sight in zip(shot.detections, sights, strict=True)]
+    return glances(whose(tracks, shot.detections), shot.detections, sights, rays)
+
+
+def facing_on(located: FieldTracks, looks: Glances) -> FieldTracks:
+    """The same with everybody's facing, where the looks tell."""
+    return replace(located, facing_rad=facings(looks, located.time_s, located.track_id)[0])
+
+
+def numbers_of(views: Sequence[tuple[Tracks, Shot]], sights: Sequence[Sequence[Sight | None]]) -> dict[int, Number]:
+    """Shirt numbers by track id, voted over all views of the same tracks."""
+    looked = [whose(tracks, shot.detections) for tracks, shot in views]
+    times = [np.array([boxes.time_s for boxes in shot.detections]) for _, shot in views]
+    return read_numbers(looked, sights, times)
 
 
 def _shot(watched: _Watched, view: FieldView) -> Shot:

@@ -13,7 +13,8 @@ from homography.complete import complete
 from homography.types import FieldTracks
 from tagger.football import Abstention, play_from_field, read_play
 from tagger.football.clock import in_clock
-from tagger.pipeline import TaggedClip, TagOptions, kits_of, link, on_field, track_of_player
+from tagger.pipeline import TaggedClip, TagOptions, facing_on, glances_at, kits_of, link, numbers_of, on_field, track_of_player
+from vision.facing import gather
 from vision.outfits import Wardrobe, dress
 from vision.tracker import track_together
 from vision.types import Tracks
@@ -44,10 +45,12 @@ def join_views(clips: Sequence[TaggedClip], options: TagOptions) -> tuple[Tagged
     reading = read_play(play, own=options.own)
     if reading.snap_s is None:
         return tuple(clips)
+    numbers = numbers_of([(one, first.shot), (two, second.shot)], [first.sights, second.sights])
     joined = (
-        replace(first, tracks=one, field_tracks=paths[0], play=play, reading=reading, track_of_player=track_of_player(play)),
+        replace(first, tracks=one, field_tracks=paths[0], play=play, reading=reading, track_of_player=track_of_player(play),
+                numbers=numbers),
         replace(second, tracks=two, field_tracks=paths[1], play=replace(play, time_s=play.time_s - how.offset_s),
-                reading=in_clock(reading, -how.offset_s), track_of_player=track_of_player(play)),
+                reading=in_clock(reading, -how.offset_s), track_of_player=track_of_player(play), numbers=numbers),
     )
     return joined if order == [0, 1] else joined[::-1]
 
@@ -57,7 +60,7 @@ def _guessed(clip: TaggedClip) -> TaggedClip:
     if clip.guess is None or not clip.guess.solved_share:
         return clip
     shot = replace(clip.shot, plane_from_image=clip.guess.field_from_image, plane_sigma_yd=clip.guess.sigma_yd)
-    tracks, field_tracks = link(shot, clip.guess)
+    tracks, field_tracks = link(shot, clip.guess, clip.sights)
     return replace(clip, view=clip.guess, shot=shot, tracks=tracks, field_tracks=field_tracks)
 
 
@@ -68,4 +71,8 @@ def _followed(first: TaggedClip, second: TaggedClip, how: Alignment) -> list[tup
     located = [locate(tracks, clip.view) for clip, tracks in pair]
     among = np.unique(np.concatenate([on_field(paths) for paths in located]))
     dressed = dress([Wardrobe(tracks, clip.shot.detections, clip.shot.appearance or ()) for clip, tracks in pair], among)
-    return [(tracks, replace(paths, kit_id=kits_of(tracks, paths))) for tracks, paths in zip(dressed, located, strict=True)]
+    looks = [glances_at(tracks, clip.shot, clip.sights, clip.view) for clip, tracks in pair]
+    turn = np.pi * how.half_turn
+    together = (gather([looks[0], looks[1].moved(how.offset_s, turn)]), gather([looks[1], looks[0].moved(-how.offset_s, -turn)]))
+    return [(tracks, facing_on(replace(paths, kit_id=kits_of(tracks, paths)), seen))
+            for tracks, paths, seen in zip(dressed, located, together, strict=True)]

@@ -34,7 +34,7 @@ MAY_IMPORT = {
 # Third-party packages with one owner.
 OWNERS = {
     "ultralytics": ("vision.detector", "vision.training"),
-    "onnxruntime": ("vision.detector",),
+    "onnxruntime": ("vision.detector", "vision.sights"),
     "filterpy": ("vision.kalman",),
     "av": ("vision.video", "tagger.cutups", "demo_clips"),
     "sqlite3": ("tagger.library",),

@@ -44,7 +44,8 @@ def _reduced(bgr: npt.NDArray[np.uint8], x: float, y: float, scale: float) -> tu
     low = np.clip(np.floor(middle - reach), 0, size - 1).astype(int)
     high = np.clip(np.ceil(middle + reach), low + 1, size).astype(int)
     part = bgr[low[1] : high[1], low[0] : high[0]]
-    small = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    size_px = np.maximum(np.round((high - low) * scale), 1).astype(int)
+    small = cv2.resize(part, size_px.tolist(), interpolation=cv2.INTER_AREA)
     grown = np.array([small.shape[1], small.shape[0]]) / (high - low)
     at = (middle - low) * grown
     return np.asarray(small, dtype=np.uint8), float(at[0]), float(at[1]), 1.0

@@ -48,7 +48,7 @@ def record_of(tagged: TaggedClip, mark: str) -> ClipRecord:
     return ClipRecord(
         video.path.resolve(), mark, video.path.stat().st_size, video.rate_hz, video.duration_s or None, video.width_px,
         video.height_px, len(view.frame_index), tagged.tracks, tagged.field_tracks, view, tagged.reading, tagged.track_of_player,
-        sides(tagged), tagged.seconds)
+        sides(tagged), tagged.seconds, shirt_numbers(tagged))
 
 
 def sides(tagged: TaggedClip) -> dict[str, str]:
@@ -56,6 +56,17 @@ def sides(tagged: TaggedClip) -> dict[str, str]:
     if tagged.play is None:
         return {}
     return dict(zip(tagged.play.player_id, tagged.play.side.tolist(), strict=True))
+
+
+def shirt_numbers(tagged: TaggedClip) -> dict[str, str]:
+    """Player -> the number read on his shirt. Nobody wears another's on the same side: where two were read alike, the one with
+    more looks behind him has it."""
+    of_side = sides(tagged)
+    held: dict[tuple[str, int], str] = {}
+    read = {player: tagged.numbers[track] for player, track in tagged.track_of_player.items() if track in tagged.numbers}
+    for player, told in sorted(read.items(), key=lambda one: one[1].weight):
+        held[of_side[player], told.number] = player
+    return {player: str(number) for (_, number), player in sorted(held.items())}
 
 
 def options_to_json(options: TagOptions) -> dict[str, Any]:
