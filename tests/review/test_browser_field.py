@@ -108,3 +108,17 @@ def test_clicks_that_contradict_each_other_stay_for_mending(page: Any, address: 
     assert page.inner_text("#mode").startswith("4 clicked")
     assert len(corrections(home, lost)) == before
     press(page, "Escape")
+
+
+def test_the_ball_is_set_by_the_keyboard(page: Any, address: str, home: Path) -> None:
+    open_rep(page, address, 3)
+    frame = clicked_frame(page)
+    press(page, "q", *["Shift+ArrowDown"] * 2, "ArrowLeft")
+    press(page, "Space")
+    said(page, 1)
+    subject, field, after = corrections(home, 3)[-1]
+    spot = np.array([SIZE[0] / 2 - 8, SIZE[1] / 2 + 80])
+    assert (subject, field) == ("rep", "ball_xy_yd")
+    assert after == pytest.approx(apply_homography(np.linalg.inv(image_from_field(frame)), spot[None])[0], abs=0.05)
+    press(page, "u")
+    said(page, 0)

@@ -13,7 +13,7 @@ from browsing import open_rep, press
 pytestmark = pytest.mark.slow
 
 
-SIZES = {"laptop": (1366, 768), "tablet": (1024, 768), "upright": (820, 1180)}
+SIZES = {"laptop": (1366, 768), "tablet": (1024, 768), "upright": (820, 1180), "wide": (1920, 1080)}
 
 
 def test_a_key_is_answered_at_once(page: Any, address: str, record_property: Any) -> None:
@@ -40,7 +40,7 @@ def test_a_key_is_answered_at_once(page: Any, address: str, record_property: Any
 @pytest.mark.parametrize("size", SIZES)
 def test_accessible_and_whole_at_every_size(browser: Any, address: str, size: str, tmp_path: Path) -> None:
     width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=size != "laptop")
+    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=size in ("tablet", "upright"))
     page = context.new_page()
     axe = os.environ.get("AXE")
     pictures = Path(os.environ.get("PICTURES") or tmp_path)

@@ -1,5 +1,6 @@
 // The boxes of one frame as the coach draws them, to train the detector on: they change no tag.
 
+import { Cross } from "./cross.js";
 import { boxAt } from "./geometry.js";
 
 const NEAR_PX = 9, LEAST_PX = 4;
@@ -7,7 +8,7 @@ const NEAR_PX = 9, LEAST_PX = 4;
 export class BoxEditing {
   /** Starts from the boxes that were said of this frame, else from those that the machine saw. `end(kept)` when it is left. */
   constructor(screen, said, end) {
-    Object.assign(this, { screen, end, row: screen.row, held: null, chosen: null });
+    Object.assign(this, { screen, end, row: screen.row, held: null, chosen: null, cross: null });
     this.shrink = screen.moving.size_px[0] / screen.clip.size_px[0];
     const seen = (person) => person.seen[screen.row - person.first] === 1;
     this.boxes = said ? said.map((box) => box.map((v) => v * this.shrink)) : screen.moving.people.filter(seen).map((p) => [...boxAt(p, screen.row)]);
@@ -58,10 +59,13 @@ export class BoxEditing {
   }
 
   key(event) {
-    if (event.ctrlKey || event.metaKey || event.altKey || event.key === "Tab" || event.target.closest("button")) return;
+    if (event.metaKey || event.altKey || event.key === "Tab" || event.target.closest("button")) return;
     event.preventDefault();
     event.stopPropagation();
-    if (["Delete", "Backspace", "x"].includes(event.key)) { this.remove(); this.end(null); }
+    const fresh = this.cross || new Cross(this.screen);
+    if (fresh.moved(event)) { this.cross = fresh; this.move(...fresh.at); this.end(null); }
+    else if (event.key === " " && this.cross) { if (this.held) this.up(); else this.down(...this.cross.at); this.end(null); }
+    else if (["Delete", "Backspace", "x"].includes(event.key)) { this.remove(); this.end(null); }
     else if (event.key === "Enter") this.leave(true);
     else if (event.key === "Escape") this.leave(false);
   }
@@ -91,5 +95,6 @@ export class BoxEditing {
         context.strokeRect(x0, y0, x1 - x0, y1 - y0);
       }
     }
+    this.cross?.draw(context);
   }
 }

@@ -65,14 +65,14 @@ export function askMark(marks, view, given) {
   const counted = Array.from({ length: 17 }, (_, k) => `line ${5 * (k - 8)}`);
   const camera = pick("mark-view", "The camera stands", [["sideline", "at a sideline"], ["end-zone", "behind an end zone"]], view);
   const place = el("div", { class: "mark-place" });
-  const fill = () => place.replaceChildren(
+  const fill = () => place.replaceChildren(...camera,
     ...pick("mark-line", "Line", [...marks[camera[1].value].lines, ...counted], given.line), ...pick("mark-row", "where it meets the", marks[camera[1].value].rows, given.row));
-  camera[1].addEventListener("change", fill);
+  camera[1].addEventListener("change", () => { fill(); camera[1].focus(); });
   fill();
   return shown((finish) => [
     el("form", { onkeydown: (event) => { if (event.key === "Enter" && event.target.matches("select")) { event.preventDefault(); event.currentTarget.requestSubmit(); } },
       onsubmit: (event) => { event.preventDefault(); const of = (id) => byId(id).value; finish({ view: of("mark-view"), line: of("mark-line"), row: of("mark-row") }); } },
-      el("h2", { id: "choice-title" }, "Which mark of the field?"), el("div", { class: "mark-place" }, camera), place,
+      el("h2", { id: "choice-title" }, "Which mark of the field?"), place,
       el("p", { class: "quiet" }, "Left, right, near and far are the camera's. Where no number can be read, call any line \u201cline 0\u201d and count yards from it. Tops of numbers point to the field's middle."),
       el("button", { class: "act" }, "Click it next")),
   ]);

@@ -1,6 +1,8 @@
 // Fixes that are made on the picture itself: the ball, the field's lines and marks, people's boxes.
 
 import { BoxEditing } from "./boxes.js";
+import { SpotPicking } from "./cross.js";
+import { toField } from "./geometry.js";
 import { FEWEST, MarkEditing } from "./marks.js";
 import { notice } from "./notice.js";
 
@@ -9,7 +11,20 @@ export class FilmFixes {
 
   rep(field, after) { return this.saying.fix([{ subject: "rep", field, after }]); }
 
-  ball() { this.page.setMode({ name: "ball", line: "Click where the ball lies, in the film or on the plan. Escape leaves." }); }
+  /** Where the ball lies: a click in the film or on the plan, or the cross that the arrows move. */
+  ball() {
+    const { page } = this, screen = page.film.lead;
+    const leave = () => { page.editing?.close(); page.editing = null; page.setMode(null); };
+    page.setMode({ name: "ball", line: "Click where the ball lies, in the film or on the plan; or bring the cross there by arrows and press Space. Escape leaves." });
+    if (!screen) return;
+    page.film.pause();
+    page.editing = new SpotPicking(screen, { changed: () => page.draw(), picked: (at) => {
+      const field = at && toField(screen.moving, screen.row, ...at);
+      leave();
+      if (field) this.ballAt(field); else if (at) notice("That is no spot of the field.", true);
+    } });
+    page.draw();
+  }
 
   ballAt(field) { return this.rep("ball_xy_yd", field.map((v) => Math.round(v * 100) / 100)); }
 
@@ -55,7 +70,7 @@ export class FilmFixes {
       if (kept) this.saying.fix([{ subject, field: "boxes", after }]);
     });
     const acts = [["Keep", () => page.editing.leave(true)], ["Take away", () => { page.editing.remove(); page.draw(); }], ["Leave", () => page.editing.leave(false)]];
-    page.setMode({ name: "boxes", line: "Drag on the film to add a box, a box to move it, its corner to size it; Delete takes the chosen one away. Enter keeps all, Escape none.", acts });
+    page.setMode({ name: "boxes", line: "Drag on the film to add a box, a box to move it, its corner to size it (or arrows, and Space to take hold and let go); Delete takes the chosen one away. Enter keeps all, Escape none.", acts });
   }
 
   /** A dragged turf spot joins those of its view. */

@@ -1,12 +1,12 @@
 // Marks of the field that the coach names and clicks in one frame: from four of them on, the field is found over the whole clip.
 
 import { askMark, dialogIsOpen } from "./choosing.js";
+import { Cross, drawCross } from "./cross.js";
 import { words } from "./looks.js";
 
 export const FEWEST = 4;
-const MOST = 12, STEP_PX = 8, LOUPE_PX = 120, ZOOM = 4;
+const MOST = 12;
 const OTHER = { near: "far", far: "near", left: "right", right: "left" };
-const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 let lastView = "sideline";
 
 export class MarkEditing {
@@ -15,13 +15,11 @@ export class MarkEditing {
     Object.assign(this, { screen, changed, end, row: screen.row, pressed: false });
     this.frame = screen.moving.frame_index[screen.row];
     this.marks = said.filter((m) => m.mark && m.frame_index === this.frame).map(({ mark, image_xy_px }) => ({ mark, image_xy_px }));
-    this.at = screen.moving.size_px.map((v) => v / 2);
+    this.cross = new Cross(screen);
     this.next = null;
     this.keys = (event) => this.key(event);
     document.addEventListener("keydown", this.keys, true);
   }
-
-  get scale() { return this.screen.canvas.clientWidth / this.screen.moving.size_px[0]; }
 
   /** Ask which mark comes next. */
   async name() {
@@ -48,7 +46,7 @@ export class MarkEditing {
   place() {
     if (!this.next || this.marks.length >= MOST) { this.name(); return; }
     const mark = `${this.next.line} ${this.next.row}`;
-    this.marks = [...this.marks.filter((m) => m.mark !== mark), { mark, image_xy_px: this.at.map((v) => Math.round(v * 10) / 10) }];
+    this.marks = [...this.marks.filter((m) => m.mark !== mark), { mark, image_xy_px: this.cross.at.map((v) => Math.round(v * 10) / 10) }];
     this.next = this.proposed();
     this.changed();
   }
@@ -64,9 +62,9 @@ export class MarkEditing {
     return this.next ? `Click where the ${this.next.line} meets the ${this.next.row} (${count}), or bring the cross there by arrows and press Space.` : `${count}: Enter keeps them, N names another.`;
   }
 
-  down(x, y) { this.at = [x, y]; this.pressed = true; }
+  down(x, y) { this.cross.at = [x, y]; this.pressed = true; }
 
-  move(x, y) { this.at = [x, y]; this.changed(false); }
+  move(x, y) { this.cross.at = [x, y]; this.changed(false); }
 
   up() { if (this.pressed) { this.pressed = false; this.place(); } }
 
@@ -74,12 +72,8 @@ export class MarkEditing {
     if (dialogIsOpen() || event.altKey || event.key === "Tab" || event.target.closest("button, input")) return;
     event.preventDefault();
     event.stopPropagation();
-    const arrow = ARROWS[event.key];
-    if (arrow) {
-      const step = event.shiftKey ? 5 * STEP_PX : event.ctrlKey ? 1 : STEP_PX;
-      this.at = this.at.map((v, i) => Math.max(0, Math.min(v + arrow[i] * step, this.screen.moving.size_px[i])));
-      this.changed(false);
-    } else if (event.key === " ") this.place();
+    if (this.cross.moved(event)) this.changed(false);
+    else if (event.key === " ") this.place();
     else if (["Delete", "Backspace"].includes(event.key)) this.takeBack();
     else if (event.key.toLowerCase() === "n") this.name();
     else if (event.key === "Enter") this.end(true);
@@ -92,10 +86,10 @@ export class MarkEditing {
   value() { return this.marks.map((mark) => ({ frame_index: this.frame, ...mark })); }
 
   draw(context) {
-    const { scale } = this;
+    const { scale } = this.cross;
     context.font = "600 12px sans-serif";
     for (const { mark, image_xy_px: [x, y] } of this.marks) {
-      cross(context, x * scale, y * scale, 6);
+      drawCross(context, x * scale, y * scale, 6);
       const wide = context.measureText(mark).width + 8;
       context.fillStyle = "rgb(0 0 0 / 80%)";
       context.fillRect(x * scale + 8, y * scale - 8, wide, 16);
@@ -103,19 +97,7 @@ export class MarkEditing {
       context.textAlign = "left";
       context.fillText(mark, x * scale + 12, y * scale + 4);
     }
-    cross(context, this.at[0] * scale, this.at[1] * scale, 14);
-    this.loupe(context);
-  }
-
-  /** The film about the cross, enlarged, in the corner that is farther from it. */
-  loupe(context) {
-    const { video, moving } = this.screen, [width] = moving.size_px, file = video.videoWidth / width;
-    if (!file) return;
-    const reach = LOUPE_PX / ZOOM / this.scale, left = this.at[0] > width / 2 ? 6 : this.screen.canvas.clientWidth - LOUPE_PX - 6;
-    context.fillStyle = "#000";
-    context.fillRect(left - 2, 26, LOUPE_PX + 4, LOUPE_PX + 4);
-    context.drawImage(video, (this.at[0] - reach / 2) * file, (this.at[1] - reach / 2) * file, reach * file, reach * file, left, 28, LOUPE_PX, LOUPE_PX);
-    cross(context, left + LOUPE_PX / 2, 28 + LOUPE_PX / 2, 10);
+    this.cross.draw(context);
   }
 }
 
@@ -123,15 +105,4 @@ export class MarkEditing {
 function split(mark) {
   const [, line, row] = mark.match(/^(.*?) ((?:near|far|left|right) (?:sideline|hash|numbers top|numbers bottom))$/);
   return { line, row };
-}
-
-/** A cross with an open middle, dark under light. */
-function cross(context, x, y, reach) {
-  for (const [ink, wide] of [["#000", 4], ["#fff", 1.6]]) {
-    context.strokeStyle = ink;
-    context.lineWidth = wide;
-    context.beginPath();
-    for (const [dx, dy] of Object.values(ARROWS)) { context.moveTo(x + 3 * dx, y + 3 * dy); context.lineTo(x + reach * dx, y + reach * dy); }
-    context.stroke();
-  }
 }

@@ -252,7 +252,6 @@ class Page {
       const at = spot(event), point = [event.offsetX, event.offsetY];
       if (drawing()) { drawing().up(); this.draw(); return; }
       if (this.mode?.name === "turf") { if (held) this.fixes.anchor(screen, held, at.picture); held = null; return; }
-      if (this.mode?.name === "ball") { this.setMode(null); if (at.field) this.fixes.ballAt(at.field); return; }
       this.clicked(personAt(screen, ...point));
     });
   }
@@ -294,7 +293,7 @@ class Page {
     }
     const plan = byId("plan");
     plan.addEventListener("pointerup", (event) => {
-      if (this.mode?.name === "ball" && this.placement) { this.setMode(null); this.fixes.ballAt(fieldFromPlay(this.placement, ...this.plan.playAt(event.offsetX, event.offsetY))); return; }
+      if (this.mode?.name === "ball" && this.placement) { this.editing?.close(); this.editing = null; this.setMode(null); this.fixes.ballAt(fieldFromPlay(this.placement, ...this.plan.playAt(event.offsetX, event.offsetY))); return; }
       this.clicked(this.plan.personAt(event.offsetX, event.offsetY));
     });
     new ResizeObserver(() => { if (this.rep) this.draw(); }).observe(plan);
