@@ -90,7 +90,7 @@ def _rep(state: Effective, correction: Correction) -> Effective:
         pass  # how the play lies on the field: the reading knows it only once it is read anew
     elif name in FORMATION_FIELDS:
         empty = Formation("", "balanced", 0, {}, (), 0, 0.0, "")
-        said = tuple(value) if name == "features" else value
+        said: Any = tuple(value) if name == "features" else value
         told = replace(reading.formation or empty, confidence=1.0, why=correction.reason or COACH_WHY, **{name: said})
         state = replace(state, reading=replace(reading, formation=told))
     else:
