@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import product
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
+from homography.field import LENGTH_YD, WIDTH_YD
 from homography.types import FieldTracks
 from vision.types import FloatArray
 
@@ -22,15 +24,17 @@ def same_tracks(
 ) -> dict[int, int]:
     """Track of the other view -> track of the main view who is the same man, by where both stood about the snap.
 
-    `shifted`: one of the views does not know its yard line.
+    Each view counts the field from its own camera, so the other's may lie half-turned; `shifted`: one of the views does not
+    know its yard line.
     """
     ours, our_spots = _spots(main, main_ids, main_snap_s)
     theirs, their_spots = _spots(other, np.unique(other.track_id).tolist(), other_snap_s)
     if not ours or not theirs:
         return {}
     best: tuple[float, dict[int, int]] = (0.0, {})
-    for shift_yd in SHIFTS_YD if shifted else (0.0,):
-        apart = np.linalg.norm(our_spots[:, None] - (their_spots + np.array([shift_yd, 0.0]))[None], axis=-1)
+    turned = np.array([LENGTH_YD, WIDTH_YD]) - their_spots
+    for spots, shift_yd in product((their_spots, turned), SHIFTS_YD if shifted else (0.0,)):
+        apart = np.linalg.norm(our_spots[:, None] - (spots + np.array([shift_yd, 0.0]))[None], axis=-1)
         known = np.isfinite(apart)
         mean = np.where(known, apart, 0.0).sum(axis=2) / np.maximum(known.sum(axis=2), 1)
         closeness = np.where(known.any(axis=2), np.clip(SAME_MAN_YD - mean, 0.0, None), 0.0)

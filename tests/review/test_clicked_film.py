@@ -4,6 +4,7 @@ whole clip, tracks are placed and the rep is read; and the command line does the
 from __future__ import annotations
 
 import json
+import threading
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,8 @@ from tagger.football import Abstention, silent_reading
 from tagger.library import ClipRecord, Library, RepRecord, fingerprint
 from tagger.pipeline import tag_clip
 from tagger.review.app import create_app
+from tagger.review.catching_up import read_stale
+from tagger.review.reread import is_stale
 from tagger.review.safety import Door
 
 pytestmark = pytest.mark.slow
@@ -47,13 +50,19 @@ def tagged(film: Path) -> ClipRecord:
 
 
 @pytest.fixture(scope="module")
-def lost(tagged: ClipRecord, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A library with the clip, robbed of its field and of all that stands on it."""
-    folder, record = tmp_path_factory.mktemp("library"), tagged
+def robbed(tagged: ClipRecord) -> ClipRecord:
+    """The same without its field and all that stands on it."""
+    record = tagged
     view = lost_view(record.field_view.frame_index, record.field_view.image_size_px, "robbed for a test")
     nobody = FieldTracks(*(getattr(record.field_tracks, name)[:0] for name in FieldTracks.__dataclass_fields__))
-    robbed = replace(record, field_view=view, field_tracks=nobody, reading=silent_reading(Abstention("rep", "no field")),
-                     track_of_player={}, side_of_player={})
+    return replace(record, field_view=view, field_tracks=nobody, reading=silent_reading(Abstention("rep", "no field")),
+                   track_of_player={}, side_of_player={})
+
+
+@pytest.fixture(scope="module")
+def lost(robbed: ClipRecord, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A library with that clip."""
+    folder = tmp_path_factory.mktemp("library")
     with Library.open(folder) as library:
         library.save_rep(RepRecord("rep-001", (robbed,)))
     return folder
@@ -137,15 +146,15 @@ def test_clicks_on_the_page_bring_field_tracks_and_reading(film: Path, lost: Pat
     assert np.median(off) <= 0.15
     assert moving["status"].count("lost") < 0.05 * len(moving["status"])
     sides = [person["side"] for person in moving["people"]]
-    robbed = list(tagged.side_of_player.values())
+    before = list(tagged.side_of_player.values())
     for side in ("offense", "defense"):
-        assert sides.count(side) >= robbed.count(side) - 1, "as many as on the field that was robbed"
+        assert sides.count(side) >= before.count(side) - 1, "as many as on the field that was robbed"
     assert whole.reading.snap_s is not None
     assert abs(len(whole.reading.defenders) - len(tagged.reading.defenders)) <= 1
     assert whole.automatic.snap_s is None, "the blind reading stays what it was"
 
 
-def test_clicks_on_the_command_line_are_kept(film: Path, lost: Path, tmp_path: Path) -> None:
+def test_clicks_on_the_command_line_outlive_a_new_tagging(film: Path, lost: Path, robbed: ClipRecord, tmp_path: Path) -> None:
     truth = Truth(film)
     frame = len(truth.frames) // 2
     at_s = truth.frames[frame]["time_s"]
@@ -162,3 +171,17 @@ def test_clicks_on_the_command_line_are_kept(film: Path, lost: Path, tmp_path: P
     with Library.open(lost) as library:
         last = library.rep(1).corrections[-1]
     assert (last.who, last.field, [one["mark"] for one in last.after]) == ("Coach B", "anchors", [c["mark"] for c in clicks])
+
+    # A new tagging, which again finds no field: the clicks are still there, and the field is found again.
+    with Library.open(lost) as library:
+        library.save_rep(RepRecord("rep-001", (robbed,)))
+        rep = library.rep(1)
+        assert is_stale(rep)
+        assert library.clicked_fields.find(rep.main_clip.clip_id, last.after) is None
+    read_stale(lost, [1], threading.Lock())
+    with Library.open(lost) as library:
+        rep = library.rep(1)
+        found = library.clicked_fields.find(rep.main_clip.clip_id, last.after)
+        assert found is not None
+        assert np.median(truth.errors_yd(found)) <= 0.15
+        assert rep.reading.snap_s is not None

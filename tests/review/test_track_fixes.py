@@ -54,10 +54,12 @@ def test_where_joined_pieces_overlap_the_seen_one_is_kept() -> None:
     np.testing.assert_array_equal(mine[50:], tracks.xyxy[tracks.track_id == 2][50:])
 
 
+@pytest.mark.parametrize("half_turn", [False, True])
 @pytest.mark.parametrize("shift_yd", [0.0, 15.0, -25.0])
-def test_the_same_men_are_found_in_the_other_view(shift_yd: float) -> None:
+def test_the_same_men_are_found_in_the_other_view(shift_yd: float, half_turn: bool) -> None:
     main = arrays()[1]
-    renamed = replace(main, track_id=main.track_id + 100, xy_yd=main.xy_yd - [shift_yd, 0.0], time_s=main.time_s + 0.8)
+    xy = np.array([120.0, 160 / 3]) - main.xy_yd if half_turn else main.xy_yd
+    renamed = replace(main, track_id=main.track_id + 100, xy_yd=xy - [shift_yd, 0.0], time_s=main.time_s + 0.8)
     same = same_tracks(main, range(1, 23), SNAP_S, renamed, SNAP_S + 0.8, shifted=shift_yd != 0)
     assert same == {k + 100: k for k in range(1, 23)}
 
