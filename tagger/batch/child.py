@@ -35,7 +35,9 @@ def main() -> None:
     except MemoryError:
         _say(voice, {"error": MEMORY, "line": ""})
     except (ValueError, FileNotFoundError) as error:
-        _say(voice, {"error": REFUSED, "line": " ".join(str(error).split())})
+        line = " ".join(str(error).split())
+        # A line that does not speak of the film is not the film's fault: weights or definitions, which may be whole next time.
+        _say(voice, {"error": REFUSED, "line": line} if path in line else {"error": FAULT, "line": f"{path}: {line}"})
     except OSError as error:
         _say(voice, {"error": STORAGE, "line": f"{error.filename or path}: {(error.strerror or str(error)).lower()}"})
     except BaseException as error:

@@ -1,7 +1,8 @@
-"""Finds the reps in a recording's activity: everybody still, then many run at once and the camera swings, then it ends.
+"""Finds the reps in a recording's activity: everybody still, then many move at once, fast, and the camera swings, then it stops.
 
-Most that moves in a practice walks: between reps to the huddle, out of it, back. So the usual speed of what moves is walking,
-and a rep is where much moves a good deal faster than that. Its snap is where the stillness before it ends.
+Most that moves in a practice walks: between reps to the huddle, out of it, back. So the usual speed of what moves is walking.
+Every moment is asked how much like a snap it is, by what moved just before it and moves just after; the moments that are most
+like one, and not near a better one, begin the reps. All is held against what is usual in this recording, never against pixels.
 """
 
 from __future__ import annotations
@@ -16,25 +17,25 @@ from tagger.batch.activity import BINS_PX_S, Activity
 RUNNING = 2.0
 """Times the usual speed: what is counted as running."""
 SMOOTH_S = 0.4
-BURST = 0.25
-"""Where a rep is suspected, of the strongest running and half of the strongest swing."""
-CAMERA_WEIGHT, LEAST_RUNNING = 0.5, 0.05
-"""A camera that swings counts only where at least a little runs."""
-STANCE_S, STANCE_SHARE = 0.8, 0.4
-LULL_S = 1.6
-"""Running that pauses for less is one rep."""
-LEAST_RUN_S = 0.7
-STILL_BEFORE_S = 4.0
-"""So far before the running the stillness is looked for."""
-ONSET_SHARE = 0.18
-LEAD_IN_S, TAIL_S = 4.0, 2.0
-LEAST_BETWEEN_S = 5.0
-"""No team lines up again sooner after the whistle."""
-LEAST_SWING = 0.25
-"""Of the camera's strongest in the recording: the operator follows a play, not a walk. (A camera on a stand only trembles, and
-trembles enough.)"""
+BEFORE_S, AFTER_S, RUN_S = (-1.5, -0.1), (0.5, 3.0), (0.5, 4.0)
+"""Around a snap: the stance, the first steps of everybody, and the running."""
+STANCE_S = 0.8
+"""So long the film must show what was before."""
+LITTLE = 0.05
+"""Of what much movement is: less is stillness."""
+RUN_WEIGHT, SWING_WEIGHT = 0.5, 0.3
+MOST_RUN, MOST_SWING = 2.0, 1.0
+"""More does not make a rep surer."""
+LEAST_STEP, LEAST_RUN, LEAST_LIKENESS = 0.5, 0.7, 1.6
+"""Natural logarithms: how much more moves after than before, how much more runs than usual, and both with the camera's swing."""
+LEAST_BETWEEN_S = 8.0
+"""From snap to snap; a cut between hides any time."""
+STOP_S, STOP_MOVING, STOP_RUNNING = 0.6, 0.6, 0.5
+"""The whistle: so much less moves and runs than in the rep, for so long."""
+LEAST_REP_S, MOST_REP_S = 1.5, 25.0
+NEAR_S, ONSET_SHARE = (-1.0, 1.5), 0.3
+LEAD_IN_S, TAIL_S = 4.0, 2.5
 NEAR_LOOKS = 6
-MOST_REP_S = 25.0
 
 Array = npt.NDArray[np.float64]
 
@@ -50,32 +51,12 @@ class FoundRep:
 
 def find_reps(activity: Activity) -> list[FoundRep]:
     """The reps in order. Cuts may overlap: the way to one rep may be the walk back from the one before."""
-    if len(activity.time_s) < 3:
+    if len(activity.time_s) < 3 or not activity.moving.any():
         return []
     activity = _bridged(activity)
-    moving, play = _smooth(activity, activity.moving.sum(axis=1)), _play(activity)
-    busy = play + moving / max(1e-9, float(np.percentile(moving, 99)))
-    camera = _smooth(activity, activity.camera_px_s)
-    swing = camera / max(1e-9, float(np.percentile(camera, 99)))
-    found: list[FoundRep] = []
-    before_last = -1
-    for first, last in _bursts(activity, play):
-        onset = _onset(activity, busy, first)
-        if found and onset <= before_last:  # it never came to rest: still the same rep
-            found[-1], before_last = _lasting(activity, found[-1], last), last
-        elif found and activity.time_s[onset] - activity.time_s[before_last] < LEAST_BETWEEN_S:
-            continue  # the way back
-        elif _still_before(activity, moving, onset, first, last) and swing[onset:last + 1].max() >= LEAST_SWING:
-            snap_s = float(activity.time_s[onset])
-            rep = FoundRep(max(activity.start_s, snap_s - LEAD_IN_S), snap_s, snap_s)
-            found, before_last = [*found, _lasting(activity, rep, last)], last
-    return found
-
-
-def _lasting(activity: Activity, rep: FoundRep, last: int) -> FoundRep:
-    """The rep, over no sooner than row `last`."""
-    end_s = min(activity.end_s, float(activity.time_s[last]) + TAIL_S, rep.snap_s + MOST_REP_S)
-    return FoundRep(rep.start_s, rep.snap_s, max(rep.end_s, end_s))
+    moving, running = activity.moving.sum(axis=1), _running(activity)
+    likeness = _likeness(activity, moving, running)
+    return [_rep(activity, moving, running, row) for row in _snaps(activity, likeness)]
 
 
 def _bridged(activity: Activity) -> Activity:
@@ -84,26 +65,6 @@ def _bridged(activity: Activity) -> Activity:
     near = np.convolve(lost, np.ones(2 * NEAR_LOOKS + 1))[NEAR_LOOKS:NEAR_LOOKS + len(lost)]
     kept = np.maximum.accumulate(np.where(lost, 0, np.arange(len(lost))))
     return replace(activity, moving=activity.moving[kept], camera_px_s=activity.camera_px_s[kept], cut=lost & (near <= 1))
-
-
-def _play(activity: Activity) -> Array:
-    """(T,) running and the camera's swing together, each over its strongest in this recording."""
-    running, camera = _running(activity), _smooth(activity, activity.camera_px_s)
-    top, swing = np.percentile(running, 99), np.percentile(camera, 99)
-    if top <= 0:
-        return np.zeros(len(running))
-    if swing <= 0:
-        return np.asarray(running / top)
-    at_all = np.minimum(1.0, running / (LEAST_RUNNING * top))
-    return np.asarray(running / top + CAMERA_WEIGHT * np.minimum(1.0, camera / swing) * at_all)
-
-
-def _still_before(activity: Activity, moving: Array, onset: int, first: int, last: int) -> bool:
-    """A rep begins from a stance: hardly anybody moves before the snap, while it lasts many do."""
-    begin = int(np.searchsorted(activity.time_s, activity.time_s[onset] - STANCE_S))
-    if activity.time_s[onset] - activity.time_s[0] < STANCE_S or activity.cut[begin + 1:onset + 1].any():
-        return False
-    return float(np.median(moving[begin:onset + 1])) <= STANCE_SHARE * float(moving[first:last + 1].mean())
 
 
 def _running(activity: Activity) -> Array:
@@ -115,29 +76,68 @@ def _running(activity: Activity) -> Array:
     return _smooth(activity, faster)
 
 
+def _likeness(activity: Activity, moving: Array, running: Array) -> Array:
+    """(T,) how much like a snap each moment is, minus infinity where it cannot be one."""
+    much = float(np.percentile(moving, 90))
+    active = moving >= 0.3 * much
+    walk = max(1e-9, float(np.median(running[active])))
+    camera = activity.camera_px_s
+    before, after = _mean(activity, moving, *BEFORE_S), _mean(activity, moving, *AFTER_S)
+    step = np.log((after + LITTLE * much) / (before + LITTLE * much))
+    run = np.log(_mean(activity, running, *RUN_S) / walk + 0.2)
+    swing = np.log((_mean(activity, camera, *RUN_S) + 1.0) / (float(np.median(camera[active])) + 1.0))
+    likeness = step + RUN_WEIGHT * np.minimum(run, MOST_RUN) + SWING_WEIGHT * np.minimum(swing, MOST_SWING)
+    shown_s = activity.time_s - np.maximum.accumulate(np.where(activity.cut, activity.time_s, activity.start_s))
+    cannot = (step < LEAST_STEP) | (run < LEAST_RUN) | (likeness < LEAST_LIKENESS) | (shown_s < STANCE_S)
+    return np.where(cannot, -np.inf, likeness)
+
+
+def _snaps(activity: Activity, likeness: Array) -> list[int]:
+    """Rows of the moments most like a snap, none near a better one, in order."""
+    cuts, kept = np.cumsum(activity.cut), list[int]()
+    for row in np.argsort(-likeness, kind="stable").tolist():
+        if not np.isfinite(likeness[row]):
+            break
+        near = [other for other in kept if abs(activity.time_s[row] - activity.time_s[other]) < LEAST_BETWEEN_S]
+        if all(cuts[row] != cuts[other] and abs(activity.time_s[row] - activity.time_s[other]) > STANCE_S for other in near):
+            kept.append(row)
+    return sorted(kept)
+
+
+def _rep(activity: Activity, moving: Array, running: Array, snap: int) -> FoundRep:
+    """From before the snap to after the whistle: when hardly anybody runs any more, or the camera was switched off."""
+    time_s, snap_s = activity.time_s, float(activity.time_s[_onset(activity, moving, snap)])
+    calm = ((_mean(activity, moving, 0.0, STOP_S) < STOP_MOVING * _mean(activity, moving, *AFTER_S)[snap])
+            & (_mean(activity, running, 0.0, STOP_S) < STOP_RUNNING * _mean(activity, running, *RUN_S)[snap]))
+    over = (calm & (time_s >= snap_s + LEAST_REP_S)) | (activity.cut & (time_s > snap_s))
+    last_s = float(time_s[over][0]) if over.any() else float(time_s[-1])
+    end_s = min(activity.end_s, last_s + TAIL_S, snap_s + MOST_REP_S)
+    return FoundRep(max(activity.start_s, snap_s - LEAD_IN_S), snap_s, max(end_s, snap_s + 1e-3))
+
+
+def _onset(activity: Activity, moving: Array, snap: int) -> int:
+    """Near the moment that is most like a snap, the last that hardly moved more than the stance."""
+    before, after = _mean(activity, moving, *BEFORE_S)[snap], _mean(activity, moving, *AFTER_S)[snap]
+    begin, end = np.searchsorted(activity.time_s, activity.time_s[snap] + np.array(NEAR_S))
+    calm = np.flatnonzero(_smooth(activity, moving)[begin:end] < before + ONSET_SHARE * (after - before))
+    return int(begin + calm[-1]) if len(calm) else snap
+
+
+def _mean(activity: Activity, values: Array, from_s: float, to_s: float) -> Array:
+    """(T,) mean over each moment's surroundings, so far as there is film."""
+    total, count = np.concatenate([[0.0], np.cumsum(values)]), len(values)
+    rows, step_s = np.arange(count), _step_s(activity)
+    first = np.clip(rows + round(from_s / step_s), 0, count - 1)
+    end = np.maximum(first + 1, np.clip(rows + round(to_s / step_s), 0, count))
+    mean: Array = (total[end] - total[first]) / (end - first)
+    return mean
+
+
 def _smooth(activity: Activity, values: Array) -> Array:
-    step_s = float(np.median(np.diff(activity.time_s)))
-    width = max(1, round(SMOOTH_S / step_s)) | 1
+    width = max(1, round(SMOOTH_S / _step_s(activity))) | 1
     padded = np.pad(values, width // 2, mode="edge")
     return np.convolve(padded, np.ones(width) / width, mode="valid")
 
 
-def _bursts(activity: Activity, play: Array) -> list[tuple[int, int]]:
-    """(first row, last row) of each stretch that looks like play; a cut ends one."""
-    time_s, stretches = activity.time_s, list[tuple[int, int]]()
-    for row in np.flatnonzero(play > BURST).tolist():
-        last = stretches[-1][1] if stretches else -1
-        if stretches and time_s[row] - time_s[last] < LULL_S and not activity.cut[last + 1:row + 1].any():
-            stretches[-1] = (stretches[-1][0], row)
-        else:
-            stretches.append((row, row))
-    return [(first, last) for first, last in stretches if time_s[last] - time_s[first] >= LEAST_RUN_S]
-
-
-def _onset(activity: Activity, busy: Array, first: int) -> int:
-    """The row where the stillness before row `first` ends: the last moment that was hardly busier than the stillest."""
-    begin = int(np.searchsorted(activity.time_s, activity.time_s[first] - STILL_BEFORE_S))
-    before = busy[begin:first + 1]
-    still = float(before.min())
-    calm = np.flatnonzero(before <= still + ONSET_SHARE * (float(before[-1]) - still))
-    return begin + int(calm[-1])
+def _step_s(activity: Activity) -> float:
+    return float(np.median(np.diff(activity.time_s)))

@@ -21,7 +21,7 @@ from tagger.library import fingerprint
 
 
 def act(arguments: Mapping[str, Any], tell: Tell) -> bytes:
-    """The first word of the file: rep, slow, hang, crash, eat, fault, refuse, storage, print, recording."""
+    """The first word of the file: rep, slow, hang, crash, eat, fault, refuse, definitions, storage, print, recording."""
     path = Path(arguments["path"])
     text = path.read_text(encoding="utf-8")
     mark = fingerprint(path)
@@ -40,6 +40,8 @@ def act(arguments: Mapping[str, Any], tell: Tell) -> bytes:
         raise ZeroDivisionError("by zero")
     elif word == "refuse":
         raise ValueError(f"{path}: not a video")
+    elif word == "definitions":
+        raise ValueError("coverages.toml: line 3 is not understood")
     elif word == "storage":
         raise OSError(5, "Input/output error", str(path))
     elif word == "print":

@@ -41,6 +41,7 @@ def test_the_result_comes_back_whole_whatever_libraries_print(film: Film) -> Non
     ("text", "limits", "line", "again"),
     [
         ("refuse", Limits(), "not a video", False),
+        ("definitions", Limits(), "coverages.toml: line 3 is not understood", True),
         ("fault", Limits(), "the tagger stumbled over this clip (ZeroDivisionError: by zero", True),
         ("storage", Limits(), "input/output error", True),
         ("crash", Limits(), "its process was killed (SIGSEGV)", True),
