@@ -41,10 +41,10 @@ def expected_px(xy_px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.
 def length_ratio(xy_px: npt.NDArray[Any], size_px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any],
                  k: float, image_size_px: tuple[int, int]) -> float:
     """How long marks across the field look beside what the rules give them; 1.0 where too few are large enough to say. Pieces of
-    marks look short, so the upper quartile speaks."""
+    marks look short, so the longest tenth speaks."""
     across, _ = expected_px(xy_px, pose, centre_yd, k, image_size_px)
     longer = np.nan_to_num(across).argmax(axis=1)
     row = np.arange(len(across))
     expected, seen = across[row, longer], size_px[row, longer]
     told = expected > LONG_ENOUGH_PX
-    return float(np.percentile(seen[told] / expected[told], 75)) if told.sum() >= FEWEST_MARKS else 1.0
+    return float(np.percentile(seen[told] / expected[told], 90)) if told.sum() >= FEWEST_MARKS else 1.0
