@@ -80,9 +80,9 @@ def test_boxes_of_a_frame_are_drawn_for_training(page: Any, address: str, home: 
     said(page, 0)
 
     # The same by the keyboard alone, from the middle of the picture.
-    press(page, "c", "ArrowLeft", "Space", *["ArrowRight"] * 4, *["ArrowDown"] * 6, "Space", "Enter")
+    press(page, "c", "ArrowLeft", *["Shift+ArrowUp"] * 6, "Space", *["ArrowRight"] * 4, *["ArrowDown"] * 6, "Space", "Enter")
     said(page, 1)
-    assert corrections(home, 2)[-1][2]["xyxy"][-1] == pytest.approx([472, 270, 504, 318], abs=1)
+    assert corrections(home, 2)[-1][2]["xyxy"][-1] == pytest.approx([472, 30, 504, 78], abs=1)
     press(page, "u")
     said(page, 0)
 
