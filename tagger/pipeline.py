@@ -239,7 +239,8 @@ def link(shot: Shot, view: FieldView, sights: Sequence[Sight | None] = ()) -> tu
     picture and in yards."""
     found = track_together([shot])[0]
     located = locate(found, view)
-    tracks, = dress([Wardrobe(found, shot.detections, shot.appearance or ())], on_field(located) if view.solved_share else None)
+    worn = Wardrobe(found, shot.detections, shot.appearance or (), sights)
+    tracks, = dress([worn], on_field(located) if view.solved_share else None)
     return tracks, facing_on(replace(located, kit_id=kits_of(tracks, located)), glances_at(tracks, shot, sights, view))
 
 

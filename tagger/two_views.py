@@ -70,7 +70,8 @@ def _followed(first: TaggedClip, second: TaggedClip, how: Alignment) -> list[tup
     pair = [(first, one), (second, replace(two, time_s=two.time_s - how.offset_s))]
     located = [locate(tracks, clip.view) for clip, tracks in pair]
     among = np.unique(np.concatenate([on_field(paths) for paths in located]))
-    dressed = dress([Wardrobe(tracks, clip.shot.detections, clip.shot.appearance or ()) for clip, tracks in pair], among)
+    dressed = dress([Wardrobe(tracks, clip.shot.detections, clip.shot.appearance or (), clip.sights) for clip, tracks in pair],
+                    among)
     looks = [glances_at(tracks, clip.shot, clip.sights, clip.view) for clip, tracks in pair]
     turn = np.pi * how.half_turn
     together = (gather([looks[0], looks[1].moved(how.offset_s, turn)]), gather([looks[1], looks[0].moved(-how.offset_s, -turn)]))

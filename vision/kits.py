@@ -1,20 +1,14 @@
-"""Who wears what: colours of every box with the turf and the light taken out, and shirts told apart over whole tracks.
-
-No colour is given beforehand. `describe` runs on the stream of frames; `cluster` looks at whole tracks at the end.
-"""
+"""What everybody wears: colours of every box with the turf and the light taken out. Runs on the stream of frames; the teams are
+told apart at the end (`vision.kit_groups`)."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy.cluster.hierarchy import fcluster, linkage
 
 from vision.boxes import shared_area
-from vision.teams import NOBODY, two_teams
-from vision.types import NO_KIT, FloatArray, IntArray
+from vision.types import FloatArray
 
 ROWS, CORE_COLUMNS, RING_COLUMNS = 32, 10, 4
 """Samples taken of a box: rows over its height, columns over its middle half, columns of turf on either side."""
@@ -42,12 +36,6 @@ REFERENCE_LIGHT = 60.0
 DIMENSIONS = 12
 """L, a, b of helmet, torso and legs (light removed), the torso's spread of L, the share of pixels that are not turf, and how
 far the torso's most saturated tenth stands out (trim and numbers)."""
-
-USUAL_SPREAD = np.array([18.0, 9.0, 9.0, 12.0, 7.0, 7.0, 16.0, 9.0, 9.0])
-"""How far one team's men differ in L, a, b of helmet, torso and legs: torsos tell teams apart best."""
-
-FARTHEST = 4.0
-"""A short track joins a kit, and odd men make a small kit, within this distance in units of USUAL_SPREAD."""
 
 
 def describe(bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> npt.NDArray[np.float32]:
@@ -136,57 +124,3 @@ def _masked_quantile(values: FloatArray, mask: npt.NDArray[np.bool_], quantile: 
     rank = np.clip(np.round(quantile * (count - 1)), 0, None).astype(np.int64)
     found: FloatArray = np.where(count >= MIN_SAMPLES, ordered[np.arange(len(flat)), rank], otherwise)
     return found
-
-
-def summarise(looks: FloatArray, visible: FloatArray) -> FloatArray:
-    """(A,) a track's colours from its boxes' (M, A), medians over those least covered; `visible` (M,) 0..1."""
-    best = visible >= np.quantile(visible, 0.5)
-    summary: FloatArray = np.median(looks[best], axis=0)
-    return summary
-
-
-def cluster(track_looks: Sequence[FloatArray] | FloatArray, weight: FloatArray | None = None) -> IntArray:
-    """`kit_id` (N,) of N tracks from their colours (N, A): 0 and 1 the two teams, the larger first, 2 ... small kits.
-
-    `weight` (N,) says how much of each track was seen (frames); the teams are found on the long tracks, short ones join the
-    nearest. A man alone in his colour gets NO_KIT.
-    """
-    n = len(track_looks)
-    weight = np.ones(n) if weight is None else np.asarray(weight, dtype=np.float64)
-    if n < 2:
-        return np.full(n, NO_KIT, dtype=np.int64)
-    points = np.asarray(track_looks, dtype=np.float64)[:, :9] / USUAL_SPREAD
-    long = weight >= 0.3 * np.quantile(weight, 0.8)
-    labels = np.full(n, NO_KIT, dtype=np.int64)
-    labels[long] = _groups(points[long])
-    for row in np.flatnonzero(~long):
-        apart = {int(label): _distance(points[row], points[labels == label]) for label in np.unique(labels[long]) if label >= 0}
-        label = min(apart, key=apart.__getitem__, default=NO_KIT)
-        if label != NO_KIT and apart[label] < FARTHEST:
-            labels[row] = label
-    return _larger_first(labels)
-
-
-def _groups(points: FloatArray) -> IntArray:
-    """The two teams, and small kits among the rest. Everybody in one kit: one team."""
-    team, _ = two_teams(points)
-    labels = np.where(team == NOBODY, NO_KIT, team).astype(np.int64)
-    rest = np.flatnonzero(labels == NO_KIT)
-    if len(rest) > 1:
-        small = fcluster(linkage(points[rest], method="average"), FARTHEST, criterion="distance")
-        sizes = np.bincount(small)
-        labels[rest] = np.where(sizes[small] > 1, small + 1, NO_KIT)
-    return labels
-
-
-def _distance(point: FloatArray, others: FloatArray) -> float:
-    return float(np.linalg.norm(point - np.median(others, axis=0)))
-
-
-def _larger_first(labels: IntArray) -> IntArray:
-    """Renumber by size from 0 on; NO_KIT stays."""
-    found, sizes = np.unique(labels[labels != NO_KIT], return_counts=True)
-    out = np.full_like(labels, NO_KIT)
-    for rank, label in enumerate(found[np.argsort(-sizes, kind="stable")]):
-        out[labels == label] = rank
-    return out

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.kits import DIMENSIONS, cluster, describe, summarise
+from vision.kit_groups import cluster, in_units
+from vision.kits import DIMENSIONS, describe
 from vision.teams import SMALLEST_TEAM
 from vision.types import NO_KIT
 
@@ -58,7 +59,7 @@ def kits_over_frames(kits: list[tuple[tuple[int, ...], ...]], shade: bool = Fals
         picture, boxes = team_picture(kits, seed, shade)
         looks.append(describe(picture, boxes))
     stacked = np.stack(looks, axis=1)
-    return cluster([summarise(track, np.ones(len(track))) for track in stacked])
+    return cluster([in_units(track) for track in stacked], [np.ones(len(track)) for track in stacked])
 
 
 def test_describe_gives_finite_numbers_for_any_box() -> None:
@@ -110,17 +111,36 @@ def test_one_team_alone_is_not_split() -> None:
     assert set(kits_over_frames([NAVY] * 11)) == {0}
 
 
-def test_short_tracks_never_found_a_kit_but_join_one() -> None:
+def tracks_of(groups: tuple[tuple[float, float, int, int], ...]) -> tuple[list[np.ndarray], list[np.ndarray]]:
+    """(boxes, clear) of men around `middle`, scattered by `spread`: (middle, spread, men, boxes each)."""
     rng = np.random.default_rng(0)
-    groups = ((30, 2, 11), (75, 2, 11), (74, 5, 2), (140, 3, 2))
-    looks = np.concatenate([rng.normal(middle, spread, (count, DIMENSIONS)) for middle, spread, count in groups])
-    weight = np.array([300.0] * 22 + [12.0] * 4)
-    kit = cluster(looks, weight)
+    looks = [rng.normal(rng.normal(at, spread, DIMENSIONS), 1.0, (boxes, DIMENSIONS))
+             for at, spread, men, boxes in groups for _ in range(men)]
+    return [in_units(one) for one in looks], [np.ones(len(one)) for one in looks]
+
+
+def test_short_tracks_never_found_a_kit_but_join_one() -> None:
+    kit = cluster(*tracks_of(((30, 2, 11, 300), (75, 2, 11, 300), (74, 5, 2, 12), (140, 3, 2, 12))))
     assert set(kit[22:24]) == {kit[11]}
     assert set(kit[24:]) == {NO_KIT}
 
 
+def test_who_plays_is_in_a_team_though_his_shirt_is_dirty_and_who_does_not_is_in_none() -> None:
+    groups = ((30, 5, 11, 60), (75, 5, 10, 60), (60, 1, 1, 60), (74, 2, 2, 60))
+    player = np.array([True] * 22 + [False] * 2)
+    kit = cluster(*tracks_of(groups), player)
+    assert kit[21] == kit[11], "far from both, nearer to the second"
+    assert set(kit[22:]) == {2}, "officials, though a team wears the like"
+
+
+def test_boxes_lent_to_a_neighbour_do_not_change_a_shirt() -> None:
+    boxes, clear = tracks_of(((30, 2, 11, 60), (75, 2, 11, 60)))
+    boxes[0] = np.concatenate([boxes[0][:35], boxes[12][:25]])
+    kit = cluster(boxes, clear)
+    assert kit[0] == kit[1]
+
+
 def test_nobody_and_one_man() -> None:
-    assert len(cluster(np.zeros((0, DIMENSIONS)))) == 0
-    assert cluster(np.zeros((1, DIMENSIONS))).tolist() == [NO_KIT]
+    assert len(cluster([], [])) == 0
+    assert cluster([np.zeros((3, 9))], [np.ones(3)]).tolist() == [NO_KIT]
     assert 0 < SMALLEST_TEAM < 0.5
