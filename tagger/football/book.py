@@ -18,17 +18,19 @@ from tagger.football.vocabulary import AREAS, ASSIGNMENTS, FAMILIES
 from vision.types import FloatArray
 
 FORMAT = "deepthird-coverages/1"
-EXTRA_WORDS = ("free", "pole")
-"""Roles told apart by how they look but named by the trade's common words: the free safety of cover-1 is a middle third's
-man, the pole runner of tampa-2 a middle hook's."""
+EXTRA_WORDS = ("free", "pole", "cloud-third", "cloud-flat")
+"""Roles told apart by how they look but named by the trade's common words: the free safety of cover-1 and the pole runner of
+tampa-2 have a deep middle; in cloud a safety has the outside third and the corner before him the curl-flat."""
 MAN = "man"
+MOST_RECEIVERS = 5
 LEAST_EIGENVALUE = 0.003
 """Of the correlations of a look, so that it stays a density."""
 
 
 @dataclass(frozen=True)
 class Structure:
-    """One way to play a family: `deep` roles, `under` roles by their number, `man` with `spare` for those left over."""
+    """One way to play a family: `deep` roles, `under` roles by their number, `man` with `spare` for those left over; where
+    `all_man`, nobody is spared while a receiver has no man."""
 
     family: str
     variant: str
@@ -37,19 +39,22 @@ class Structure:
     under: Mapping[int, tuple[tuple[str, ...], ...]]
     man: bool
     spare: tuple[str, ...]
+    all_man: bool = False
 
     def roles(self) -> set[str]:
         """All zone roles of the structure."""
         return {*self.deep, *self.spare, *(role for ways in self.under.values() for way in ways for role in way)}
 
-    def ways(self, men: int) -> list[tuple[str, ...]]:
+    def ways(self, men: int, receivers: int = MOST_RECEIVERS) -> list[tuple[str, ...]]:
         """All lists of `men` roles of this structure; man roles stand as the plain word `man`."""
         rest = men - len(self.deep)
         if rest < 0:
             return []
         if not self.man:
             return [self.deep + under for under in self.under.get(rest, ())]
-        spared = [s for s in range(3) if 1 <= rest - s <= 5 and rest - s >= max(1, min(rest, 5) - 1)]
+        spared = [s for s in range(3) if 1 <= rest - s <= MOST_RECEIVERS and rest - s >= max(1, min(rest, MOST_RECEIVERS) - 1)]
+        if self.all_man:
+            spared = [s for s in spared if s == max(0, rest - receivers)]
         return [self.deep + spare + (MAN,) * (rest - s) for s in spared for spare in combinations_with_replacement(self.spare, s)]
 
 
@@ -152,7 +157,8 @@ def _structure(entry: Mapping[str, Any], where: str) -> Structure:
     weight = entry.get("weight", 1.0)
     if not isinstance(weight, int | float) or weight <= 0:
         raise ValueError(f"{where}: weight {weight!r}, wanted a number above 0")
-    return Structure(str(family), str(entry.get("variant", "")), float(weight), deep, under, man, spare)
+    return Structure(str(family), str(entry.get("variant", "")), float(weight), deep, under, man, spare,
+                     bool(entry.get("all_man", False)))
 
 
 def _roles(roles: Any, where: str, key: str) -> tuple[str, ...]:

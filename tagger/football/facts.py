@@ -17,7 +17,9 @@ LEAST_SHARE = 0.5
 """A fixed assignment says what a man had in the structure if it holds for this share of the time until it is judged: who was a
 deep half for a step and then went to the flat has the flat."""
 OUT_OF_COVERAGE = ("rush", "spy")
-WORD_OF_LOOK = {"free:middle": "deep-third:middle", "pole:middle": "deep-third:middle"}
+WORD_OF_LOOK = {"free:middle": "deep-third:middle", "pole:middle": "deep-third:middle",
+                "cloud-third:left": "deep-third:left", "cloud-third:right": "deep-third:right",
+                "cloud-flat:left": "curl-flat:left", "cloud-flat:right": "curl-flat:right"}
 
 Fixed = Mapping[int, Interval]
 """Row of the scene -> the assignment that a coach gave to that defender."""

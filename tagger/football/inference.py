@@ -78,7 +78,7 @@ class Identity:
 def _ways(structures: Identity, men: int, receivers: int) -> tuple[Way, ...]:
     out: list[Way] = []
     for structure in structures.of:
-        for roles in structure.ways(men):
+        for roles in structure.ways(men, receivers):
             count = roles.count(MAN)
             rest = tuple(r for r in roles if r != MAN)
             choices = list(combinations(range(receivers), count)) if count <= receivers else []

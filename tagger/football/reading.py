@@ -32,6 +32,8 @@ from tagger.football.vocabulary import UNKNOWN
 from vision.types import FloatArray
 
 SNAP_STEP_S = 0.05
+LEAST_AFTER_SNAP_S = 1.6
+"""A quick throw and a film that ends look alike before this."""
 FILM_HALF_FRAME_S = 1 / 60
 NO_COVERAGE = {"run": "the rep is a run: no zone grades", "screen": "the ball was out to a screen before anyone had a landmark",
                "quick": "the ball was out before anyone could reach a landmark"}
@@ -56,6 +58,8 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     if len(scene.defense) < 3 or len(scene.receivers) < 2:
         few = f"only {len(scene.offense)} of the offense and {len(scene.defense)} of the defense were followed"
         return silent_reading(Abstention("rep", few))
+    if scene.last_s < LEAST_AFTER_SNAP_S and facts == CoachFacts():
+        return shift_told(_cut_off(scene, snap, settings), own)
     numbers = numbers or shipped_playbook()
     release = find_release(scene, numbers)
     kinds = fixed_kind(facts, own.play_kind.of(play_kind(scene, release, numbers)))
@@ -84,6 +88,18 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
         defenders=defenders, events=events, abstained=(*abstained, *unsure), rush_count=rushers if scene.team else 0,
         box_count=look.box)
     return shift_told(reading, own)
+
+
+def _cut_off(scene: Scene, snap: Snap, settings: Settings) -> Reading:
+    """A rep whose film ends before it shows what became of it: only what stood at the snap is told."""
+    why = f"the film ends {scene.last_s:.1f} s after the snap, before it shows what was played"
+    look = read_shell(scene, settings.shell)
+    defenders = tuple(Defender(scene.play.player_id[row], look.slot[k], ()) for k, row in enumerate(scene.defense))
+    return Reading(
+        snap_s=round(snap.time_s, 3), release_s=None, end_s=round(snap.time_s + scene.last_s, 3), play_kind={}, shell=look.shell,
+        shell_why=look.shell_why, family={}, family_why=why, family_over_time=(), variant=None,
+        formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)), defenders=defenders, events=(),
+        abstained=(Abstention("play-kind", why), Abstention("family", why)), rush_count=None, box_count=look.box)
 
 
 def _coverage(scene: Scene, rush: FloatArray, book: Book, until_s: float, fixed: Fixed, facts: CoachFacts,

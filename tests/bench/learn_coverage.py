@@ -42,6 +42,7 @@ LANDMARKS = {
     "hook-curl": (5, -4, 6, -5, 8, -6, 9, -6, 10, -6), "middle-hook": (5, 0, 6, 0, 8, 0, 9, 0, 10, 0),
     "flat": (4, -16, 4, -17, 5, -17, 6, -17, 7, -17), "robber": (8, 0, 8, 0, 9, 0, 10, 0, 10, 0),
     "man": (4, -8, 5, -8, 7, -8, 9, -8, 11, -8),
+    "cloud-third": (12, -9, 13, -11, 15, -13, 17, -14, 19, -15), "cloud-flat": (5, -16, 5, -16, 6, -15, 7, -15, 8, -14),
 }
 PLACE_SD_YD = np.array([4, 5, 4, 5, 5, 5.5, 6, 6.0, 7, 7])
 SELF_START = ((3.0, 5.0), (0.5, 0.5), (1.0, 0.5))
@@ -88,7 +89,9 @@ def known_example(rep: SimulatedRep) -> Example:
     scene = make_scene(rep.play, rep.truth["snap_s"])
     measured, names = coverage_men(scene), rep.play.player_id
     receivers = [names[r] for r in scene.receivers]
-    roles = {d["player_id"]: role_of(rep.truth, d["intervals"][0], receivers) for d in rep.truth["defenders"]}
+    position = {p["player_id"]: p["role"] for p in rep.truth["players"]}
+    roles = {d["player_id"]: role_of(rep.truth, d["intervals"][0], receivers, position[d["player_id"]])
+             for d in rep.truth["defenders"]}
     known = tuple(None if roles[names[d]] == "rush" else roles[names[d]] for d in measured.defenders)
     return Example(rep.truth["rep"], measured, rep.truth["family"], scene, known)
 
@@ -125,7 +128,8 @@ def learn(examples: Sequence[Example], structures_text: str) -> Learned:
         for example in examples:
             for weight, role, man in _shares(book, example):
                 _collect(rows, weight, role, man, example.measured)
-        book = replace(book, dialects={"": {name: _fit(rows[name], start[name], drawn_in) for name in start}})
+        looks = {name: _fit(rows[name], start[name], drawn_in) for name in start}
+        book = replace(book, dialects={"": looks if latent else _pool(looks, {name: len(rows[name]) for name in start})})
     return Learned(dict(book.dialects[""]), _way_shares(book, examples))
 
 
@@ -200,7 +204,20 @@ def _fit(rows: list[tuple[float, np.ndarray]], start: Look, drawn_in: DrawnIn) -
     return Look(mean, (vectors * np.maximum(values_, 1e-3)) @ vectors.T)
 
 
+def _pool(looks: dict[str, Look], men: dict[str, int]) -> dict[str, Look]:
+    """So many covariances cannot be learned from few men: a rare role leans on what all zone roles have in common, as if one
+    more man a measure had been seen."""
+    zones = [name for name in looks if name != "man"]
+    pooled = sum(men[name] * looks[name].covariance for name in zones) / max(sum(men[name] for name in zones), 1)
+    size = len(looks["man"].mean)
+    return {name: look if name == "man" else
+            Look(look.mean, (men[name] * look.covariance + size * pooled) / (men[name] + size)) for name, look in looks.items()}
+
+
 FOLDS = 5
+MOST_JUDGED = 250
+"""Of a source, about: enough for the few numbers of the calibration."""
+START_LOG_T = float(np.log(2.5))
 TIMES_S = (0.0, 0.6, 1.0, 1.5, 2.0, 2.6, 3.1)
 
 
@@ -223,7 +240,7 @@ def left_out_evidence(sources: dict[str, list[Example]], text: str) -> list[tupl
         dialects = {name: one.looks for name, one in learned.items()}
         book = Book(structures, dialects, replace(FLAT, log_share=shares))
         for name, some in sources.items():
-            for example in some[fold::FOLDS]:
+            for example in some[fold::FOLDS][:: max(1, len(some) // MOST_JUDGED)]:
                 tables = []
                 for time_s in TIMES_S:
                     measured = measure(example.scene, example.measured.defenders, time_s)
@@ -233,47 +250,55 @@ def left_out_evidence(sources: dict[str, list[Example]], text: str) -> list[tupl
     return out
 
 
-def fit_temperatures(left_out: Sequence[tuple[str, str, list[np.ndarray]]],
-                     priors: dict[str, dict[str, float]]) -> dict[str, list[float]]:
-    """Each dialect's temperature at each of TIMES_S that makes its left-out examples likeliest."""
-    grid = np.geomspace(0.7, 12.0, 40)
-    chosen = {}
-    for row, dialect in enumerate(priors):
-        prior = np.array([priors[dialect][f] for f in FAMILIES])
-        mine = [(family, tables) for name, family, tables in left_out if name == dialect]
-        losses = [[np.mean([_loss(tables[k][row] / t + prior, family) for family, tables in mine]) for t in grid]
-                  for k in range(len(TIMES_S))]
-        chosen[dialect] = [round(float(grid[int(np.argmin(at))]), 2) for at in losses]
-    return chosen
+@dataclass(frozen=True)
+class Tempered:
+    """Calibration of the posterior at TIMES_S: temperatures and biases by dialect, and the dialects' common scale."""
+
+    temperature: dict[str, list[float]]
+    scale: list[float]
+    bias: dict[str, list[float]]
 
 
-def fit_dialects(left_out: Sequence[tuple[str, str, list[np.ndarray]]],
-                 dialects: Sequence[str]) -> tuple[list[float], dict[str, list[float]]]:
-    """Scale and biases, at each of TIMES_S, of a logit that tells from the left-out evidence where an example came from; every
-    dialect counts alike, however many examples it has."""
+def fit_calibration(left_out: Sequence[tuple[str, str, list[np.ndarray]]], priors: dict[str, dict[str, float]]) -> Tempered:
+    """At each of TIMES_S, everything that stands between the left-out evidence and the told probability, all at once: what is
+    told mixes the dialects, so it is the mixture that must be as likely as it can. Every dialect counts alike, however many
+    examples it has."""
+    dialects = list(priors)
+    prior = np.array([[priors[d][f] for f in FAMILIES] for d in dialects])
     source = np.array([dialects.index(name) for name, _, _ in left_out])
-    share = 1.0 / np.bincount(source)[source]
-    scales, biases = [], []
+    share = 1.0 / np.bincount(source)[source] / len(dialects)
+    named = {name for name, family, _ in left_out if family == "tampa-2"}
+    right = np.stack([_right(family, name in named) for name, family, _ in left_out])
+    count = len(dialects)
+    temperatures, scales, biases = [], [], []
     for k in range(len(TIMES_S)):
-        whole = np.stack([logsumexp(tables[k], axis=1) for _, _, tables in left_out])
-        whole -= whole.mean(axis=1, keepdims=True)
+        tables = np.stack([tables[k] for _, _, tables in left_out])
+        centre = logsumexp(tables, axis=2)
+        centre -= centre.mean(axis=1, keepdims=True)
 
-        def loss(parameters: np.ndarray, whole: np.ndarray = whole) -> float:
-            logit = parameters[0] * whole + parameters[1:]
-            right = logit[np.arange(len(source)), source] - logsumexp(logit, axis=1)
-            return float(-(share * right).sum() + 0.02 * parameters[0] ** 2 + 1e-4 * (parameters[1:] ** 2).sum())
+        def loss(flat: np.ndarray, tables: np.ndarray = tables, centre: np.ndarray = centre) -> float:
+            log_t, scale, bias = flat[:count], flat[count], flat[count + 1 :]
+            family = tables / np.exp(log_t)[:, None] + prior
+            family -= logsumexp(family, axis=2, keepdims=True)
+            speaks = scale * centre + bias
+            log_speaks = speaks - logsumexp(speaks, axis=1, keepdims=True)
+            told = np.exp(logsumexp(family + log_speaks[:, :, None], axis=1))
+            whose = (share * log_speaks[np.arange(len(source)), source]).sum()
+            held = 0.02 * ((log_t - START_LOG_T) ** 2).sum() + 0.02 * scale**2 + 1e-4 * (bias**2).sum()
+            return float(-(share * np.log(0.99 * (told * right).sum(axis=1) + 0.01 / len(FAMILIES))).sum() - 0.1 * whose + held)
 
-        best = minimize(loss, np.array([0.1, *np.zeros(len(dialects))]), method="L-BFGS-B",
-                        bounds=[(0.0, 1.0), *[(None, None)] * len(dialects)]).x
-        scales.append(round(float(best[0]), 4))
-        biases.append(np.round(best[1:], 3))
-    return scales, {dialect: [float(at[j]) for at in biases] for j, dialect in enumerate(dialects)}
+        best = minimize(loss, np.array([*np.full(count, START_LOG_T), 0.2, *np.zeros(count)]), method="L-BFGS-B",
+                        bounds=[(-0.5, 3.0)] * count + [(0.0, 1.0)] + [(None, None)] * count).x
+        temperatures.append(np.exp(best[:count]).round(3))
+        scales.append(round(float(best[count]), 4))
+        biases.append(best[count + 1 :].round(3))
+    by_dialect = {d: [float(t[j]) for t in temperatures] for j, d in enumerate(dialects)}
+    return Tempered(by_dialect, scales, {d: [float(b[j]) for b in biases] for j, d in enumerate(dialects)})
 
 
-def _loss(joint: np.ndarray, family: str) -> float:
-    chance = np.exp(joint - logsumexp(joint))
-    right = chance[FAMILIES.index(family)] + (chance[FAMILIES.index("tampa-2")] if family == "cover-2" else 0.0)
-    return float(-np.log(0.99 * right + 0.01 / len(FAMILIES)))
+def _right(family: str, names_tampa: bool) -> np.ndarray:
+    """(F,) 1 for the family; a chart that files tampa-2 under cover-2 is content with either."""
+    return np.array([float(f == family or (family == "cover-2" and f == "tampa-2" and not names_tampa)) for f in FAMILIES])
 
 
 def main() -> None:
@@ -295,14 +320,13 @@ def main() -> None:
     sources = {"games": games, "drawn": drawn, "filmed": filmed}
     priors = {name: log_prior(some) for name, some in sources.items()}
     left_out = left_out_evidence(sources, text)
-    temperatures = fit_temperatures(left_out, priors)
-    scale, bias = fit_dialects(left_out, list(sources))
-    print("temperatures", TIMES_S, temperatures, "dialects", scale, bias)
+    tempered = fit_calibration(left_out, priors)
+    print(tempered)
     learned = {name: learn(some, text) for name, some in sources.items()}
     (options.out / "roles.json").write_text(format_looks({name: one.looks for name, one in learned.items()}))
     shares = {name: one.log_share for name, one in learned.items()}
-    calibration = {"time_s": TIMES_S, "temperature": temperatures, "log_prior": priors, "log_share": shares,
-                   "dialect_scale": scale, "dialect_bias": bias}
+    calibration = {"time_s": TIMES_S, "temperature": tempered.temperature, "log_prior": priors, "log_share": shares,
+                   "dialect_scale": tempered.scale, "dialect_bias": tempered.bias}
     (options.out / "coverage_calibration.json").write_text(json.dumps(calibration, indent=1) + "\n")
 
 

@@ -93,12 +93,15 @@ def _wander(shape: tuple[int, ...], sd: float, lasting_s: float, step_s: float, 
     return np.asarray(lfilter([1.0], [1.0, -keep], fresh, axis=1))
 
 
-def role_of(truth: dict[str, Any], interval: dict[str, Any], receivers: list[str]) -> str | None:
-    """A truth's assignment as a role of the coverage book; "rush" for all who do not cover, None if it has no word there."""
+def role_of(truth: dict[str, Any], interval: dict[str, Any], receivers: list[str], position: str = "") -> str | None:
+    """A truth's assignment as a role of the coverage book, given the man's `position`; "rush" for all who do not cover, None if
+    it has no word there."""
     word = interval["assignment"]
     if word in ("rush", "run-fit", "spy"):
         return "rush"
     if word == "man":
         return f"man:{receivers.index(interval['receiver'])}" if interval["receiver"] in receivers else None
+    if truth["variant"] == "cloud" and interval["area"] != "middle":
+        word = {("deep-third", "safety"): "cloud-third", ("curl-flat", "corner"): "cloud-flat"}.get((word, position), word)
     role = f"{word}:{interval['area']}"
     return WORDS_OF_FAMILY.get((truth["family"], role), role)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
+import pytest
 
+from tagger.football.book import shipped_book
 from tagger.football.reading import read_play
-from tagger.football.types import Reading, Situation
+from tagger.football.types import CoachFacts, Interval, PlayTracks, Reading, Situation
 from tests.football.plays import COVER_3, FOUR_VERTICALS, LINE, PASSER, RUSH, SNAP_S, Path, build, cover_0, cover_3
 
 
@@ -104,3 +107,53 @@ def test_probabilities_sum_to_one_and_events_lie_in_the_play() -> None:
         for chances in (reading.family, reading.shell, reading.play_kind):
             assert np.isclose(sum(chances.values()), 1.0, atol=1e-6)
         assert all(play.time_s[0] <= e.start_s <= e.end_s <= play.time_s[-1] and 0 <= e.confidence <= 1 for e in reading.events)
+
+
+@pytest.mark.parametrize("after_s", [0.6, 1.2, 1.5])
+def test_film_that_ends_soon_after_the_snap_is_no_quick_game(after_s: float) -> None:
+    """Nobody reaches a landmark by then and no throw need have been made: nothing is told of what was played."""
+    reading = read_play(until(cover_3(), SNAP_S + after_s))
+    assert not reading.play_kind
+    assert not reading.family
+    assert not reading.events
+    assert {a.what for a in reading.abstained} == {"play-kind", "family"}
+    assert all("the film ends" in a.why and "after the snap" in a.why for a in reading.abstained)
+    assert reading.formation is not None
+    assert best(reading.shell) == best(read_play(cover_3()).shell)
+
+
+def until(play: PlayTracks, end_s: float) -> PlayTracks:
+    kept = play.time_s <= end_s + 1e-9
+    return replace(play, time_s=play.time_s[kept], xy_yd=play.xy_yd[:, kept], sigma_yd=play.sigma_yd[:, kept],
+                   facing_rad=play.facing_rad[:, kept])
+
+
+WALKS: dict[str, Path] = {"D6": [(-2.5, 13, 8), (-1.2, 13, 8), (0.4, 13, 0), (3.5, 28, 0)],
+                          "D11": [(-2.5, 12, -8), (-1.2, 12, -8), (0.4, 9, 6), (2.3, 9, 14), (4, 9, 14)]}
+
+
+def test_two_high_that_rolls_to_three_deep_is_a_disguise_of_both_safeties() -> None:
+    told = read_play(build(LINE, PASSER, FOUR_VERTICALS, RUSH, COVER_3 | WALKS))
+    assert best(told.family) == "cover-3"
+    rolled = {e.player_id: e for e in told.events if e.kind == "disguise"}
+    assert set(rolled) == {"D6", "D11"}
+    assert all(abs(e.start_s - (SNAP_S - 1.2)) < 0.4 and "two-high shown" in e.why for e in rolled.values())
+    stays: dict[str, Path] = COVER_3 | {"D11": [(0, 5, 9), (0.3, 5, 9), (2.3, 9, 14), (4, 9, 14)]}
+    plain = read_play(build(LINE, PASSER, FOUR_VERTICALS, RUSH, stays))
+    assert not [e for e in plain.events if e.kind == "disguise"], "one-high shown, one-high played"
+
+
+def test_a_hook_man_who_runs_with_a_vertical_carries_him_and_one_who_lets_him_go_passes_him_off() -> None:
+    carries: dict[str, Path] = {"D9": [(0, 4.5, -7), (0.5, 4.5, -7), (3.5, 22, -8)]}
+    lets_go: dict[str, Path] = {"D9": [(0, 4.5, -7), (0.4, 4.5, -7), (2.1, 15, -8), (4, 15, -8)]}
+    for path, kinds in ((carries, {"carried"}), (lets_go, {"carried", "passed-off"})):
+        facts = CoachFacts("cover-3", "pass", {"D9": (Interval("hook-curl", "left", SNAP_S, SNAP_S + 4, 1.0, "told"),)})
+        events = read_play(build(LINE, PASSER, FOUR_VERTICALS, RUSH, COVER_3 | path), facts=facts).events
+        assert {e.kind for e in events if e.player_id == "D9" and e.against == "O8"} & {"carried", "passed-off"} == kinds
+
+
+def test_nobody_is_spared_in_cover_0_while_a_receiver_has_no_man() -> None:
+    zero = next(s for s in shipped_book().structures if s.family == "cover-0")
+    assert [ways.count("man") for ways in zero.ways(5)] == [5]
+    assert [ways.count("man") for ways in zero.ways(5, receivers=4)] == [4, 4]
+    assert all(ways.count("man") == 5 for ways in zero.ways(6))
