@@ -44,7 +44,7 @@ def field_picture(zones: tuple[str, ...], label: str, marks: tuple[Mark, ...] = 
         parts.append(f'<path class="{line}" d="M0 {DEEP_YD - depth:g}H{WIDTH_YD:.2f}"/>')
     for side in (LEVELS["college"].hash_yd, WIDTH_YD - LEVELS["college"].hash_yd):
         parts.append(f'<path class="hashes" d="M{side:.2f} 0V{DEEP_YD:g}"/>')
-    parts += [_zone(zone) for zone in zones]
+    parts += [drawn(zone) for drawn in (_shape, _words) for zone in zones]  # no zone hides its neighbour's words
     for across in (-3.4, -1.7, 0.0, 1.7, 3.4):
         parts.append(
             f'<rect class="lineman" x="{WIDTH_YD / 2 + across - 0.6:.2f}" y="{DEEP_YD + 0.4:g}" width="1.2" height="1.2"/>'
@@ -54,21 +54,28 @@ def field_picture(zones: tuple[str, ...], label: str, marks: tuple[Mark, ...] = 
     return Markup("".join(parts))
 
 
-def _zone(zone: str) -> str:
+def _shape(zone: str) -> str:
     assignment, _, area = zone.partition(":")
     polygon, look = zone_polygon(assignment, area, None), look_of(assignment)
     if polygon is None:
         return ""
     points = " ".join(f"{across:.2f},{DEEP_YD - downfield:.2f}" for downfield, across in polygon.exterior.coords[:-1])
-    x, y = polygon.centroid.y, DEEP_YD - polygon.centroid.x
     hatch = f"h{list(HATCHES).index(look.hatch)}" if look.hatch in HATCHES else ""
     overlay = f'<polygon points="{points}" fill="url(#{hatch})"/>' if hatch else ""
+    return f'<polygon points="{points}" fill="{look.colour}"/>{overlay}'
+
+
+def _words(zone: str) -> str:
+    """The zone's short word over its side; a word that names its side itself stands on two lines instead."""
+    assignment, _, area = zone.partition(":")
+    polygon, look = zone_polygon(assignment, area, None), look_of(assignment)
+    if polygon is None:
+        return ""
+    x, y = polygon.centroid.y, DEEP_YD - polygon.centroid.x
     ink = f'fill="{ink_on(look.colour)}" stroke="{look.colour}"'
-    side = escape(SIDE_LETTERS.get(area, area))
-    words = "".join(
-        f'<text x="{x:.2f}" y="{line:.2f}" {ink}>{word}</text>' for line, word in ((y - 0.2, escape(look.short)), (y + 2, side))
-    )
-    return f'<polygon points="{points}" fill="{look.colour}"/>{overlay}{words}'
+    first, second = look.short.split() if area in look.short.split() else (look.short, SIDE_LETTERS.get(area, area))
+    return "".join(f'<text x="{x:.2f}" y="{line:.2f}" {ink}>{escape(word)}</text>'
+                   for line, word in ((y - 0.2, first), (y + 2, second)))
 
 
 def _mark(mark: Mark) -> str:
