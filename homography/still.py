@@ -10,9 +10,12 @@ import numpy.typing as npt
 from homography.observe import Observer
 from homography.solve import solve_clip
 from homography.types import FieldView
+from homography.yard_numbers import read_yard_lines
 
 
 def solve_still(bgr: npt.NDArray[np.uint8], boxes_xyxy: npt.NDArray[Any], level: str | None = None) -> FieldView:
     """A view of one row. `bgr` (H, W, 3) uint8, `boxes_xyxy` (B, 4) px of the people in it. Raises ValueError as
     `observe` does."""
-    return solve_clip([Observer().observe(0, 0.0, bgr, boxes_xyxy)], level=level)
+    observer = Observer()
+    view = solve_clip([observer.observe(0, 0.0, bgr, boxes_xyxy)], level=level)
+    return read_yard_lines(view, observer.stills)

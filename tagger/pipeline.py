@@ -23,6 +23,7 @@ from homography.field import WIDTH_YD
 from homography.locate import viewing_rays
 from homography.motion import image_motion
 from homography.types import FieldTracks, FieldView
+from homography.yard_numbers import Still, read_yard_lines
 from tagger.football import Abstention, OwnShifts, PlayTracks, Reading, Situation, play_from_field, read_play, silent_reading
 from vision.detector import TRACKED_CONFIDENCE, load_detector
 from vision.facing import Glances, facings, glances, whose
@@ -123,6 +124,7 @@ class _Watched:
     detections: list[Detections] = field(default_factory=list)
     looks: list[FloatArray] = field(default_factory=list)
     sights: list[Sight | None] = field(default_factory=list)
+    stills: list[Still] = field(default_factory=list)
 
 
 def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress | None = None) -> TaggedClip:
@@ -142,6 +144,7 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
     tell(0.85, "solving the camera")
     with _timed(seconds, "registration"):
         view, guess = solve_or_guess(watched.evidence, options.level)
+        view = read_yard_lines(view, watched.stills)
     tell(0.92, "linking the players")
     with _timed(seconds, "tracking"):
         shot = _shot(watched, view)
@@ -168,7 +171,7 @@ def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None, ma
     with _readable():
         clicks = _clicks(marked, watched.evidence, wanted.time_s)
         solve = partial(solve_clicked, clicks=clicks) if clicks else solve_clip
-        view = solve(watched.evidence, level=options.level)
+        view = read_yard_lines(solve(watched.evidence, level=options.level), watched.stills)
     tracks, _ = link(_shot(watched, view), view, watched.sights)
     nearest = min(watched.detections, key=lambda found: abs(found.time_s - wanted.time_s))
     row = int(np.searchsorted(view.frame_index, wanted.index))
@@ -226,6 +229,7 @@ def _watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[
             wanted = frame
         if video.duration_s:
             tell(min(0.85, 0.85 * (frame.time_s - video.start_s) / video.duration_s), "watching")
+    kept.stills = observer.stills
     return kept, wanted
 
 

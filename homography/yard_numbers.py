@@ -1,0 +1,210 @@
+"""Which yard line is which: the painted numbers, read off the turf.
+
+Once the camera is known, the strips in which the numbers lie are laid out flat from a few moments of the clip and their median is
+taken, which removes the people. Every five yards the strip is compared with the pairs of digits that may stand there; only the
+place of the whole row is asked for, so that one hidden or worn number does no harm. Where no place is clearly the best the yard
+line stays unknown.
+
+Numbers: 6 ft by 4 ft a digit, at every ten yards, their bottoms toward the nearer sideline (NFHS 1-2-3g, NCAA 1-2-1h recommended,
+NFL Rule 1). The digits stand on either side of their line, a foot from it (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from itertools import product
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from matplotlib.font_manager import FontProperties
+from matplotlib.path import Path as Outline
+from matplotlib.textpath import TextPath
+
+from homography.field import END_ZONE_YD, LENGTH_YD, LEVELS, LINE_WIDTH_YD, WIDTH_YD, YARD_LINE_SPACING_YD
+from homography.types import LOST, FieldView
+from homography.view import to_image
+
+Array = npt.NDArray[np.float64]
+PX_PER_YD = 10
+NEAREST_YD, FARTHEST_YD = 3.0, 17.0
+"""From its sideline, the strip that is searched: rules and habits differ."""
+HALF_WIDTH_YD = 2.2
+GAPS_YD = (0.15, 1.0 / 3.0)
+SLACK_YD = 0.5
+"""By how much numbers may stand off their place along the field."""
+LEAST_PX_PER_YD = 6.0
+"""Where a yard across the field takes fewer px, digits cannot be told apart."""
+FONTS = (("sans-serif", "bold"), ("serif", "bold"), ("monospace", "bold"))
+LIKE, UNLIKE, SPREAD = 0.62, 0.36, 0.12
+"""Correlation of a painted number with the likest digits, of blank turf with the likest, and their standard deviation."""
+DIGIT_SPREAD = 0.04
+"""By so much another number's correlation may exceed the right one's."""
+MOST_PER_PLACE, MOST_PER_DIGIT = 4.0, 3.0
+LEAST_LEAD, LEAST_TOTAL, LEAST_NUMBERS = 4.0, 5.0, 2
+LEAST_SHOWN = 0.9
+BEYOND_YD = 40.0
+"""Turf behind an end line may be in the picture."""
+MARGIN_YD = 0.35
+ROW_SLACK = 2
+"""Rows of the strip by which numbers of one row may lie apart."""
+
+
+@dataclass(frozen=True)
+class Still:
+    """A picture kept for its paint: `grey` (H, W) of frame `frame_index`, and the people's boxes (B, 4) px in it."""
+
+    frame_index: int
+    grey: npt.NDArray[np.uint8]
+    boxes_xyxy: npt.NDArray[Any]
+
+
+def read_yard_lines(view: FieldView, stills: Sequence[Still]) -> FieldView:
+    """The view with its x counted from the end line, if the numbers tell it; else the view as it is."""
+    if view.yard_line_known or view.level is None or view.camera is None or not view.solved_share:
+        return view
+    row_of = {int(index): row for row, index in enumerate(view.frame_index) if view.status[row] != LOST}
+    seen = [(still, row_of[still.frame_index]) for still in stills if still.frame_index in row_of]
+    shift = best_shift(*likeness(view, seen))
+    return view if shift is None else shifted(view, shift)
+
+
+def shifted(view: FieldView, shift_yd: float) -> FieldView:
+    """The same registration, `shift_yd` further along the field, where its yard lines are known."""
+    move = np.eye(3)
+    move[0, 2] = shift_yd
+    camera = view.camera
+    if camera is not None:
+        camera = replace(camera, centre_yd=camera.centre_yd + np.array([shift_yd, 0.0, 0.0]))
+    return replace(view, field_from_image=move @ view.field_from_image, camera=camera, yard_line_known=True)
+
+
+def best_shift(x_yd: Array, looks: Array) -> float | None:
+    """The whole steps of 5 yd that bring the numbers where they belong; None if no place is clearly best.
+
+    `x_yd` (N,) of places on yard lines, one for each strip that shows them; `looks` (N, R, 5) how much the turf there looks like
+    10, 20, 30, 40 and 50, by the distance R of the numbers from their sideline; NaN where it does not show."""
+    shifts = np.arange(-24, 25) * YARD_LINE_SPACING_YD
+    if len(x_yd):
+        shifts = shifts[(x_yd.min() + shifts >= -BEYOND_YD) & (x_yd.max() + shifts <= LENGTH_YD + BEYOND_YD)]
+    if not len(x_yd) or len(shifts) < 2:
+        return None
+    shown = np.isfinite(looks).all(axis=2)
+    likest = np.where(shown, looks.max(axis=2), UNLIKE)
+    # Log-likelihood ratio of some number against blank turf, and of each number against the likest.
+    some = np.clip(((likest - UNLIKE) ** 2 - (likest - LIKE) ** 2) / (2 * SPREAD**2), -MOST_PER_PLACE, MOST_PER_PLACE)
+    each = np.maximum(np.nan_to_num(looks - likest[..., None]) / DIGIT_SPREAD, -MOST_PER_DIGIT)
+    total = np.zeros((len(shifts), looks.shape[1]))
+    read = np.zeros_like(total)
+    for k, shift in enumerate(shifts):
+        number = number_at(x_yd + shift)
+        there, digit = number > 0, np.maximum(number, 1) - 1
+        gain = some + np.where(some > 0, each[np.arange(len(x_yd)), :, digit], 0.0)
+        gain = np.where(there[:, None] & shown, gain, 0.0)
+        total[k] = gain.sum(axis=0)
+        read[k] = (gain > 0).sum(axis=0)
+    best = total.max(axis=1)
+    order = np.argsort(best)[::-1]
+    row = int(total[order[0]].argmax())
+    clear = best[order[0]] > LEAST_TOTAL and best[order[0]] - best[order[1]] > LEAST_LEAD
+    clear &= read[order[0], row] >= LEAST_NUMBERS
+    return float(shifts[order[0]]) if clear else None
+
+
+def number_at(x_yd: Array) -> npt.NDArray[np.int64]:
+    """(N,) first digit of the number painted at x (field frame), 0 where there is none."""
+    yards = np.minimum(x_yd, LENGTH_YD - x_yd) - END_ZONE_YD
+    tens = np.round(yards / 10.0)
+    return np.where((np.abs(yards - 10.0 * tens) < 0.1) & (tens >= 1), tens, 0).astype(np.int64)
+
+
+def likeness(view: FieldView, seen: Sequence[tuple[Still, int]]) -> tuple[Array, Array]:
+    """(N,) x of the yard lines as both strips show them, and (N, R, 5) what is there: see `best_shift`. `seen` are pictures with
+    their rows in the view."""
+    assert view.camera is not None
+    start = np.floor((view.camera.centre_yd[0] - 70.0) / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
+    along = (np.arange(round(2 * HALF_WIDTH_YD * PX_PER_YD)) + 0.5) / PX_PER_YD - HALF_WIDTH_YD
+    up = FARTHEST_YD - (np.arange(round((FARTHEST_YD - NEAREST_YD) * PX_PER_YD)) + 0.5) / PX_PER_YD
+    places, looks = [], []
+    for far in (False, True):
+        # Read from its own sideline: to the right, and up toward the field's middle.
+        sign = -1.0 if far else 1.0
+        y = WIDTH_YD - up if far else up
+        for line in start + np.arange(0, 190, YARD_LINE_SPACING_YD):
+            patch = _patch(view, seen, np.stack(np.meshgrid(line + sign * along, y), axis=-1))
+            if patch is not None:
+                places.append(line)
+                looks.append(_looks(patch))
+    rows = len(up) - templates(1)[0].shape[0] + 1
+    return np.array(places), np.array(looks).reshape(-1, rows, 5)
+
+
+def _patch(view: FieldView, seen: Sequence[tuple[Still, int]], spots: Array) -> npt.NDArray[np.float32] | None:
+    """The turf at `spots` (H, W, 2), the median of the moments that show it; NaN where none does, None if none shows much."""
+    layers = []
+    for still, row in seen:
+        px = to_image(view, row, spots.reshape(-1, 2)).reshape(spots.shape)
+        size = np.array(still.grey.shape[::-1])
+        with np.errstate(invalid="ignore"):
+            shown: npt.NDArray[np.bool_] = np.asarray(((px > 1) & (px < size - 2)).all(axis=2))
+            fine = np.linalg.norm(px[1:, 0] - px[:-1, 0], axis=1).max() * PX_PER_YD > LEAST_PX_PER_YD
+        if not fine or shown.mean() < 0.2:
+            continue
+        for low, high in still.boxes_xyxy.reshape(-1, 2, 2):
+            with np.errstate(invalid="ignore"):
+                shown &= ~((px > low) & (px < high)).all(axis=2)
+        at = np.where(shown[..., None], px, 0.0).astype(np.float32)
+        layers.append(np.where(shown, cv2.remap(still.grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR), np.nan))
+    if not layers:
+        return None
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # of places that no moment shows
+        return np.asarray(np.nanmedian(np.array(layers, dtype=np.float32), axis=0), dtype=np.float32)
+
+
+def _looks(patch: npt.NDArray[np.float32]) -> Array:
+    """(R, 5) the best correlation of each number by its distance from the sideline, farthest first; NaN where too little shows.
+    The yard line itself is left out."""
+    middle, half = patch.shape[1] // 2, round((LINE_WIDTH_YD / 2 + 0.1) * PX_PER_YD)
+    clean = patch.copy()
+    clean[:, middle - half:middle + half] = np.nan
+    shown = np.isfinite(clean)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        turf = np.nanmedian(clean, axis=1, keepdims=True)
+    clean = np.where(shown, clean, np.where(np.isfinite(turf), turf, 0.0)).astype(np.float32)
+    height = templates(1)[0].shape[0]
+    shown[:, middle - half:middle + half] = True
+    share = np.lib.stride_tricks.sliding_window_view(shown.mean(axis=1), height).mean(axis=1)
+    found = np.array([[np.nan_to_num(cv2.matchTemplate(clean, template, cv2.TM_CCOEFF_NORMED)).max(axis=1)
+                       for template in templates(tens)] for tens in range(1, 6)]).max(axis=1).T
+    found = np.lib.stride_tricks.sliding_window_view(np.pad(found, ((ROW_SLACK, ROW_SLACK), (0, 0)), mode="edge"),
+                                                     2 * ROW_SLACK + 1, axis=0).max(axis=2)
+    return np.where(share[:, None] >= LEAST_SHOWN, found, np.nan)
+
+
+@cache
+def templates(tens: int) -> tuple[npt.NDArray[np.float32], ...]:
+    """Pictures of a number (its first digit `tens`) in several types, as large as the rules have it, with a margin of turf."""
+    level = LEVELS["college"]
+    digit_w, digit_h = level.number_width_yd, level.number_height_yd
+    width, height = 2 * (HALF_WIDTH_YD - SLACK_YD), digit_h + 2 * MARGIN_YD
+    x = (np.arange(round(width * PX_PER_YD)) + 0.5) / PX_PER_YD - width / 2
+    y = height / 2 - (np.arange(round(height * PX_PER_YD)) + 0.5) / PX_PER_YD
+    spots = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    out = []
+    for (family, weight), gap in product(FONTS, GAPS_YD):
+        picture = np.zeros(len(spots), dtype=np.float32)
+        for digit, left in ((str(tens), -gap - digit_w), ("0", gap)):
+            outline = TextPath((0, 0), digit, size=1.0, prop=FontProperties(family=family, weight=weight))
+            box = outline.get_extents()
+            scale = np.array([digit_w / box.width, digit_h / box.height])
+            corner = np.array([left, -digit_h / 2])
+            placed = Outline((outline.vertices - [box.x0, box.y0]) * scale + corner, outline.codes)
+            picture += placed.contains_points(spots)
+        out.append(np.asarray(cv2.GaussianBlur(picture.reshape(len(y), len(x)), (0, 0), 1.2), dtype=np.float32))
+    return tuple(out)
