@@ -5,7 +5,6 @@ The library holds what truly happened (so that the answers can be judged exactly
 
 from __future__ import annotations
 
-import csv
 import json
 import shutil
 from collections.abc import Callable
@@ -13,20 +12,17 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import av
-import cv2
-import numpy as np
 import opentimelineio as otio
 import pytest
 import webvtt
 from click.testing import CliRunner, Result
+from cut_frames import assert_the_films_own_frames, rows
 from truth_reps import load_truth, rep_from_truth
 
 from demo_clips.play import make_rep
 from demo_clips.simulate import simulate
 from tagger.cli import main
 from tagger.library import Library
-from vision.video import read_frames
 
 pytestmark = pytest.mark.slow
 
@@ -104,11 +100,6 @@ def answer(result: Result) -> list[str]:
     return list(json.loads(result.stdout)["reps"])
 
 
-def rows(path: Path) -> list[dict[str, str]]:
-    with path.open(newline="") as file:
-        return list(csv.DictReader(file))
-
-
 def test_every_rep_where_a_deep_third_lost_leverage(ask: Ask, truths: dict[str, Truth], tmp_path: Path) -> None:
     events = [word for kind in LOST for word in ("--event", kind)]
     found = ask("cutup", tmp_path / "lost.mp4", "--assignment", "deep-third", *events, "--slow", "0.5", "--json",
@@ -141,18 +132,7 @@ def test_the_frames_are_the_films_own_in_order(ask: Ask, film: Path, tmp_path: P
     """Each decoded frame is the film's frame of that time: nearer to it than to the frames a few steps away."""
     ask("cutup", tmp_path / "bare.mp4", "--slate", "0.5", "--freeze", "0", "--draw", "trails", "--lead-in", "0.2",
         "--with", ".csv", "--event", "carried")
-    with av.open(str(tmp_path / "bare.mp4")) as container:
-        pictures = [(float(f.time or 0), f.to_ndarray(format="bgr24")) for f in container.decode(video=0)]
-    for piece in (p for p in rows(tmp_path / "bare.csv") if p["kind"] == "film"):
-        source = list(read_frames(Path(piece["source"])))
-        start_s, end_s, at_s = float(piece["source_start_s"]), float(piece["source_end_s"]), float(piece["at_s"])
-        wanted = [frame.index for frame in source if start_s - 5e-4 <= frame.time_s < end_s - 5e-4]
-        shown = [picture for t, picture in pictures if at_s - 5e-4 <= t < at_s + float(piece["lasts_s"]) - 5e-4]
-        assert len(shown) == len(wanted)
-        for k in range(0, len(wanted), 12):
-            apart = {step: float(np.median(cv2.absdiff(shown[k], source[wanted[k] + step].bgr), axis=2).mean())
-                     for step in (-4, 0, 4) if 0 <= wanted[k] + step < len(source)}
-            assert min(apart, key=lambda step: apart[step]) == 0, (k, apart)
+    assert_the_films_own_frames(tmp_path / "bare.mp4", tmp_path / "bare.csv")
 
 
 def test_a_rep_whose_film_is_gone(ask: Ask, film: Path, truths: dict[str, Truth], tmp_path: Path) -> None:
