@@ -22,6 +22,8 @@ from tagger.batch.child import MEMORY, REFUSED
 from tagger.batch.limits import ADDRESS_SPACE_HEADROOM_BYTES, Limits
 
 LOOK_EVERY_S = 0.25
+STARVED = 0.2
+"""Of the processor's time; a process that gets less while it is ready to run is not hung."""
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 """BLAS sums in another order on more threads, and the same film must give the same tags on every machine; the detector, which
 does most of the work, gives the same on any number."""
@@ -88,6 +90,7 @@ def _watch(child: subprocess.Popen[bytes], limits: Limits, path: str, tell: Tell
     said: queue.SimpleQueue[tuple[dict[str, Any], bytes]] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(child, said), daemon=True).start()
     started_s = heard_s = time.monotonic()
+    used_s = 0.0
     while True:
         try:
             message, data = said.get(timeout=LOOK_EVERY_S)
@@ -103,12 +106,12 @@ def _watch(child: subprocess.Popen[bytes], limits: Limits, path: str, tell: Tell
         if "end" in message:
             raise WorkFailed(f"{path}: {_death(child, last_words)}", again=True)
         if message:
-            heard_s = now_s
+            heard_s, used_s = now_s, _processor_s(child.pid)
             if tell is not None:
                 tell(message["share"], message["word"])
         if now_s - started_s > limits.wall_s:
             raise WorkFailed(f"{path}: not done after {limits.wall_s / 60:.0f} min, stopped", again=True)
-        if now_s - heard_s > limits.silent_s:
+        if now_s - heard_s > limits.silent_s and not _starved(child.pid, used_s, limits):
             raise WorkFailed(f"{path}: hung, nothing happened for {limits.silent_s:.0f} s (a damaged file?), stopped", again=True)
         if _resident_bytes(child.pid) > limits.memory_bytes:
             raise _too_much(limits, path)
@@ -148,6 +151,22 @@ def _death(child: subprocess.Popen[bytes], last_words: IO[bytes]) -> str:
     last_words.seek(0)
     lines = last_words.read().decode(errors="replace").strip().splitlines()
     return f"its process ended by itself (status {status}{': ' + lines[-1][:200] if lines else ''})"
+
+
+def _starved(pid: int, used_s: float, limits: Limits) -> bool:
+    """True if the process would work, but other programs leave it hardly any of the processor: its silence says nothing."""
+    try:
+        return psutil.Process(pid).status() == psutil.STATUS_RUNNING and _processor_s(pid) - used_s < STARVED * limits.silent_s
+    except psutil.Error:
+        return False
+
+
+def _processor_s(pid: int) -> float:
+    try:
+        times = psutil.Process(pid).cpu_times()
+    except psutil.Error:
+        return 0.0
+    return float(times.user + times.system)
 
 
 def _resident_bytes(pid: int) -> int:

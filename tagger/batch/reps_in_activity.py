@@ -23,12 +23,12 @@ STANCE_S = 0.8
 """So long the film must show what was before."""
 LITTLE = 0.05
 """Of what much movement is: less is stillness."""
-RUN_WEIGHT, SWING_WEIGHT = 0.5, 0.3
+RUN_WEIGHT, SWING_WEIGHT = 0.5, 0.5
 MOST_RUN, MOST_SWING = 2.0, 1.0
 """More does not make a rep surer."""
-LEAST_STEP, LEAST_RUN, LEAST_LIKENESS = 0.5, 0.7, 1.6
+LEAST_STEP, LEAST_RUN, LEAST_LIKENESS = 0.5, 0.35, 1.55
 """Natural logarithms: how much more moves after than before, how much more runs than usual, and both with the camera's swing."""
-LEAST_BETWEEN_S = 8.0
+LEAST_BETWEEN_S = 11.0
 """From snap to snap; a cut between hides any time."""
 STOP_S, STOP_MOVING, STOP_RUNNING = 0.6, 0.6, 0.5
 """The whistle: so much less moves and runs than in the rep, for so long."""

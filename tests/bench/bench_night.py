@@ -58,7 +58,8 @@ def encode(path: Path, frames: Pictures, keep: Callable[[int], bool] = lambda i:
         stream.height, stream.width = frames[0].shape[:2]
         stream.pix_fmt, stream.codec_context.time_base = "yuv420p", 1 / RATE
         stream.codec_context.flags |= flags
-        stream.options = {"preset": "ultrafast", "crf": "22", "x265-params": "log-level=error"} if codec.startswith("libx26") else {"qscale": "4"}
+        x26x = {"preset": "ultrafast", "crf": "22", "x265-params": "log-level=error"}
+        stream.options = x26x if codec.startswith("libx26") else {"qscale": "4"}
         for i, picture in enumerate(frames):
             if keep(i):
                 frame = av.VideoFrame.from_ndarray(picture, format="bgr24")
