@@ -174,8 +174,11 @@ def _write_shard(shard: int, seed: int, out_dir: Path, least_px: float) -> int:
 
 def write_crops(seed: int, frames: int, out_dir: Path, workers: int = 1,
                 progress: Callable[[int, int], None] | None = None, least_px: float = LEAST_TALL_PX) -> Path:
-    """Write the portraits of about `frames` frames, of people `least_px` tall or more, as shards into `out_dir` and return it. The
-    same seed gives the same portraits on any number of workers. A `progress` that raises Stop ends it early. Raises ValueError on a count below one."""
+    """Write the portraits of about `frames` frames, of people `least_px` tall or more, as shards into `out_dir` and return it.
+
+    The same seed gives the same portraits on any number of workers. A `progress` that raises Stop ends it early. Raises
+    ValueError on a count below one.
+    """
     if frames < 1:
         raise ValueError(f"training crops: {frames} frames; ask for at least one")
     out_dir.mkdir(parents=True, exist_ok=True)

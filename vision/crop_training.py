@@ -142,7 +142,7 @@ class _Pace:
 
 
 def train(name: str, portraits: Batch, seconds: float, steps: int = 1 << 30, batch_size: int = 1024, base: Path | None = None,
-          seed: int = 0) -> torch.nn.Module:
+          seed: int = 0, peak_rate: float = PEAK_RATE) -> torch.nn.Module:
     """Train the network `name` on portraits for `seconds` or `steps`, from `base` weights or from nothing; returns the running
     average of its weights, ready to use."""
     torch.manual_seed(seed)
@@ -154,14 +154,14 @@ def train(name: str, portraits: Batch, seconds: float, steps: int = 1 << 30, bat
         network.load_state_dict(torch.load(base, map_location=device, weights_only=True)[name])
     averaging = torch.optim.swa_utils.get_ema_multi_avg_fn(AVERAGING)  # type: ignore[no-untyped-call]
     average = torch.optim.swa_utils.AveragedModel(network, multi_avg_fn=averaging, use_buffers=True)
-    optimiser = torch.optim.AdamW(network.parameters(), lr=PEAK_RATE, weight_decay=DECAY)
+    optimiser = torch.optim.AdamW(network.parameters(), lr=peak_rate, weight_decay=DECAY)
     if name == "numbers":
         portraits = _with_numbers(portraits)
     pace, shown_s = _Pace(seconds, steps, time.monotonic()), 0.0
     batches = _batches(portraits, min(batch_size, len(portraits["box"])))
     while (done := pace.done()) < 1.0:
         for group in optimiser.param_groups:
-            group["lr"] = PEAK_RATE * min(1.0, 0.02 + done * 20) * (0.5 + 0.5 * math.cos(math.pi * done))
+            group["lr"] = peak_rate * min(1.0, 0.02 + done * 20) * (0.5 + 0.5 * math.cos(math.pi * done))
         batch = next(batches)
         crops, flipped = draw_crops(batch, varied=True, mirror=name == "looks")
         loss = LOSSES[name](network(crops), batch, flipped)
@@ -265,6 +265,7 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=1 << 30, help="at most, each")
     parser.add_argument("--batch", type=int, default=1024)
     parser.add_argument("--base", type=Path, help="crops.pt to go on from")
+    parser.add_argument("--rate", type=float, default=PEAK_RATE, help="peak learning rate; a third of it to go on from --base")
     parser.add_argument("--only", choices=sorted(NETWORKS), help="train this network alone")
     parser.add_argument("--no-onnx", action="store_true", help="leave only crops.pt")
     given = parser.parse_args()
@@ -273,8 +274,8 @@ def main() -> None:
     portraits, unseen = (load_portraits(given.crops, part, device) for part in ("train", "val"))
     print(f"{len(portraits['box'])} portraits to train on, {len(unseen['box'])} to judge by", flush=True)
     trained = {}
-    for name, share in ((given.only, 1.0),) if given.only else (("looks", 0.4), ("numbers", 0.6)):
-        network = train(name, portraits, share * given.seconds, given.steps, given.batch, given.base)
+    for name, share in ((given.only, 1.0),) if given.only else (("looks", 0.6), ("numbers", 0.4)):
+        network = train(name, portraits, share * given.seconds, given.steps, given.batch, given.base, peak_rate=given.rate)
         print(f"{name}:\n{judge(name, network, unseen)}", flush=True)
         trained[name] = {key: value.cpu() for key, value in network.state_dict().items()}
         torch.save(trained, given.out_dir / "crops.pt")

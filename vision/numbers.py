@@ -15,12 +15,13 @@ NUMBERS = 100
 """0 to 99."""
 INDEPENDENT_S = 0.35
 """Looks nearer in time than this show the same: together they count as one."""
-SHARPNESS = 0.8
+SHARPNESS = 0.4
+"""Looks of the same man err alike, so each counts less than if it stood alone."""
 ODD_SHARE = 0.1
 """Chance that a readable look shows somebody else's number, or none."""
 LEAST_READABLE = 0.5
-SURE = 0.97
-LEAST_WEIGHT = 1.5
+SURE = 0.9995
+LEAST_WEIGHT = 2.0
 """Looks' worth that an answer wants."""
 
 
