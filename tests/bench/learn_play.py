@@ -29,6 +29,8 @@ from tagger.football.vocabulary import PLAY_KINDS
 MOMENT_SD_S = 0.12
 HIDDEN = 12
 BLUR_SD = 0.3
+KNOWN_WORTH = 15.0
+"""Simulated plays, of which every rusher is known, count like so many in all: real ones show what is hard to tell."""
 GAME_WEIGHT = 4.0
 """Labelled plays are few, and harder to read than simulated ones."""
 KIND_COUNT = 60
@@ -90,6 +92,7 @@ def fit_rush(counted: Sequence[tuple[np.ndarray, int]], known: Sequence[tuple[np
     """Logistic regression from plays of which the number of rushers is known and plays of which every man is known."""
     stacked = np.concatenate([x for x, _ in (*counted, *known)])
     mean, sd = stacked.mean(axis=0), stacked.std(axis=0) + 1e-6
+    worth = KNOWN_WORTH / max(len(known), 1)
 
     def loss(parameters: np.ndarray) -> float:
         total = ridge * (parameters[1:] ** 2).sum()
@@ -97,7 +100,7 @@ def fit_rush(counted: Sequence[tuple[np.ndarray, int]], known: Sequence[tuple[np
             total -= np.log(0.9 * rush.count_chances(chance_of(x, parameters))[count] + 0.1 / 12)
         for x, rushes in known:
             chance = chance_of(x, parameters)
-            total -= 0.1 * np.log(np.where(rushes, chance, 1.0 - chance)).sum()
+            total -= worth * np.log(np.where(rushes, chance, 1.0 - chance)).sum()
         return float(total)
 
     def chance_of(x: np.ndarray, parameters: np.ndarray) -> np.ndarray:
