@@ -203,7 +203,7 @@ def report(folder: Path, library: Path, night: Watching) -> Iterator[str]:
         right = state == "done" if BROKEN[kind][1] == "tagged" else state != "done" and bool(reason)
         yield f"  {kind}: {state}{'' if right else ' (WRONG)'}{': ' + reason.replace(str(folder) + '/', '') if reason else ''}"
     yield f"done twice: {len(twice)}; lost: {sum(path not in ends for path in good)}"
-    clips = len(ends)
+    clips = sum(job.state in ("done", "failed", "set-aside") for job in ends.values())
     yield (f"{clips} clips in {night.took_s / 60:.1f} min: {3600 * clips / max(1.0, night.took_s):.0f} an hour here, "
            f"{sum(night.processor_s.values()) / max(1, clips):.1f} s of processor a clip (joining the views included)")
     yield f"most memory of a worker, by quarters: {', '.join(f'{mb:.0f} MB' for mb in night.quarters_mb())}"
