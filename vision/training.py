@@ -94,6 +94,23 @@ def train_detector(
     return last
 
 
+def blend(base: Path, tuned: Path, out: Path, share: float) -> Path:
+    """Write `share` of the tuned and the rest of the base weights to `out` (.pt) and return it: what a few frames teach stays,
+    what they make the network forget comes back (Wortsman et al., Robust fine-tuning of zero-shot models, CVPR 2022).
+
+    Raises ValueError for a share beyond 0 to 1."""
+    if not 0.0 <= share <= 1.0:
+        raise ValueError(f"share of the new weights: {share:g}, wanted 0 to 1")
+    load = _ultralytics().YOLO
+    mixed, old = load(str(tuned)), load(str(base)).model.state_dict()
+    new = mixed.model.state_dict()
+    mixed.model.load_state_dict({
+        name: ((1.0 - share) * old[name].float() + share * value.float()).to(value.dtype) if value.is_floating_point() else value
+        for name, value in new.items()})
+    mixed.save(str(out))
+    return out
+
+
 def export_detector(weights: Path, onnx: Path, height: int = 736, width: int = 1280) -> Path:
     """Write `weights` (.pt) as float32 ONNX for any height and width that are multiples of 32, and return `onnx`.
 
