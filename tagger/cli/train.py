@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from tagger.cli.console import print_json, progress, say
 from tagger.cli.options import json_option, library_option
 
-FINE_TUNING = {"optimizer": "AdamW", "lr0": 1e-4, "warmup_epochs": 0.5}
+FINE_TUNING: dict[str, Any] = {"optimizer": "AdamW", "lr0": 1e-4, "warmup_epochs": 0.5}
 """Small steps: with the trainer's own choice a few hundred frames make the network forget what it knows (model card)."""
 
 
