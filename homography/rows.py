@@ -28,7 +28,7 @@ NEAR_SIDELINE_YD = {"sideline": (2.0, REACH_YD - WIDTH_YD - 1.0), "end-zone": (-
 APART_BINS = 12
 ROW_WEIGHT = 0.12
 PEAK_OF_BLUR = float(np.sqrt(2.0 * np.pi)) * FINE_BLUR_YD / BIN_YD
-MARK_GAIN, MARK_MISS_COST = 2.5, 0.4
+MARK_GAIN, MARK_MISS_COST = 2.5, 0.15
 LINE_GAIN, LINE_MISS_COST = 1.5, 0.025
 """Log-likelihood ratios as in `score`: by mark, by point of a stripe, by px of a sideline."""
 LEAST_APART_PX = 5.0

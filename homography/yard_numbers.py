@@ -47,8 +47,7 @@ DIGIT_SPREAD = 0.04
 MOST_PER_PLACE, MOST_PER_DIGIT = 4.0, 3.0
 LEAST_LEAD, LEAST_TOTAL, LEAST_NUMBERS = 4.0, 5.0, 2
 LEAST_SHOWN = 0.9
-BEYOND_YD = 40.0
-"""Turf behind an end line may be in the picture."""
+MOST_STEPS = 30
 MARGIN_YD = 0.35
 ROW_SLACK = 2
 """Rows of the strip by which numbers of one row may lie apart."""
@@ -88,10 +87,8 @@ def best_shift(x_yd: Array, looks: Array) -> float | None:
 
     `x_yd` (N,) of places on yard lines, one for each strip that shows them; `looks` (N, R, 5) how much the turf there looks like
     10, 20, 30, 40 and 50, by the distance R of the numbers from their sideline; NaN where it does not show."""
-    shifts = np.arange(-24, 25) * YARD_LINE_SPACING_YD
-    if len(x_yd):
-        shifts = shifts[(x_yd.min() + shifts >= -BEYOND_YD) & (x_yd.max() + shifts <= LENGTH_YD + BEYOND_YD)]
-    if not len(x_yd) or len(shifts) < 2:
+    shifts = np.arange(-MOST_STEPS, MOST_STEPS + 1) * YARD_LINE_SPACING_YD
+    if not len(x_yd):
         return None
     shown = np.isfinite(looks).all(axis=2)
     likest = np.where(shown, looks.max(axis=2), UNLIKE)
