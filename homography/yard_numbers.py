@@ -21,9 +21,6 @@ from typing import Any
 import cv2
 import numpy as np
 import numpy.typing as npt
-from matplotlib.font_manager import FontProperties
-from matplotlib.path import Path as Outline
-from matplotlib.textpath import TextPath
 
 from homography.field import END_ZONE_YD, LENGTH_YD, LEVELS, LINE_WIDTH_YD, WIDTH_YD, YARD_LINE_SPACING_YD
 from homography.types import LOST, FieldView
@@ -187,6 +184,11 @@ def _looks(patch: npt.NDArray[np.float32]) -> Array:
 @cache
 def templates(tens: int) -> tuple[npt.NDArray[np.float32], ...]:
     """Pictures of a number (its first digit `tens`) in several types, as large as the rules have it, with a margin of turf."""
+    # Slow to import, and only film with a field needs them.
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.path import Path as Outline
+    from matplotlib.textpath import TextPath
+
     level = LEVELS["college"]
     digit_w, digit_h = level.number_width_yd, level.number_height_yd
     width, height = 2 * (HALF_WIDTH_YD - SLACK_YD), digit_h + 2 * MARGIN_YD

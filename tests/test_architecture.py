@@ -44,7 +44,7 @@ OWNERS = {
     "uvicorn": ("tagger.review",),
     "jinja2": ("tagger.review", "tagger.cutups", "tagger.batch"),
     "opentimelineio": ("tagger.cutups",),
-    "matplotlib": ("tagger.cutups",),
+    "matplotlib": ("tagger.cutups", "homography.yard_numbers"),
     "distributed": ("tagger.batch",),
     "psutil": ("tagger.batch",),
 }

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tagger.cli.console import print_json, print_table, say
-from tagger.cli.inspect_marks import keep_marks, marks_from
 from tagger.cli.options import json_option, level_or_none, library_option, tagging_options
 
 if TYPE_CHECKING:
@@ -42,6 +41,7 @@ def inspect_command(clip: Path, at_s: float, picture: Path | None, words: tuple[
     From a sideline a mark is "left 30 near hash" or "50 far sideline" or "right goal near numbers top"; from behind an end zone
     "near 30 left hash". Where no number can be read, count from any line: "line 0 near hash", "line 10 near hash".
     """
+    from tagger.cli.inspect_marks import keep_marks, marks_from
     from tagger.pipeline import TagOptions, inspect_frame
 
     marked = marks_from(words, file)
