@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -12,6 +12,8 @@ from tagger.batch.work import options_to_json
 from tagger.football.types import Situation
 from tagger.library import Wish, fingerprint
 from tagger.pipeline import TagOptions
+
+MOST_NAMED = 8
 
 
 @dataclass
@@ -24,16 +26,41 @@ class Plan:
 
 
 class Scripts:
-    """Each rep's situation, from the named script or the one that lies beside its film."""
+    """Each rep's situation, from the named script or the one that lies beside its film; `columns` are the club's own names of
+    columns (see `script.read_script`)."""
 
-    def __init__(self, named: Script | None = None) -> None:
+    def __init__(self, named: Script | None = None, columns: Mapping[str, str] | None = None) -> None:
         self.named, self.problems = named, list[str]()
+        self._columns = columns
         self._read: dict[Path, Script | None] = {}
+        self._by_order: dict[str, Situation] = {}
 
     def situation(self, film: RepFilm) -> Situation:
         """What is known of a rep before it is seen."""
         script = self._script_of(film.clips[0])
-        return (script.situation_of(film.name) if script else None) or Situation()
+        named = script.situation_of(film.name) if script else None
+        return named or self._by_order.get(film.name) or Situation()
+
+    def expect(self, films: Sequence[RepFilm]) -> list[str]:
+        """Match reps that come together with their scripts' rows: by name or number, or in order where no name is known and there
+        are as many rows as reps. Returns a line for each script on what has no counterpart in it."""
+        lines: list[str] = []
+        scripts: dict[Path, tuple[Script, list[str]]] = {}
+        for film in films:
+            if (script := self._script_of(film.clips[0])) is not None:
+                scripts.setdefault(script.path, (script, []))[1].append(film.name)
+        for script, names in scripts.values():
+            rows = dict(script.rows)
+            said = {name: script.row_of(name) for name in names}
+            if not any(said.values()) and len(rows) == len(names):
+                self._by_order |= dict(zip(names, rows.values(), strict=True))
+                continue
+            bare = [name for name, row in said.items() if row is None]
+            idle = [row for row in rows if row not in said.values()]
+            lines += [f"{script.path}: no row for {_some(bare)}"] if bare else []
+            if idle and len(idle) < len(rows) / 2:  # else a part of the practice is being tagged
+                lines.append(f"{script.path}: no film for {_some(idle)}")
+        return lines
 
     def in_order(self, recording: Path) -> list[Situation]:
         """The situation of each rep in the script of a recording, each rep once, in order."""
@@ -50,7 +77,7 @@ class Scripts:
 
     def _open(self, path: Path) -> Script | None:
         try:
-            return read_script(path)
+            return read_script(path, self._columns)
         except (ValueError, OSError) as error:
             self.problems.append(str(error))
             return None
@@ -59,7 +86,8 @@ class Scripts:
 def plan_films(films: Iterable[RepFilm], options: TagOptions, scripts: Scripts,
                leave_out: Callable[[tuple[str, ...]], bool] = lambda prints: False) -> Plan:
     """Wishes for these reps, each clip once; `leave_out` is asked with the fingerprints of each rep."""
-    plan, seen, names = Plan(), dict[str, Path](), set[str]()
+    films = list(films)
+    plan, seen, names = Plan(notes=scripts.expect(films)), dict[str, Path](), set[str]()
     for film in films:
         prints: dict[str, Path] = {}
         for path in film.clips:
@@ -80,6 +108,10 @@ def plan_films(films: Iterable[RepFilm], options: TagOptions, scripts: Scripts,
                         for mark, path in prints.items()]
     plan.problems += scripts.problems
     return plan
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:MOST_NAMED]) + (f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else "")
 
 
 def _free(film: RepFilm, taken: set[str]) -> str:

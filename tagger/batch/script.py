@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from tagger.football.types import Situation
 from tagger.library.csv_table import read_table
 from tagger.library.landing import SCRIPT
+
+COLUMNS_FILE = "script-columns.json"
+"""In the library's folder: the club's own column names, {"Cov Called": "call"}."""
 
 SYNONYMS: dict[str, tuple[str, ...]] = {
     "rep": ("rep", "rep number", "rep no", "play", "play number", "play no", "clip", "clip name", "file", "file name", "filename",
@@ -38,15 +43,20 @@ class Script:
     rows: tuple[tuple[str, Situation], ...]
 
     def situation_of(self, rep_name: str) -> Situation | None:
-        """The row that speaks of this rep: by its name, else by the number at the end of it."""
+        """What the row that speaks of this rep says; None if there is none."""
+        row = self.row_of(rep_name)
+        return None if row is None else next(situation for said, situation in self.rows if said == row)
+
+    def row_of(self, rep_name: str) -> str | None:
+        """What the rep's column says in the row that speaks of this rep: its name, else the number at the end of it."""
         wanted = _plain(rep_name)
-        for said, situation in self.rows:
+        for said, _ in self.rows:
             if said and _plain(Path(said).stem) == wanted:
-                return situation
+                return said
         number = re.search(r"(\d+)\D*$", rep_name)
-        for said, situation in self.rows if number else ():
+        for said, _ in self.rows if number else ():
             if said.isdigit() and number and int(said) == int(number[1]):
-                return situation
+                return said
         return None
 
 
@@ -54,12 +64,13 @@ def _plain(text: str) -> str:
     return " ".join(re.sub(r"[_\W]+", " ", text.lower()).split()) or text.strip()
 
 
-def read_script(path: Path) -> Script:
-    """Raises ValueError with one line if the file has no column that is understood, or a value makes no sense."""
+def read_script(path: Path, own: Mapping[str, str] | None = None) -> Script:
+    """A script's rows; `own` are a club's names of columns with the field of each. Raises ValueError with one line if the file
+    has no column that is understood, or a value makes no sense."""
     table = read_table(path)
     if len(table) < 2:
         raise ValueError(f"{path}: no rows; a script has a line of column names and a line for each rep")
-    columns = map_columns(table[0])
+    columns = map_columns(table[0], own or {})
     if not set(columns.values()) - {"rep"}:
         raise ValueError(f"{path}: no column is understood among {', '.join(table[0])}; name them as {', '.join(SYNONYMS)}")
     rows = []
@@ -70,16 +81,49 @@ def read_script(path: Path) -> Script:
     return Script(path, tuple(rows))
 
 
-def map_columns(names: Sequence[str]) -> dict[int, str]:
-    """Column number -> field, by obvious synonyms; the first column that fits a field has it."""
-    found: dict[int, str] = {}
+def map_columns(names: Sequence[str], own: Mapping[str, str] = MappingProxyType({})) -> dict[int, str]:
+    """Column number -> field, by a club's `own` names, else by obvious synonyms; the first column that fits a field has it."""
+    plain = [_plain(name) for name in names]
+    given = {_plain(name): field for name, field in own.items()}
+    found = {i: given[name] for i, name in enumerate(plain) if name in given}
     for field, words in SYNONYMS.items():
-        plain = [_plain(name) for name in names]
+        if field in found.values():
+            continue
         for word in words:
             if word in plain and plain.index(word) not in found:
                 found[plain.index(word)] = field
                 break
     return found
+
+
+def parse_columns(words: Sequence[str]) -> dict[str, str]:
+    """Column names with their fields, from words like "call=Cov Called". Raises ValueError with one line for another form."""
+    found = {}
+    for word in words:
+        field, _, name = word.partition("=")
+        if field.strip() not in SYNONYMS or not name.strip():
+            raise ValueError(f"{word!r}: wanted FIELD=COLUMN, FIELD one of {', '.join(SYNONYMS)}")
+        found[name.strip()] = field.strip()
+    return found
+
+
+def own_columns(library: Path, added: Mapping[str, str] = MappingProxyType({})) -> dict[str, str]:
+    """The club's column names kept in a library, `added` ones first kept there too. Raises ValueError for a broken file."""
+    path = library / COLUMNS_FILE
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
+        if not isinstance(kept, dict) or not set(kept.values()) <= set(SYNONYMS):
+            raise ValueError
+    except ValueError:
+        raise ValueError(f"{path}: no list of column names any more; correct it, or delete it and give --column again") from None
+    # A field has one column: the name given last.
+    columns = {name: field for name, field in kept.items() if field not in added.values()} | dict(added)
+    if columns != kept:
+        library.mkdir(parents=True, exist_ok=True)
+        written = path.with_suffix(".new")
+        written.write_text(json.dumps(columns, ensure_ascii=False, indent=1), encoding="utf-8")
+        written.replace(path)
+    return columns
 
 
 def _value(path: Path, row: int, name: str, cell: str) -> Any:

@@ -33,6 +33,11 @@ script_option = click.option(
     help="Practice script (CSV); a practice-script.csv beside the film is found by itself.")
 
 
+column_option = click.option(
+    "--column", "columns", multiple=True, metavar="FIELD=COLUMN",
+    help="Which column of the practice script is what: --column \"call=Cov Called\". Kept in the library for the next time.")
+
+
 def tagging_options(command: Command) -> Command:
     """--level, --weights, --device: how film is looked at."""
     for option in (

@@ -14,6 +14,7 @@ from tagger.cli.options import (
     DEFAULT_LIBRARY,
     EXISTING_PATH,
     cluster_option,
+    column_option,
     jobs_option,
     json_option,
     level_or_none,
@@ -37,13 +38,15 @@ if TYPE_CHECKING:
 @library_option
 @tagging_options
 @script_option
+@column_option
 @jobs_option
 @limit_options
 @cluster_option
 @click.option("--new-only", is_flag=True, help="Leave out film that is in the library already.")
 @json_option
 def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                jobs: int | None, bounds: Bounds, cluster: str | None, new_only: bool, as_json: bool) -> int:
+                columns: tuple[str, ...], jobs: int | None, bounds: Bounds, cluster: str | None, new_only: bool,
+                as_json: bool) -> int:
     """Tag clips, or folders of clips, into the library.
 
     Two clips named alike but for their view (rep-7-sideline, rep-7-end-zone) are one rep. Film that is tagged again gets new
@@ -52,14 +55,15 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     from tagger.batch.cluster import crew_for
     from tagger.batch.film import find_clips, pair_views
     from tagger.batch.plan import Scripts, plan_films
-    from tagger.batch.script import read_script
+    from tagger.batch.script import own_columns, parse_columns, read_script
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
     from tagger.library.owner import Owner
     from tagger.pipeline import TagOptions
 
     films = pair_views(find_clips(paths))
-    scripts = Scripts(read_script(script) if script else None)
+    own = own_columns(library, parse_columns(columns))
+    scripts = Scripts(read_script(script, own) if script else None, own)
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
     with Library.open(library) as kept, Owner(library) as owner:
         plan = plan_films(films, options, scripts, lambda prints: new_only and all(kept.has_film(mark) for mark in prints))

@@ -12,6 +12,7 @@ import click
 from tagger.cli.console import print_json
 from tagger.cli.options import (
     cluster_option,
+    column_option,
     jobs_option,
     json_option,
     level_or_none,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 @library_option
 @tagging_options
 @script_option
+@column_option
 @jobs_option
 @limit_options
 @cluster_option
@@ -43,8 +45,8 @@ if TYPE_CHECKING:
               help="Write every saved search as a cut-up into this folder.")
 @json_option
 def watch_command(folder: Path | None, library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                  jobs: int | None, bounds: Bounds, cluster: str | None, once: bool, every: float, settle: float, hours: float,
-                  cutups: Path | None, as_json: bool) -> int:
+                  columns: tuple[str, ...], jobs: int | None, bounds: Bounds, cluster: str | None, once: bool, every: float,
+                  settle: float, hours: float, cutups: Path | None, as_json: bool) -> int:
     """Tag whatever lands in FOLDER or is uploaded on the review page, and write a summary (summary.html, summary.json) into the
     library. Without FOLDER only what is uploaded.
 
@@ -54,7 +56,7 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
     from tagger.batch.cluster import crew_for
     from tagger.batch.night import NightOptions, keep_watch, open_log
     from tagger.batch.plan import Scripts
-    from tagger.batch.script import read_script
+    from tagger.batch.script import own_columns, parse_columns, read_script
     from tagger.batch.summary import summary_to_json
     from tagger.batch.watch import Watch
     from tagger.library import Library
@@ -63,7 +65,8 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
     from tagger.pipeline import TagOptions
 
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
-    scripts = Scripts(read_script(script) if script else None)
+    own = own_columns(library, parse_columns(columns))
+    scripts = Scripts(read_script(script, own) if script else None, own)
     signal.signal(signal.SIGTERM, _stop)
     if once and not sys.stderr.isatty() and not Owner(library).is_dead(WATCH):
         return 0  # cron's next call is no error while the last one is at work

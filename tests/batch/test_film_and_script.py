@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from tagger.batch.film import find_clips, pair_views, view_in_name
-from tagger.batch.script import map_columns, read_script, script_near
+from tagger.batch.film import RepFilm, find_clips, pair_views, view_in_name
+from tagger.batch.plan import Scripts
+from tagger.batch.script import map_columns, own_columns, parse_columns, read_script, script_near
 from tagger.football.types import Situation
 
 
@@ -129,6 +130,42 @@ def test_what_a_script_cannot_say(tmp_path: Path, text: str, line: str) -> None:
     with pytest.raises(ValueError, match=line) as refused:
         read_script(path)
     assert str(refused.value).startswith(str(path))
+
+
+def test_a_clubs_own_column_names_are_kept(tmp_path: Path) -> None:
+    path, library = tmp_path / "script.csv", tmp_path / "library"
+    path.write_text("Rep,Blitz Menu,Dn\nrep-1,Cover 3 Sky,3\n")
+    assert read_script(path).situation_of("rep-1") == Situation(down=3)
+    own = own_columns(library, parse_columns(["call=Blitz Menu"]))
+    assert read_script(path, own_columns(library)).situation_of("rep-1") == Situation(down=3, call="Cover 3 Sky")
+    assert own == own_columns(library) == {"Blitz Menu": "call"}
+    assert own_columns(library, parse_columns(["call=Menu", "down=Dn"])) == {"Menu": "call", "Dn": "down"}
+    with pytest.raises(ValueError, match="wanted FIELD=COLUMN"):
+        parse_columns(["colour=Menu"])
+    (library / "script-columns.json").write_text("[")
+    with pytest.raises(ValueError, match="no list of column names"):
+        own_columns(library)
+
+
+def films(tmp_path: Path, *names: str) -> list[RepFilm]:
+    return [RepFilm(name, (tmp_path / f"{name}.mp4",)) for name in names]
+
+
+def test_rows_and_film_are_matched_in_order_where_no_name_is_known(tmp_path: Path) -> None:
+    (tmp_path / "practice-script.csv").write_text("rep,down\nMike,1\nSam,2\nWill,3\n")
+    scripts = Scripts()
+    assert scripts.expect(films(tmp_path, "a", "b", "c")) == []
+    assert [scripts.situation(film).down for film in films(tmp_path, "a", "b", "c")] == [1, 2, 3]
+    assert Scripts().expect(films(tmp_path, "a", "b")) == [f"{tmp_path / 'practice-script.csv'}: no row for a, b"]
+
+
+def test_what_has_no_counterpart_is_said(tmp_path: Path) -> None:
+    (tmp_path / "practice-script.csv").write_text("rep,down\n1,1\n2,2\n3,3\n")
+    scripts = Scripts()
+    where = tmp_path / "practice-script.csv"
+    assert scripts.expect(films(tmp_path, "rep-1", "rep-2", "rep-9")) == [f"{where}: no row for rep-9", f"{where}: no film for 3"]
+    assert scripts.situation(films(tmp_path, "rep-9")[0]) == Situation()
+    assert scripts.expect(films(tmp_path, "rep-1")) == []
 
 
 def test_the_script_beside_the_film_or_above_it(tmp_path: Path) -> None:
