@@ -33,8 +33,19 @@ script_option = click.option(
     help="Practice script (CSV); a practice-script.csv beside the film is found by itself.")
 
 
+def _named_columns(_context: click.Context, _option: click.Parameter, words: tuple[str, ...]) -> dict[str, str]:
+    if not words:
+        return {}
+    from tagger.batch.script import parse_columns
+
+    try:
+        return parse_columns(words)
+    except ValueError as wrong:
+        raise click.BadParameter(str(wrong)) from None
+
+
 column_option = click.option(
-    "--column", "columns", multiple=True, metavar="FIELD=COLUMN",
+    "--column", "columns", multiple=True, metavar="FIELD=COLUMN", callback=_named_columns,
     help="Which column of the practice script is what: --column \"call=Cov Called\". Kept in the library for the next time.")
 
 

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 @click.option("--new-only", is_flag=True, help="Leave out film that is in the library already.")
 @json_option
 def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                columns: tuple[str, ...], jobs: int | None, bounds: Bounds, cluster: str | None, new_only: bool,
+                columns: dict[str, str], jobs: int | None, bounds: Bounds, cluster: str | None, new_only: bool,
                 as_json: bool) -> int:
     """Tag clips, or folders of clips, into the library.
 
@@ -55,14 +55,14 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     from tagger.batch.cluster import crew_for
     from tagger.batch.film import find_clips, pair_views
     from tagger.batch.plan import Scripts, plan_films
-    from tagger.batch.script import own_columns, parse_columns, read_script
+    from tagger.batch.script import own_columns, read_script
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
     from tagger.library.owner import Owner
     from tagger.pipeline import TagOptions
 
     films = pair_views(find_clips(paths))
-    own = own_columns(library, parse_columns(columns))
+    own = own_columns(library, columns)
     scripts = Scripts(read_script(script, own) if script else None, own)
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
     with Library.open(library) as kept, Owner(library) as owner:

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
               help="Write every saved search as a cut-up into this folder.")
 @json_option
 def watch_command(folder: Path | None, library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                  columns: tuple[str, ...], jobs: int | None, bounds: Bounds, cluster: str | None, once: bool, every: float,
+                  columns: dict[str, str], jobs: int | None, bounds: Bounds, cluster: str | None, once: bool, every: float,
                   settle: float, hours: float, cutups: Path | None, as_json: bool) -> int:
     """Tag whatever lands in FOLDER or is uploaded on the review page, and write a summary (summary.html, summary.json) into the
     library. Without FOLDER only what is uploaded.
@@ -56,7 +56,7 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
     from tagger.batch.cluster import crew_for
     from tagger.batch.night import NightOptions, keep_watch, open_log
     from tagger.batch.plan import Scripts
-    from tagger.batch.script import own_columns, parse_columns, read_script
+    from tagger.batch.script import own_columns, read_script
     from tagger.batch.summary import summary_to_json
     from tagger.batch.watch import Watch
     from tagger.library import Library
@@ -65,7 +65,7 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
     from tagger.pipeline import TagOptions
 
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
-    own = own_columns(library, parse_columns(columns))
+    own = own_columns(library, columns)
     scripts = Scripts(read_script(script, own) if script else None, own)
     signal.signal(signal.SIGTERM, _stop)
     if once and not sys.stderr.isatty() and not Owner(library).is_dead(WATCH):
