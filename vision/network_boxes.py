@@ -13,6 +13,8 @@ from vision.boxes import box_area, iou, shared_area
 from vision.types import Detections, FloatArray
 
 STRIDE_PX = 32
+LEAST_SIDE_PX = 160
+"""An end-to-end head picks its 300 surest places: the network's picture must have as many."""
 PAD_GREY = 114
 """Grey level around a letterboxed picture, as these networks are trained with."""
 
@@ -39,7 +41,8 @@ def letterbox(bgr: npt.NDArray[np.uint8], image_size_px: int,
     height, width = bgr.shape[:2]
     if fixed_hw is None:
         scale = image_size_px / max(height, width)
-        target_h, target_w = (-(-max(1, round(side * scale)) // STRIDE_PX) * STRIDE_PX for side in (height, width))
+        target_h, target_w = (max(LEAST_SIDE_PX, -(-max(1, round(side * scale)) // STRIDE_PX) * STRIDE_PX)
+                              for side in (height, width))
     else:
         target_h, target_w = fixed_hw
         scale = min(target_h / height, target_w / width)

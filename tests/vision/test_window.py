@@ -50,3 +50,9 @@ def test_boxes_are_in_pixels_of_the_whole_picture(looks: list[tuple[Detections, 
 def test_an_empty_picture_is_looked_at_whole_again() -> None:
     window, black = Window(load_detector()), np.zeros((360, 640, 3), np.uint8)
     assert [len(window.detect(i, i / 30, black).xyxy) for i in range(2)] == [0, 0]
+
+
+@pytest.mark.parametrize("size", [(40, 40), (12, 300), (64, 64)])
+def test_the_smallest_window_is_looked_at(size: tuple[int, int]) -> None:
+    grey = np.full((*size, 3), 90, np.uint8)
+    assert len(load_detector().detect(0, 0.0, grey, 64).xyxy) <= 1
