@@ -57,6 +57,7 @@ def errors_yd(shot: Shot, view: FieldView) -> np.ndarray:
     return np.concatenate(found)
 
 
+@pytest.mark.slow
 def test_a_lost_end_zone_clip_is_solved_by_clicks() -> None:
     shot, evidence = bare_end_zone()
     assert solve_clip(evidence).solved_share == 0.0
@@ -68,6 +69,7 @@ def test_a_lost_end_zone_clip_is_solved_by_clicks() -> None:
     assert np.quantile(off, 0.95) < 0.4
 
 
+@pytest.mark.slow
 def test_lines_may_be_counted_from_any_one() -> None:
     shot, evidence = bare_end_zone()
     clicks = clicks_on(shot, "end-zone", most=5)
@@ -81,6 +83,7 @@ def test_lines_may_be_counted_from_any_one() -> None:
                                [[10.0, 0.0]], atol=0.1)
 
 
+@pytest.mark.slow
 def test_a_wrong_mark_is_named() -> None:
     shot, evidence = bare_end_zone()
     clicks = clicks_on(shot, "end-zone", seed=3)

@@ -40,7 +40,8 @@ def errors_yd(shot: Shot, view: FieldView) -> np.ndarray:
     return np.concatenate(found)
 
 
-@pytest.mark.parametrize(("level", "seed"), [("high-school", 3), ("college", 5), ("pro", 8)])
+@pytest.mark.parametrize(("level", "seed"), [
+    ("high-school", 3), pytest.param("college", 5, marks=pytest.mark.slow), pytest.param("pro", 8, marks=pytest.mark.slow)])
 def test_a_sideline_clip(level: str, seed: int) -> None:
     shot, evidence = watched_sideline(level, seed)
     view = solve_clip(evidence)
