@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from tagger.batch.film import RepFilm
-from tagger.batch.script import Script, read_script, script_near
+from tagger.batch.script import Script, own_columns, read_script, script_near
 from tagger.batch.work import options_to_json
 from tagger.football.types import Situation
 from tagger.library import Wish, fingerprint
@@ -34,6 +34,13 @@ class Scripts:
         self._columns = columns
         self._read: dict[Path, Script | None] = {}
         self._by_order: dict[str, Situation] = {}
+
+    @classmethod
+    def told(cls, named: Path | None, columns: Mapping[str, str], library: Path) -> Scripts:
+        """Scripts as a call tells of them; its `columns` join those that the library keeps. Raises ValueError as `read_script`
+        and `own_columns` do."""
+        own = own_columns(library, columns)
+        return cls(read_script(named, own) if named else None, own)
 
     def situation(self, film: RepFilm) -> Situation:
         """What is known of a rep before it is seen."""

@@ -55,15 +55,13 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     from tagger.batch.cluster import crew_for
     from tagger.batch.film import find_clips, pair_views
     from tagger.batch.plan import Scripts, plan_films
-    from tagger.batch.script import own_columns, read_script
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
     from tagger.library.owner import Owner
     from tagger.pipeline import TagOptions
 
     films = pair_views(find_clips(paths))
-    own = own_columns(library, columns)
-    scripts = Scripts(read_script(script, own) if script else None, own)
+    scripts = Scripts.told(script, columns, library)
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
     with Library.open(library) as kept, Owner(library) as owner:
         plan = plan_films(films, options, scripts, lambda prints: new_only and all(kept.has_film(mark) for mark in prints))

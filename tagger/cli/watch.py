@@ -56,7 +56,6 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
     from tagger.batch.cluster import crew_for
     from tagger.batch.night import NightOptions, keep_watch, open_log
     from tagger.batch.plan import Scripts
-    from tagger.batch.script import own_columns, read_script
     from tagger.batch.summary import summary_to_json
     from tagger.batch.watch import Watch
     from tagger.library import Library
@@ -65,8 +64,7 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
     from tagger.pipeline import TagOptions
 
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
-    own = own_columns(library, columns)
-    scripts = Scripts(read_script(script, own) if script else None, own)
+    scripts = Scripts.told(script, columns, library)
     signal.signal(signal.SIGTERM, _stop)
     if once and not sys.stderr.isatty() and not Owner(library).is_dead(WATCH):
         return 0  # cron's next call is no error while the last one is at work
