@@ -6,7 +6,7 @@ rows' distances; the field's four rows, with the hash rows of one level, are sli
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -63,28 +63,8 @@ def place_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[in
                blur_yd: float = FINE_BLUR_YD) -> list[Guess]:
     """The two best distances to the near sideline, by level. `dash_xy_px` (M, 2) and the stripes in ideal px."""
     marks, solid = piles(based, stripes, dash_xy_px, size, blur_yd)
-    low, high = NEAR_SIDELINE_YD[based.view]
-    start = np.arange(int((low + REACH_YD) / BIN_YD), int((high + REACH_YD) / BIN_YD))
-    across = round(WIDTH_YD / BIN_YD)
-    found = []
-    for level in levels:
-        totals = []
-        for offset in MARK_OFFSETS_YD:
-            near, far = (round((row + inward * offset) / BIN_YD)
-                         for row, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True))
-            totals.append(marks[start + near] + marks[start + far] + solid[start] + solid[start + across])
-        total = np.array(totals)
-        for _ in range(2):
-            habit, best = np.unravel_index(int(total.argmax()), total.shape)
-            if total[habit, best] <= 0:
-                break
-            y0 = (start[best] + 0.5) * BIN_YD - REACH_YD
-            # End-zone cameras look along +x with +y to the left, so both views share the field's orientation.
-            centre = np.array([based.x_yd, -y0, based.height_yd])
-            score = float(based.score * (1.0 + ROW_WEIGHT * total[habit, best]))
-            found.append(Guess(based.view, based.pose, centre, level, MARK_OFFSETS_YD[habit], score))
-            total[:, max(0, best - APART_BINS): best + APART_BINS] = 0.0
-    return found
+    return [replace(place, score=float(based.score * (1.0 + ROW_WEIGHT * place.score)))
+            for place in _best_places(based, marks, solid, levels, 0.0)]
 
 
 def likely_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], levels: tuple[str, ...]) -> list[Guess]:
@@ -96,22 +76,32 @@ def likely_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[i
     marks = PEAK_OF_BLUR * marks**2
     mark_gain = MARK_GAIN * np.minimum(marks, count) - MARK_MISS_COST * count
     line_gain = LINE_GAIN * solid**2 - LINE_MISS_COST * length_px
+    return _best_places(based, mark_gain, line_gain, levels, -np.inf)
+
+
+def _best_places(based: Based, marks: Array, lines: Array, levels: tuple[str, ...], floor: float) -> list[Guess]:
+    """The two best places of each level, apart from one another, for what each y (BINS,) gives as a row of marks and as a
+    sideline; the sum is their score, and those at `floor` are none."""
     low, high = NEAR_SIDELINE_YD[based.view]
     start = np.arange(int((low + REACH_YD) / BIN_YD), int((high + REACH_YD) / BIN_YD))
     across = round(WIDTH_YD / BIN_YD)
     found = []
     for level in levels:
-        totals = np.array([sum(mark_gain[start + round((row + inward * offset) / BIN_YD)]
-                               for row, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True))
-                           for offset in MARK_OFFSETS_YD]) + line_gain[start] + line_gain[start + across]
+        totals = []
+        for offset in MARK_OFFSETS_YD:
+            near, far = (round((row + inward * offset) / BIN_YD)
+                         for row, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True))
+            totals.append(marks[start + near] + marks[start + far] + lines[start] + lines[start + across])
+        total = np.array(totals)
         for _ in range(2):
-            habit, best = np.unravel_index(int(totals.argmax()), totals.shape)
-            if not np.isfinite(totals[habit, best]):
+            habit, best = np.unravel_index(int(total.argmax()), total.shape)
+            if total[habit, best] <= floor:
                 break
             y0 = (start[best] + 0.5) * BIN_YD - REACH_YD
+            # End-zone cameras look along +x with +y to the left, so both views share the field's orientation.
             centre = np.array([based.x_yd, -y0, based.height_yd])
-            found.append(Guess(based.view, based.pose, centre, level, MARK_OFFSETS_YD[habit], float(totals[habit, best])))
-            totals[:, max(0, best - APART_BINS): best + APART_BINS] = -np.inf
+            found.append(Guess(based.view, based.pose, centre, level, MARK_OFFSETS_YD[habit], float(total[habit, best])))
+            total[:, max(0, best - APART_BINS): best + APART_BINS] = floor
     return found
 
 
