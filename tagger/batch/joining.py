@@ -5,6 +5,7 @@ from __future__ import annotations
 import pickle
 import threading
 import zlib
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -56,6 +57,7 @@ class Joins:
         self._stop = threading.Event()
         self._thread = ThreadPoolExecutor(1)
         self.pending: dict[Future[bytes], tuple[Job, Job]] = {}
+        self._tries = Counter[int]()
 
     def offer(self, jobs: Iterable[Job]) -> None:
         """Join those of the jobs whose rep's other view is tagged too."""
@@ -74,8 +76,9 @@ class Joins:
         self.pending[self._thread.submit(run_call, call, self._limits, None, self._stop)] = one, other
 
     def settle(self, future: Future[bytes]) -> Joined:
-        """Save what came of one that is done."""
+        """Save what came of one that is done, or begin it again: its process may have been ended from outside."""
         pair = self.pending.pop(future)
+        self._tries[pair[0].job_id] += 1
         try:
             told = future.result()
             rep_id = None
@@ -86,6 +89,9 @@ class Joins:
             self.spool.drop(pair)
             return Joined(pair[0], rep_id)
         except WorkFailed as failure:
+            if failure.again and self._tries[pair[0].job_id] < self._limits.tries:
+                self.start(*pair)
+                return Joined(pair[0], None)
             self.spool.drop(pair)
             return Joined(pair[0], None, f"{failure.line}; the rep's views are read one by one")
 

@@ -55,10 +55,14 @@ def act(arguments: Mapping[str, Any], tell: Tell) -> bytes:
 
 
 def lay_together(arguments: Mapping[str, Any], tell: Tell) -> bytes:
-    """Both views as cover-6, unless a file says that it is apart (then nothing) or crashes the joining."""
+    """Both views as cover-6, unless a file says that it is apart (then nothing) or crashes the joining
+    (`joint-kill` the first time only)."""
     paths = [Path(Path(whole).read_text(encoding="utf-8")) for whole in arguments["wholes"]]
     texts = [path.read_text(encoding="utf-8") for path in paths]
     if any("joint-crash" in text for text in texts):
+        os.kill(os.getpid(), signal.SIGKILL)
+    if any("joint-kill" in text for text in texts) and not (killed := paths[0].with_suffix(".killed")).exists():
+        killed.touch()
         os.kill(os.getpid(), signal.SIGKILL)
     if any("apart" in text for text in texts):
         return b""

@@ -93,9 +93,10 @@ def test_film_that_changes_while_it_is_in_work_is_not_taken(film: Film, tmp_path
 
 
 @pytest.mark.parametrize(
-    ("said", "family", "line"), [("apart", "cover-1", None), ("joint-crash", "cover-1", "the rep's views are read one by one")]
-)
-def test_views_that_cannot_be_joined_stay_as_they_are(
+    ("said", "family", "line"), [("apart", "cover-1", None), ("joint-crash", "cover-1", "the rep's views are read one by one"),
+                                 ("joint-kill", "cover-6", None)]
+)  # fmt: skip
+def test_views_are_joined_or_stay_as_they_are(
     film: Film, tmp_path: Path, said: str, family: str, line: str | None
 ) -> None:
     film("rep-1-sideline.mp4", f"rep cover-1 {said}")

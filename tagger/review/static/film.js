@@ -63,7 +63,7 @@ export class Film {
       if (ticket !== this.ticket) return;
       screen.mediaTime = frame.mediaTime;
       screen.row = rowAt(screen.moving.time_s, frame.mediaTime);
-      screen.waiting = false;
+      if (screen.row === screen.wantedRow) screen.waiting = false;
       if (screen === this.lead) this.presented(frame.mediaTime - screen.offset);
       this.onPicture(screen);
       screen.video.requestVideoFrameCallback(shown);
@@ -104,16 +104,18 @@ export class Film {
     this.timeS = Math.max(this.times[0], Math.min(t, this.endS));
     for (const screen of this.screens) {
       const times = screen.moving.time_s;
-      const wanted = insideFrame(times, rowAt(times, this.timeS + screen.offset));
       if (!screen.usable || screen.figure.hidden) continue;
+      screen.wantedRow = rowAt(times, this.timeS + screen.offset);
       screen.waiting = true;
+      const wanted = insideFrame(times, screen.wantedRow);
       if (screen.video.seeking) screen.next = wanted; else screen.video.currentTime = wanted;
     }
     this.onTime(this.timeS);
     this.drawAnyway();
   }
 
-  /** Where no frame comes (no film, or a slow disk), field and lanes must not wait for ever. */
+  /** Where the wanted frame does not come (no film, a slow disk, a browser that tells of the frame before alone), field and lanes
+   * must not wait for ever. */
   drawAnyway() {
     clearTimeout(this.late);
     const lead = this.lead;
