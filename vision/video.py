@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -72,6 +73,19 @@ def probe(path: str | Path) -> VideoInfo:
             start_s=float(first.time) if first.time is not None else 0.0, rotation_deg=90 * turn,
             codec=stream.codec_context.name, interlaced=first.interlaced_frame,
         )
+
+
+def recorded_at(path: str | Path) -> datetime | None:
+    """When the camera says that it recorded a film (`creation_time`, for MP4 and MOV that of ISO/IEC 14496-12, 8.2.2); None where
+    it does not say. Raises FileNotFoundError, or ValueError with one clear line."""
+    with _open(Path(path)) as container:
+        said = [part.metadata.get("creation_time") for part in (container, *container.streams)]
+    try:
+        at = datetime.fromisoformat(next(text for text in said if text))
+    except (StopIteration, ValueError):
+        return None
+    at = at if at.tzinfo else at.replace(tzinfo=UTC)
+    return at if at.year > 1970 else None  # an unset clock
 
 
 def read_frames(path: str | Path, max_height_px: int | None = None, every: int = 1) -> FrameReader:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from tagger.batch.clock import LEAST_LAID, lay_on_clock, recorded
 from tagger.batch.film import RepFilm
 from tagger.batch.script import Script, own_columns, read_script, script_near
 from tagger.batch.work import options_to_json
@@ -33,7 +34,7 @@ class Scripts:
         self.named, self.problems = named, list[str]()
         self._columns = columns
         self._read: dict[Path, Script | None] = {}
-        self._by_order: dict[str, Situation] = {}
+        self._laid: dict[Path, Situation] = {}
 
     @classmethod
     def told(cls, named: Path | None, columns: Mapping[str, str], library: Path) -> Scripts:
@@ -45,34 +46,43 @@ class Scripts:
     def situation(self, film: RepFilm) -> Situation:
         """What is known of a rep before it is seen."""
         script = self._script_of(film.clips[0])
-        named = script.situation_of(film.name) if script else None
-        return named or self._by_order.get(film.name) or Situation()
+        return self._laid.get(film.clips[0]) or (script.situation_of(film.name) if script else None) or Situation()
 
     def expect(self, films: Sequence[RepFilm]) -> list[str]:
-        """Match reps that come together with their scripts' rows: by name or number, or in order where no name is known and there
-        are as many rows as reps. Returns a line for each script on what has no counterpart in it."""
+        """Match reps that come together with their scripts' rows: by name; where no name is known, by the clock, else by number,
+        else in order where there are as many rows as reps. Returns a line for each script on what has no counterpart in it."""
         lines: list[str] = []
-        scripts: dict[Path, tuple[Script, list[str]]] = {}
+        scripts: dict[Path, tuple[Script, list[RepFilm]]] = {}
         for film in films:
             if (script := self._script_of(film.clips[0])) is not None:
-                scripts.setdefault(script.path, (script, []))[1].append(film.name)
-        for script, names in scripts.values():
+                scripts.setdefault(script.path, (script, []))[1].append(film)
+        for script, its in scripts.values():
+            said = _rows_of(script, its)
             rows = dict(script.rows)
-            said = {name: script.row_of(name) for name in names}
-            if not any(said.values()) and len(rows) == len(names):
-                self._by_order |= dict(zip(names, rows.values(), strict=True))
-                continue
-            bare = [name for name, row in said.items() if row is None]
-            idle = [row for row in rows if row not in said.values()]
+            self._laid |= {film.clips[0]: rows[row] for film, row in zip(its, said, strict=True) if row is not None}
+            bare = [film.name for film, row in zip(its, said, strict=True) if row is None]
+            idle = [row for row in rows if row not in said]
             lines += [f"{script.path}: no row for {_some(bare)}"] if bare else []
             if idle and len(idle) < len(rows) / 2:  # else a part of the practice is being tagged
                 lines.append(f"{script.path}: no film for {_some(idle)}")
         return lines
 
-    def in_order(self, recording: Path) -> list[Situation]:
-        """The situation of each rep in the script of a recording, each rep once, in order."""
+    def speak_of(self, clip: Path) -> bool:
+        """Whether there is a script for this film."""
+        return self._script_of(clip) is not None
+
+    def of_recording(self, recording: Path, starts_s: Sequence[float]) -> list[Situation] | None:
+        """The situation of each rep cut out of a recording, by when it starts: by the script's clock, else in order where the
+        script has as many. None where neither can be, or without a script."""
         script = self._script_of(recording)
-        return list(dict(script.rows).values()) if script else []
+        if script is None:
+            return None
+        rows = dict(script.rows)
+        laid = lay_on_clock(starts_s, list(script.times_s.values()))
+        if laid:
+            timed = list(script.times_s)
+            return [rows[timed[laid[i]]] if i in laid else Situation() for i in range(len(starts_s))]
+        return list(rows.values()) if len(rows) == len(starts_s) else None
 
     def _script_of(self, clip: Path) -> Script | None:
         script, path = self.named, script_near(clip)
@@ -88,6 +98,38 @@ class Scripts:
         except (ValueError, OSError) as error:
             self.problems.append(str(error))
             return None
+
+
+def _rows_of(script: Script, films: Sequence[RepFilm]) -> list[str | None]:
+    """What the rep's column says in the row of each film, None where it has none."""
+    named = [script.row_named(film.name) for film in films]
+    numbered = [script.row_numbered(film.name) for film in films]
+    if any(named):
+        return [row or other for row, other in zip(named, numbered, strict=True)]
+    cards: dict[Path, list[int]] = {}  # each camera has its own clock and its own count
+    for i, film in enumerate(films):
+        cards.setdefault(film.clips[0].parent, []).append(i)
+    groups = [list(cards.values()), [list(range(len(films)))]]
+    laid = next(filter(None, (_by_clock(script, films, group) for group in groups)), None)
+    if laid is None and not any(numbered):
+        laid = next(filter(None, (_in_order(script, group) for group in groups)), None)
+    return [laid.get(i) for i in range(len(films))] if laid else numbered
+
+
+def _by_clock(script: Script, films: Sequence[RepFilm], groups: Sequence[Sequence[int]]) -> dict[int, str]:
+    rows, laid = list(script.times_s), dict[int, str]()
+    for group in groups:
+        if min(len(group), len(rows)) >= LEAST_LAID:
+            when = recorded([films[i].clips[0] for i in group])
+            told = [(i, at_s) for i, at_s in zip(group, when, strict=True) if at_s is not None]
+            found = lay_on_clock([at_s for _, at_s in told], list(script.times_s.values()))
+            laid |= {told[place][0]: rows[row] for place, row in found.items()}
+    return laid
+
+
+def _in_order(script: Script, groups: Sequence[Sequence[int]]) -> dict[int, str]:
+    rows = list(dict(script.rows))
+    return {i: row for group in groups if len(group) == len(rows) for i, row in zip(group, rows, strict=True)}
 
 
 def plan_films(films: Iterable[RepFilm], options: TagOptions, scripts: Scripts,

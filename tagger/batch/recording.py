@@ -32,15 +32,9 @@ def take_recording(library: Library, job: Job, answer: bytes, scripts: Scripts) 
     asked = {"path": str(job.path), "folder": str(folder), "cut_list": cut_list.to_json(cuts)}
     told = run_call(call_of(cut_work, asked), Limits())
     clips = [Path(path) for path in json.loads(told)]
-    situations, note = _situations(scripts, job.path, len(clips))
+    said = scripts.of_recording(job.path, [rep.start_s for rep in cuts.reps])
     library.jobs.add_parts(job, [Wish(fingerprint(clip), clip, {**job.options, "situation": asdict(situation)}, clip.stem)
-                                 for clip, situation in zip(clips, situations, strict=True)])
-    return f"{job.path}: cut into {len(clips)} rep(s){note}"
+                                 for clip, situation in zip(clips, said or [Situation()] * len(clips), strict=True)])
+    note = "; the script has another number of reps and no times that fit, so it is left out"
+    return f"{job.path}: cut into {len(clips)} rep(s){note if said is None and scripts.speak_of(job.path) else ''}"
 
-
-def _situations(scripts: Scripts, film: Path, count: int) -> tuple[list[Situation], str]:
-    """What the script says of each rep, by their order: only if it has as many, because one that was missed would shift all."""
-    rows = scripts.in_order(film)
-    if len(rows) == count:
-        return rows, ""
-    return [Situation()] * count, f"; the script has {len(rows)} reps, so it is left out" if rows else ""

@@ -10,6 +10,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from tagger.batch.clock import onwards, seconds_of
 from tagger.football.types import Situation
 from tagger.library.csv_table import read_table
 from tagger.library.landing import SCRIPT
@@ -26,6 +27,7 @@ SYNONYMS: dict[str, tuple[str, ...]] = {
     "period": ("period", "drill", "segment", "practice period"),
     "personnel": ("personnel", "pers", "off personnel", "offensive personnel", "grouping"),
     "call": ("call", "defensive call", "defense call", "def call", "coverage", "coverage call", "called coverage", "cov"),
+    "time": ("time", "clock", "time of day", "start", "start time", "started", "at", "clock time", "practice clock"),
     "yards_to_goal": ("yards to goal", "ydstogoal", "to goal", "yard line to goal", "goal distance"),
 }
 HASHES = {"l": "left", "left": "left", "m": "middle", "mid": "middle", "middle": "middle", "c": "middle", "center": "middle",
@@ -37,22 +39,25 @@ PERIODS = {"team": "team", "7v7": "seven-on-seven", "7 on 7": "seven-on-seven", 
 
 @dataclass(frozen=True)
 class Script:
-    """The rows of one script, in order: (what the rep's column says, the situation)."""
+    """The rows of one script, in order: (what the rep's column says, the situation); `times_s`: when a row's rep was run, on the
+    script's clock, for the rows that tell."""
 
     path: Path
     rows: tuple[tuple[str, Situation], ...]
+    times_s: Mapping[str, float]
 
     def situation_of(self, rep_name: str) -> Situation | None:
         """What the row that speaks of this rep says; None if there is none."""
-        row = self.row_of(rep_name)
+        row = self.row_named(rep_name) or self.row_numbered(rep_name)
         return None if row is None else next(situation for said, situation in self.rows if said == row)
 
-    def row_of(self, rep_name: str) -> str | None:
-        """What the rep's column says in the row that speaks of this rep: its name, else the number at the end of it."""
+    def row_named(self, rep_name: str) -> str | None:
+        """What the rep's column says in the row that has this rep's name."""
         wanted = _plain(rep_name)
-        for said, _ in self.rows:
-            if said and _plain(Path(said).stem) == wanted:
-                return said
+        return next((said for said, _ in self.rows if said and _plain(Path(said).stem) == wanted), None)
+
+    def row_numbered(self, rep_name: str) -> str | None:
+        """What the rep's column says in the row that has the number at the end of this rep's name."""
         number = re.search(r"(\d+)\D*$", rep_name)
         for said, _ in self.rows if number else ():
             if said.isdigit() and number and int(said) == int(number[1]):
@@ -73,12 +78,15 @@ def read_script(path: Path, own: Mapping[str, str] | None = None) -> Script:
     columns = map_columns(table[0], own or {})
     if not set(columns.values()) - {"rep"}:
         raise ValueError(f"{path}: no column is understood among {', '.join(table[0])}; name them as {', '.join(SYNONYMS)}")
-    rows = []
+    rows, times_s = [], dict[str, float]()
     for number, cells in enumerate(table[1:], start=1):
         values = {columns[i]: cell.strip() for i, cell in enumerate(cells) if i in columns and cell.strip()}
         rep = values.pop("rep", str(number) if "rep" not in columns.values() else "")
-        rows.append((rep, Situation(**{name: _value(path, number, name, cell) for name, cell in values.items()})))
-    return Script(path, tuple(rows))
+        told = {name: _value(path, number, name, cell) for name, cell in values.items()}
+        if "time" in told:
+            times_s.setdefault(rep, told.pop("time"))
+        rows.append((rep, Situation(**told)))
+    return Script(path, tuple(rows), dict(zip(times_s, onwards(list(times_s.values())), strict=True)))
 
 
 def map_columns(names: Sequence[str], own: Mapping[str, str] = MappingProxyType({})) -> dict[int, str]:
@@ -129,7 +137,7 @@ def own_columns(library: Path, added: Mapping[str, str] = MappingProxyType({})) 
 def _value(path: Path, row: int, name: str, cell: str) -> Any:
     readers: Mapping[str, Callable[[str], Any]] = {
         "down": lambda text: _whole(text, 1, 4), "distance_yd": _yards, "yards_to_goal": _yards,
-        "hash": lambda text: HASHES[text.lower()],
+        "hash": lambda text: HASHES[text.lower()], "time": seconds_of,
         "period": lambda text: PERIODS.get(_plain(text), _plain(text).replace(" ", "-")),
     }
     try:

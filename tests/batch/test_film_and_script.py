@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
+import av
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from tagger.batch.clock import lay_on_clock, seconds_of
 from tagger.batch.film import RepFilm, find_clips, pair_views, view_in_name
 from tagger.batch.plan import Scripts
 from tagger.batch.script import map_columns, own_columns, parse_columns, read_script, script_near
@@ -173,3 +179,87 @@ def test_the_script_beside_the_film_or_above_it(tmp_path: Path) -> None:
     assert script_near(clip) is None
     (tmp_path / "practice-script.csv").write_text("rep,down\nrep-001,2\n")
     assert script_near(clip) == tmp_path / "practice-script.csv"
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"), [("16:32", 59520), ("4:32:10 PM", 59530), ("12:05 am", 300), ("0:12:30", 750), ("9:05:01.5", 32701.5)]
+)
+def test_times_as_people_write_them(text: str, seconds: float) -> None:
+    assert seconds_of(text) == seconds
+
+
+@pytest.mark.parametrize("text", ["", "noon", "4:61", "13:00 PM", "4.30"])
+def test_what_is_no_time(text: str) -> None:
+    with pytest.raises(ValueError, match="is no time"):
+        seconds_of(text)
+
+
+def test_a_clock_of_twelve_hours_runs_on_past_noon(tmp_path: Path) -> None:
+    path = tmp_path / "s.csv"
+    path.write_text("Time,Down\n11:58,1\n12:59,2\n1:03,3\n")
+    assert list(read_script(path).times_s.values()) == [43080, 46740, 46980]
+
+
+@given(
+    gaps=st.lists(st.floats(22.0, 120.0), min_size=8, max_size=40),
+    late=st.lists(st.floats(-6.0, 6.0), min_size=40, max_size=40),
+    clocks_apart_s=st.floats(-1e5, 1e5),
+    chance=st.randoms(use_true_random=False),
+)
+def test_film_lies_on_its_row_whatever_the_clocks_say(
+    gaps: list[float], late: list[float], clocks_apart_s: float, chance: random.Random
+) -> None:
+    """Some reps were not filmed, some film stands in no row: nearly all is laid rightly, or nothing is laid."""
+    at_s = [sum(gaps[: i + 1]) for i in range(len(gaps))]
+    rows = [i for i in range(len(gaps)) if chance.random() > 0.1]
+    film = [i for i in range(len(gaps)) if chance.random() > 0.2]
+    laid = lay_on_clock([at_s[i] + late[i] + clocks_apart_s for i in film], [at_s[i] for i in rows])
+    right = [film[i] == rows[j] for i, j in laid.items()]
+    both = len(set(rows) & set(film))
+    if laid and both >= 6:
+        assert sum(right) >= 0.8 * both
+
+
+def test_reps_at_even_intervals_do_not_say_which_is_which() -> None:
+    every_40_s = [40.0 * i + 0.5 for i in range(12)]
+    assert lay_on_clock(every_40_s[:9], every_40_s) == {}
+    assert lay_on_clock(every_40_s, every_40_s) == {i: i for i in range(12)}
+
+
+def filmed(path: Path, at: str | None) -> None:
+    """A tiny film that says when it was recorded, written by FFmpeg."""
+    with av.open(str(path), "w") as out:
+        if at:
+            out.metadata["creation_time"] = at
+        stream = out.add_stream("libx264", rate=30)
+        stream.width, stream.height, stream.pix_fmt = 64, 64, "yuv420p"
+        for _ in range(3):
+            out.mux(stream.encode(av.VideoFrame.from_ndarray(np.zeros((64, 64, 3), np.uint8), format="bgr24")))
+        out.mux(stream.encode())
+
+
+def test_film_of_two_cameras_is_laid_on_the_script_by_the_clock(tmp_path: Path) -> None:
+    """The second rep was not filmed from behind, the fourth not at all; the cameras' clocks stand in other time zones."""
+    (tmp_path / "practice-script.csv").write_text(
+        "rep,time,down\nMike,16:30:00,1\nSam,16:30:45,2\nWill,16:32:20,3\nJack,16:33:00,4\nBuck,16:35:10,1\nMo,16:36:20,2\n"
+    )
+    side, end = tmp_path / "camera-a", tmp_path / "camera-b"
+    side.mkdir()
+    end.mkdir()
+    for name, at in {"C0041": "22:30:03", "C0042": "22:30:49", "C0043": "22:32:23", "C0044": "22:35:12",
+                     "C0045": "22:36:24"}.items():
+        filmed(side / f"{name}.mp4", f"2026-09-01T{at}Z")
+    for name, at in {"C0041": "16-28-30", "C0042": "16-30-52", "C0043": "16-33-40", "C0044": "16-34-51"}.items():
+        filmed(end / f"2026-09-01 {at} {name}.mp4", None)
+    scripts, found = Scripts(), pair_views(find_clips([tmp_path]))
+    assert scripts.expect(found) == [f"{tmp_path / 'practice-script.csv'}: no film for Jack"]
+    assert [scripts.situation(film).down for film in found] == [1, 2, 3, 1, 2, 1, 3, 1, 2]
+
+
+def test_a_recordings_reps_are_laid_on_the_script_by_when_they_start(tmp_path: Path) -> None:
+    (tmp_path / "practice-script.csv").write_text("time,down\n0:01:00,1\n0:01:40,2\n0:02:50,3\n0:03:25,4\n0:05:15,1\n")
+    scripts, film = Scripts(), tmp_path / "tuesday.mp4"
+    assert [one.down for one in scripts.of_recording(film, [42, 81.5, 188, 296]) or ()] == [1, 2, 4, 1]
+    assert scripts.of_recording(film, [42, 81.5]) is None
+    in_order = scripts.of_recording(film, [5, 50, 60, 90, 95]) or ()  # no clock fits
+    assert [one.down for one in in_order] == [1, 2, 3, 4, 1]

@@ -170,7 +170,7 @@ def test_a_recording_becomes_reps_in_the_queue(numbered: Path, tmp_path: Path, r
     film = tmp_path / "tuesday.mp4"
     os.link(numbered, film)
     cut_list.beside(film).write_text(json.dumps({"reps": [{"start_s": 2, "end_s": 5}, {"start_s": 6, "end_s": 9.5}]}))
-    scripts = Scripts(Script(tmp_path / "s.csv", tuple((str(n), Situation(down=n + 1)) for n in range(rows))))
+    scripts = Scripts(Script(tmp_path / "s.csv", tuple((str(n), Situation(down=n + 1)) for n in range(rows)), {}))
     library = tmp_path / "library"
     with Library.open(library) as kept, Owner(library) as owner:
         for again in range(rows - 1):
