@@ -21,7 +21,7 @@ from homography.grid import guess_cameras
 from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD, mark_habit
 from homography.mark_shape import mark_shaped
 from homography.refine import camera_prior, refine
-from homography.rows import Based, likely_rows, place_rows
+from homography.rows import Based, likely_rows
 from homography.score import support
 from homography.stripes import find_stripes
 from homography.turning import Turning
@@ -91,9 +91,7 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothes
         based = Based(guess.view, solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]), guess.score)
         eye = (solution.pose[0], solution.centre_yd, START_DISTORTION, size)
         shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, *eye)
-        placements = likely_rows(based, stripes, dashes[shaped], size, levels)
-        placements += place_rows(based, stripes, dashes[shaped], size, (guess.level,))
-        for placed in placements:
+        for placed in likely_rows(based, stripes, dashes[shaped], size, levels, guess.level):
             moved = replace(solution, centre_yd=placed.centre_yd, mark_offset_yd=placed.mark_offset_yd)
             fitted.append(Hypothesis(guess.view, placed.level, (0,), moved, support(frame, moved, 0, placed.level).total))
     found: list[Hypothesis] = []

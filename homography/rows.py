@@ -62,21 +62,24 @@ class Based:
 def place_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], levels: tuple[str, ...],
                blur_yd: float = FINE_BLUR_YD) -> list[Guess]:
     """The two best distances to the near sideline, by level. `dash_xy_px` (M, 2) and the stripes in ideal px."""
-    marks, solid = piles(based, stripes, dash_xy_px, size, blur_yd)
-    return [replace(place, score=float(based.score * (1.0 + ROW_WEIGHT * place.score)))
-            for place in _best_places(based, marks, solid, levels, 0.0)]
+    return _by_piles(based, *piles(based, stripes, dash_xy_px, size, blur_yd), levels)
 
 
-def likely_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], levels: tuple[str, ...]) -> list[Guess]:
+def likely_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], levels: tuple[str, ...],
+                level: str) -> list[Guess]:
     """The best two distances to the near sideline, by level, of a camera whose yard lines have been fitted: rows that should
-    be seen and are not count against a place, so that a few strays on one row don't outbid two whole rows. `dash_xy_px` (M, 2)
-    of the specks that may be marks, in ideal px like the stripes."""
+    be seen and are not count against a place, so that a few strays on one row don't outbid two whole rows. Those of `level` as
+    `place_rows` finds them come behind. `dash_xy_px` (M, 2) of the specks that may be marks, in ideal px like the stripes."""
     marks, solid = piles(based, stripes, dash_xy_px, size, FINE_BLUR_YD)
     count, length_px = to_be_seen(based, size)
-    marks = PEAK_OF_BLUR * marks**2
-    mark_gain = MARK_GAIN * np.minimum(marks, count) - MARK_MISS_COST * count
+    mark_gain = MARK_GAIN * np.minimum(PEAK_OF_BLUR * marks**2, count) - MARK_MISS_COST * count
     line_gain = LINE_GAIN * solid**2 - LINE_MISS_COST * length_px
-    return _best_places(based, mark_gain, line_gain, levels, -np.inf)
+    return _best_places(based, mark_gain, line_gain, levels, -np.inf) + _by_piles(based, marks, solid, (level,))
+
+
+def _by_piles(based: Based, marks: Array, solid: Array, levels: tuple[str, ...]) -> list[Guess]:
+    return [replace(place, score=float(based.score * (1.0 + ROW_WEIGHT * place.score)))
+            for place in _best_places(based, marks, solid, levels, 0.0)]
 
 
 def _best_places(based: Based, marks: Array, lines: Array, levels: tuple[str, ...], floor: float) -> list[Guess]:
