@@ -13,7 +13,9 @@ from homography.complete import complete
 from homography.types import FieldTracks
 from tagger.football import Abstention, play_from_field, read_play
 from tagger.football.clock import in_clock
-from tagger.pipeline import TaggedClip, TagOptions, facing_on, glances_at, kits_of, link, numbers_of, on_field, track_of_player
+from tagger.options import TagOptions
+from tagger.people import facing_on, glances_at, kits_of, link, numbers_of, on_field
+from tagger.pipeline import TaggedClip, track_of_player
 from vision.facing import gather
 from vision.outfits import Wardrobe, dress
 from vision.tracker import track_together

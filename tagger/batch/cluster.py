@@ -11,7 +11,7 @@ from tagger.batch.limits import Bounds, Limits, limits_for
 from tagger.batch.process import Call, Tell, WorkFailed, run_call
 
 if TYPE_CHECKING:
-    from tagger.pipeline import TagOptions
+    from tagger.options import TagOptions
 
 LOCAL = "local"
 PATIENCE_S = 30

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import psutil
 
 if TYPE_CHECKING:
-    from tagger.pipeline import TagOptions
+    from tagger.options import TagOptions
 
 GIB = 1 << 30
 USUAL_MEMORY_BYTES = 4 * GIB

@@ -12,7 +12,7 @@ from tagger.batch.script import Script, own_columns, read_script, script_near
 from tagger.batch.work import options_to_json
 from tagger.football.types import Situation
 from tagger.library import Wish, fingerprint
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 
 MOST_NAMED = 8
 

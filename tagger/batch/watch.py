@@ -12,7 +12,7 @@ from tagger.batch.settling import Settling, Standing
 from tagger.batch.work import options_to_json
 from tagger.library import Library, Seen, Wish, fingerprint
 from tagger.library.landing import UPLOADED
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 
 
 @dataclass

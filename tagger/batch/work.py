@@ -21,7 +21,8 @@ from tagger.library import ClipRecord, fingerprint
 from tagger.library.own_shifts import shifts_from_json
 
 if TYPE_CHECKING:
-    from tagger.pipeline import TaggedClip, TagOptions
+    from tagger.options import TagOptions
+    from tagger.pipeline import TaggedClip
 
 
 def tag_film(arguments: Mapping[str, Any], tell: Tell) -> bytes:
@@ -79,7 +80,7 @@ def options_to_json(options: TagOptions) -> dict[str, Any]:
 
 def options_from_json(value: Mapping[str, Any], threads: int) -> TagOptions:
     """The options again, for a worker that has so many threads."""
-    from tagger.pipeline import TagOptions
+    from tagger.options import TagOptions
 
     weights = Path(value["weights"]) if value["weights"] else None
     return TagOptions(weights, value["device"], value["level"], value["detect_every"], Situation(**value["situation"]), threads,

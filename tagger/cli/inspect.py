@@ -11,7 +11,7 @@ from tagger.cli.console import print_json, print_table, say
 from tagger.cli.options import json_option, level_or_none, library_option, tagging_options
 
 if TYPE_CHECKING:
-    from tagger.pipeline import Inspection
+    from tagger.inspection import Inspection
 
 
 @click.command("inspect")
@@ -42,7 +42,8 @@ def inspect_command(clip: Path, at_s: float, picture: Path | None, words: tuple[
     "near 30 left hash". Where no number can be read, count from any line: "line 0 near hash", "line 10 near hash".
     """
     from tagger.cli.inspect_marks import keep_marks, marks_from
-    from tagger.pipeline import TagOptions, inspect_frame
+    from tagger.inspection import inspect_frame
+    from tagger.options import TagOptions
 
     marked = marks_from(words, file)
     if who is not None and not marked:

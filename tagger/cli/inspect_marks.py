@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from tagger.library.csv_table import read_table
 
 if TYPE_CHECKING:
-    from tagger.pipeline import Inspection, MarkedSpot
+    from tagger.inspection import Inspection, MarkedSpot
 
 FORM = "left 30 near hash=812,433"
 COLUMNS = ("mark", "x_px", "y_px", "at_s")
@@ -64,7 +64,7 @@ def _json_rows(path: Path) -> list[dict[str, Any]]:
 
 def _spot(mark: str, x_px: float, y_px: float, at_s: float | None) -> MarkedSpot:
     from homography.marks import parse_mark
-    from tagger.pipeline import MarkedSpot
+    from tagger.inspection import MarkedSpot
 
     return MarkedSpot(parse_mark(mark).words, (x_px, y_px), at_s)
 
@@ -87,7 +87,8 @@ def keep_marks(library_folder: Path, film: Path, seen: Inspection, who: str) -> 
         library.clicked_fields.keep(clip.clip_id, clicks, seen.view)
         rep = library.rep(rep_id)
         try:
-            library.save_reread(rep_id, read_anew(library, rep), version_of(rep))
+            reading, laid = read_anew(library, rep)
+            library.save_reread(rep_id, reading, version_of(rep), laid)
         except ValueError as error:
             return f"{rep.summary.name}: the field is kept; the play cannot be read on it ({error})"
         return f"{rep.summary.name}: kept, and read anew on this field"

@@ -13,7 +13,7 @@ from homography.field import END_ZONE_YD, LENGTH_YD, LEVELS, WIDTH_YD, YARD_LINE
 from homography.types import LOST, apply_homography
 
 if TYPE_CHECKING:
-    from tagger.pipeline import Inspection
+    from tagger.inspection import Inspection
 
 Image = npt.NDArray[np.uint8]
 Colour = tuple[int, int, int]

@@ -12,7 +12,7 @@ from tagger.cli.console import Tell, print_json, print_table, progress, say
 from tagger.cli.options import jobs_option, json_option, level_or_none, tagging_options
 
 if TYPE_CHECKING:
-    from tagger.pipeline import TagOptions
+    from tagger.options import TagOptions
     from tagger.scoring import Scored, Truth
 
 DETECTED_FRAMES_PER_CLIP = 12
@@ -44,7 +44,7 @@ def score_command(folder: Path, tracks: bool, level: str, weights: Path | None, 
                 tell(number / len(truths), truth.rep)
                 scored.append(scored_tracks(truth, not no_script))
         else:
-            from tagger.pipeline import TagOptions
+            from tagger.options import TagOptions
 
             options = TagOptions(weights=weights, device=device, level=level_or_none(level))
             scored = _from_film(truths, options, not no_script, jobs, save, failures, tell)

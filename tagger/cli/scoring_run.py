@@ -18,7 +18,8 @@ from tagger.football.types import Situation
 from tagger.library.saving import worth
 
 if TYPE_CHECKING:
-    from tagger.pipeline import TaggedClip, TagOptions
+    from tagger.options import TagOptions
+    from tagger.pipeline import TaggedClip
     from tagger.scoring import Truth
 
 

@@ -58,7 +58,7 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
     from tagger.library.owner import Owner
-    from tagger.pipeline import TagOptions
+    from tagger.options import TagOptions
 
     films = pair_views(find_clips(paths))
     scripts = Scripts.told(script, columns, library)

@@ -61,7 +61,7 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
     from tagger.library.owner import WATCH, Owner
-    from tagger.pipeline import TagOptions
+    from tagger.options import TagOptions
 
     options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
     scripts = Scripts.told(script, columns, library)

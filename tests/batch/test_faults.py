@@ -26,7 +26,7 @@ from tagger.batch.queue import work_through
 from tagger.batch.work import options_to_json, tag_film
 from tagger.library import Library, LibraryError
 from tagger.library.owner import Owner
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 
 Film = Callable[[str, str], Path]
 READY = Path(__file__).parents[2] / "demo_clips" / "rep-001" / "rep-001-end-zone.mp4"

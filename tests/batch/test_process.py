@@ -20,7 +20,7 @@ from tagger.batch.clip_bytes import clip_from_bytes, clip_to_bytes, whole_in
 from tagger.batch.limits import Bounds, Limits, limits_for, share
 from tagger.batch.process import Stopped, WorkFailed, call_of, run_call
 from tagger.cli import main
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 
 Film = Callable[[str, str], Path]
 

@@ -22,7 +22,7 @@ from tagger.batch.plan import Scripts, plan_films
 from tagger.batch.queue import Finished, work_through
 from tagger.library import Library
 from tagger.library.owner import Owner
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 
 Film = Callable[[str, str], Path]
 

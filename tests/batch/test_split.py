@@ -32,7 +32,7 @@ from tagger.cutups.cut_apart import Part, cut_apart
 from tagger.football.types import Situation
 from tagger.library import Library
 from tagger.library.owner import Owner
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 from vision.video import probe, read_frames
 
 Film = Callable[[str, str], Path]

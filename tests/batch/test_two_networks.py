@@ -24,7 +24,7 @@ from tagger.batch.plan import Scripts, plan_films
 from tagger.batch.queue import work_through
 from tagger.library import Library
 from tagger.library.owner import Owner
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 
 pytest.importorskip("distributed")
 pytestmark = pytest.mark.slow

@@ -25,7 +25,7 @@ from tagger.batch.watch import Watch
 from tagger.library import Library, Seen, fingerprint
 from tagger.library.landing import UPLOADED
 from tagger.library.owner import WATCH, Owner
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 
 Film = Callable[[str, str], Path]
 

@@ -24,7 +24,7 @@ from tagger.batch.process import WorkFailed, call_of
 from tagger.batch.reps_in_activity import FoundRep, find_reps
 from tagger.batch.work import options_to_json, tag_film
 from tagger.cutups.cut_apart import Part, cut_apart
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 
 LEAD_S = 2.0
 BASELINE_EVERY_S = 30.0

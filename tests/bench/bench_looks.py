@@ -23,7 +23,9 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from demo_clips.simulate import simulate
-from tagger.pipeline import TaggedClip, TagOptions, on_field, tag_clip
+from tagger.options import TagOptions
+from tagger.people import on_field
+from tagger.pipeline import TaggedClip, tag_clip
 from tagger.two_views import join_views
 from vision.boxes import iou
 from vision.facing import whose

@@ -22,7 +22,7 @@ from tagger.football.shift import AS_IT_IS, OwnShifts, Shift
 from tagger.library.own_shifts import FILE_NAME, load_shifts, save_shifts, shifts_from_json
 from tagger.library.records import Correction
 from tagger.library.store import Library
-from tagger.pipeline import TagOptions
+from tagger.options import TagOptions
 from tagger.review.reread import reread
 
 OWN = OwnShifts(family=Shift(0.7, {"cover-3": 0.4}), event=Shift(1.2, {"right": -0.3}))

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from tagger.cli import main
 from tagger.cli.inspect_marks import marks_from
-from tagger.pipeline import MarkedSpot
+from tagger.inspection import MarkedSpot
 
 SPOTS = [MarkedSpot("left 30 near hash", (812.0, 433.5)), MarkedSpot("50 far sideline", (900.0, 120.0), 2.5)]
 
