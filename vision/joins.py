@@ -12,7 +12,7 @@ from vision.observations import Observations
 from vision.pieces import Pieces, Track, looks_cost, summarise
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import assign
-from vision.types import FloatArray, IntArray
+from vision.types import FloatArray
 
 
 def join(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> list[Track]:
@@ -61,18 +61,17 @@ def _born_anywhere(future: Belief, settings: TrackingSettings) -> FloatArray:
 
 def drop_doubles(obs: Observations, tracks: Sequence[Track], settings: TrackingSettings) -> list[Track]:
     """Without tracks that ride on another's boxes through most of their life: one person boxed twice."""
-    table = np.full((len(tracks), len(obs.time_s)), -1)
+    place = np.full((len(tracks), len(obs.time_s), 4), np.nan)
     for row, boxes in enumerate(tracks):
-        table[row, obs.frame[boxes]] = boxes
+        place[row, obs.frame[boxes]] = obs.xyxy[boxes]
+    there = np.isfinite(place[..., 0])
     kept: list[int] = []
     for row in sorted(range(len(tracks)), key=lambda row: -float(obs.confidence[tracks[row]].sum())):
-        if not any(_rides(obs, table[row], table[other], settings) for other in kept):
+        shared = there[kept] & there[row]
+        rides = np.flatnonzero(shared.sum(axis=1) >= np.maximum(1, 0.5 * there[row].sum()))
+        who, when = np.nonzero(shared[rides])
+        iou = paired_iou(place[row, when], place[np.array(kept, dtype=int)[rides][who], when])
+        mean = np.bincount(who, weights=iou, minlength=len(rides)) / np.maximum(np.bincount(who, minlength=len(rides)), 1)
+        if not (mean > settings.doubled_iou).any():
             kept.append(row)
     return [tracks[row] for row in sorted(kept)]
-
-
-def _rides(obs: Observations, small: IntArray, large: IntArray, settings: TrackingSettings) -> bool:
-    shared = (small >= 0) & (large >= 0)
-    if not shared.any() or shared.sum() < 0.5 * (small >= 0).sum():
-        return False
-    return float(np.mean(paired_iou(obs.xyxy[small[shared]], obs.xyxy[large[shared]]))) > settings.doubled_iou
