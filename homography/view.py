@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -48,6 +49,17 @@ def to_image(view: FieldView, frame_row: int, xy_yd: npt.NDArray[Any]) -> Array:
         return np.asarray(apply_homography(np.linalg.inv(view.field_from_image[frame_row]), xy_yd))
     return project(np.asarray(xy_yd, dtype=float), pose_at(view.camera, frame_row), view.camera.centre_yd, view.camera.distortion,
                    view.image_size_px)
+
+
+def moved(view: FieldView, new_from_old: npt.NDArray[Any]) -> FieldView:
+    """The same registration on a field that is laid over the old one by `new_from_old` (3, 3), yards to yards, its yard lines
+    known. The camera goes along where the field is shifted; nothing else leaves it a camera that turns and zooms."""
+    map_yd = np.asarray(new_from_old, dtype=float) / new_from_old[2, 2]
+    shift_only = np.allclose(map_yd - np.eye(3), np.pad(map_yd[:2, 2:], ((0, 1), (2, 0))), atol=1e-9)
+    camera = view.camera if shift_only else None
+    if camera is not None:
+        camera = replace(camera, centre_yd=camera.centre_yd + np.append(map_yd[:2, 2], 0.0))
+    return replace(view, field_from_image=map_yd @ view.field_from_image, camera=camera, yard_line_known=True)
 
 
 def require(view: FieldView, frame_row: int) -> None:

@@ -11,9 +11,8 @@ NFL Rule 1). The digits stand on either side of their line, a foot from it (comm
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from itertools import product
 from typing import Any
@@ -24,7 +23,7 @@ import numpy.typing as npt
 
 from homography.field import END_ZONE_YD, LENGTH_YD, LEVELS, LINE_WIDTH_YD, WIDTH_YD, YARD_LINE_SPACING_YD
 from homography.types import LOST, FieldView
-from homography.view import to_image
+from homography.view import moved, to_image
 
 Array = npt.NDArray[np.float64]
 PX_PER_YD = 10
@@ -46,6 +45,8 @@ LEAST_LEAD, LEAST_TOTAL, LEAST_NUMBERS = 4.0, 5.0, 2
 LEAST_SHOWN = 0.9
 MOST_STEPS = 30
 MARGIN_YD = 0.35
+SAMPLED = 7
+"""Every so many px of a place show whether it is in the picture at all."""
 ROW_SLACK = 2
 """Rows of the strip by which numbers of one row may lie apart."""
 
@@ -66,17 +67,7 @@ def read_yard_lines(view: FieldView, stills: Sequence[Still]) -> FieldView:
     row_of = {int(index): row for row, index in enumerate(view.frame_index) if view.status[row] != LOST}
     seen = [(still, row_of[still.frame_index]) for still in stills if still.frame_index in row_of]
     shift = best_shift(*likeness(view, seen))
-    return view if shift is None else shifted(view, shift)
-
-
-def shifted(view: FieldView, shift_yd: float) -> FieldView:
-    """The same registration, `shift_yd` further along the field, where its yard lines are known."""
-    move = np.eye(3)
-    move[0, 2] = shift_yd
-    camera = view.camera
-    if camera is not None:
-        camera = replace(camera, centre_yd=camera.centre_yd + np.array([shift_yd, 0.0, 0.0]))
-    return replace(view, field_from_image=move @ view.field_from_image, camera=camera, yard_line_known=True)
+    return view if shift is None else moved(view, np.array([[1.0, 0.0, shift], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]))
 
 
 def best_shift(x_yd: Array, looks: Array) -> float | None:
@@ -141,8 +132,12 @@ def _patch(view: FieldView, seen: Sequence[tuple[Still, int]], spots: Array) -> 
     """The turf at `spots` (H, W, 2), the median of the moments that show it; NaN where none does, None if none shows much."""
     layers = []
     for still, row in seen:
-        px = to_image(view, row, spots.reshape(-1, 2)).reshape(spots.shape)
         size = np.array(still.grey.shape[::-1])
+        with np.errstate(invalid="ignore"):
+            sample = to_image(view, row, spots[::SAMPLED, ::SAMPLED].reshape(-1, 2))
+            if not ((sample > 1) & (sample < size - 2)).all(axis=1).any():
+                continue
+        px = to_image(view, row, spots.reshape(-1, 2)).reshape(spots.shape)
         with np.errstate(invalid="ignore"):
             shown: npt.NDArray[np.bool_] = np.asarray(((px > 1) & (px < size - 2)).all(axis=2))
             fine = np.linalg.norm(px[1:, 0] - px[:-1, 0], axis=1).max() * PX_PER_YD > LEAST_PX_PER_YD
@@ -155,9 +150,15 @@ def _patch(view: FieldView, seen: Sequence[tuple[Still, int]], spots: Array) -> 
         layers.append(np.where(shown, cv2.remap(still.grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR), np.nan))
     if not layers:
         return None
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # of places that no moment shows
-        return np.asarray(np.nanmedian(np.array(layers, dtype=np.float32), axis=0), dtype=np.float32)
+    return median_shown(np.array(layers, dtype=np.float32))
+
+
+def median_shown(layers: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The median over the first axis of what is not NaN; NaN where all is. (NumPy's own goes pixel by pixel here.)"""
+    count = np.isfinite(layers).sum(axis=0)
+    ordered = np.sort(layers, axis=0)  # NaN last
+    middle = [np.take_along_axis(ordered, np.maximum(at, 0)[None], axis=0)[0] for at in ((count - 1) // 2, count // 2)]
+    return np.where(count > 0, (middle[0] + middle[1]) / 2, np.nan).astype(np.float32)
 
 
 def _looks(patch: npt.NDArray[np.float32]) -> Array:
@@ -167,9 +168,7 @@ def _looks(patch: npt.NDArray[np.float32]) -> Array:
     clean = patch.copy()
     clean[:, middle - half:middle + half] = np.nan
     shown = np.isfinite(clean)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)
-        turf = np.nanmedian(clean, axis=1, keepdims=True)
+    turf = median_shown(clean.T)[:, None]
     clean = np.where(shown, clean, np.where(np.isfinite(turf), turf, 0.0)).astype(np.float32)
     height = templates(1)[0].shape[0]
     shown[:, middle - half:middle + half] = True

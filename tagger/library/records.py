@@ -156,7 +156,8 @@ class RepSummary(NamedTuple):
 class StoredRep:
     """One whole rep: `reading` and `situation` are effective (the coach's word over the automatic value), `automatic` and
     `script` as they were tagged. `reread_upto` is the newest correction that was read into the tags anew, 0 for none.
-    `verdicts` runs beside `reading.events`: "open", "confirmed" or "added"."""
+    `verdicts` runs beside `reading.events`: "open", "confirmed" or "added". `laid`: how the other view lies on the main one
+    (JSON values), where a coach's word on a field let them be laid on each other when the rep was read anew."""
 
     summary: RepSummary
     clips: tuple[StoredClip, ...]
@@ -169,6 +170,7 @@ class StoredRep:
     numbers: Mapping[str, str]
     by_coach: frozenset[str]
     reread_upto: int = 0
+    laid: Mapping[str, Any] | None = None
 
     @property
     def main_clip(self) -> StoredClip:

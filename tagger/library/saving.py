@@ -62,16 +62,17 @@ def rebuild(connection: sqlite3.Connection, rep_id: int) -> None:
     write_effective(connection, rep_id, state, automatic, json.loads(sides), json.loads(tracks))
 
 
-def reread_of(connection: sqlite3.Connection, rep_id: int) -> tuple[Reading | None, int]:
-    """(what was read anew on the coach's word, the newest correction that was read in), (None, 0) if nothing was."""
-    row = connection.execute("SELECT reading, upto FROM reread WHERE rep_id = ?", (rep_id,)).fetchone()
-    return (None, 0) if row is None else (reading_from_json(json.loads(row[0])), int(row[1]))
+def reread_of(connection: sqlite3.Connection, rep_id: int) -> tuple[Reading | None, int, Any]:
+    """(what was read anew on the coach's word, the newest correction that was read in, how the other view then lay on the main
+    one), (None, 0, None) if nothing was."""
+    row = connection.execute("SELECT reading, upto, laid FROM reread WHERE rep_id = ?", (rep_id,)).fetchone()
+    return (None, 0, None) if row is None else (reading_from_json(json.loads(row[0])), int(row[1]), _json(row[2]))
 
 
-def save_reread(connection: sqlite3.Connection, rep_id: int, reading: Reading, upto: int) -> None:
+def save_reread(connection: sqlite3.Connection, rep_id: int, reading: Reading, upto: int, laid: Any) -> None:
     """Keep a reading on the coach's word beside the blind one, and write the rep's rows from it."""
-    connection.execute("INSERT OR REPLACE INTO reread (rep_id, upto, reading) VALUES (?, ?, ?)",
-                       (rep_id, upto, json.dumps(reading_to_json(reading))))
+    connection.execute("INSERT OR REPLACE INTO reread (rep_id, upto, reading, laid) VALUES (?, ?, ?, ?)",
+                       (rep_id, upto, json.dumps(reading_to_json(reading)), None if laid is None else json.dumps(laid)))
     rebuild(connection, rep_id)
 
 

@@ -100,13 +100,13 @@ class Library:
             self._must_exist(connection, rep_id)
             save_reading(connection, rep_id, reading)
 
-    def save_reread(self, rep_id: int, reading: Reading, upto: int) -> None:
-        """Keep what was read anew on the coach's word up to correction `upto`; the blind automatic reading stays beside it.
-        Raises LibraryError if there is a newer word by now."""
+    def save_reread(self, rep_id: int, reading: Reading, upto: int, laid: Mapping[str, Any] | None = None) -> None:
+        """Keep what was read anew on the coach's word up to correction `upto`, and how the views then lay on each other; the
+        blind automatic reading stays beside it. Raises LibraryError if there is a newer word by now."""
         with self._writing() as connection:
             self._must_exist(connection, rep_id)
             self._must_be_at(connection, rep_id, upto)
-            save_reread(connection, rep_id, reading, upto)
+            save_reread(connection, rep_id, reading, upto, laid)
 
     def forget(self, folder: Path | None = None, rep_ids: Sequence[int] = (), number: str | None = None, side: str | None = None,
                everything: bool = False) -> Forgotten:
@@ -148,12 +148,12 @@ class Library:
             summary = connection.execute(f"SELECT {_search.SUMMARY_COLUMNS} FROM rep WHERE rep_id = ?", (rep_id,)).fetchone()
             clips = connection.execute("SELECT * FROM clip WHERE rep_id = ? ORDER BY is_main DESC, clip_id", (rep_id,)).fetchall()
             log = corrections_of(connection, rep_id)
-            reread, upto = reread_of(connection, rep_id)
+            reread, upto, laid = reread_of(connection, rep_id)
         state = effective(reread or automatic, script, log, json.loads(clips[0]["number_of_player"]) if clips else None)
         return StoredRep(
             RepSummary(*summary), tuple(_clip(clip) for clip in clips),
             state.reading, state.situation, automatic, script, tuple(log), state.verdicts, state.numbers, state.by_coach,
-            upto)
+            upto, laid)
 
     def arrays(self, clip_id: int) -> ClipArrays:
         """The kept tracks and the field of one clip."""

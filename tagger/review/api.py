@@ -63,7 +63,7 @@ def moving(request: Request, rep_id: Number, clip_id: Number) -> JSONResponse:
     clip = next((clip for clip in stored.clips if clip.clip_id == clip_id), None)
     if clip is None:
         return refused(404, f"clip {clip_id}: not a view of this rep")
-    return JSONResponse(moving_data(stored, clip, *(arrays_of(library, stored, one) for one in (clip, stored.main_clip))))
+    return JSONResponse(moving_data(stored, clip, {one.clip_id: arrays_of(library, stored, one) for one in stored.clips}))
 
 
 @router.get("/film/{clip_id}")
@@ -121,9 +121,9 @@ def read_again(request: Request, rep_id: Number, asked: Reread) -> JSONResponse:
     with request.app.state.shelf.rereading:  # one at a time: it is the only thing here that takes a processor for long
         stored = library.rep(rep_id)
         if version_of(stored) == asked.version and is_stale(stored):
-            reading = read_anew(library, stored)
+            reading, laid = read_anew(library, stored)
             with suppress(StaleEdit):  # a newer word will be read in its turn
-                library.save_reread(rep_id, reading, asked.version)
+                library.save_reread(rep_id, reading, asked.version, laid)
     return _whole(library, rep_id)
 
 

@@ -39,7 +39,8 @@ def read_stale(folder: Path, rep_ids: list[int], rereading: threading.Lock) -> N
             with rereading, suppress(ValueError):
                 rep = library.rep(rep_id)
                 if is_stale(rep):
-                    library.save_reread(rep_id, read_anew(library, rep), version_of(rep))
+                    reading, laid = read_anew(library, rep)
+                    library.save_reread(rep_id, reading, version_of(rep), laid)
 
 
 def _film(folder: Path) -> list[tuple[Path, str]]:

@@ -18,9 +18,13 @@ from tagger.library.effective import standing
 from tagger.library.faults import LibraryError
 from tagger.library.records import ClipArrays, StoredClip, StoredRep
 from tagger.library.store import Library
+from tagger.review.both_views import rows_of
 from tagger.review.registration_fix import anchors_from
 from vision.types import Tracks
 from vision.video import read_frames
+
+FACING_YD = 0.5
+"""So far before a man lies the point by which the way he faces is turned."""
 
 
 def named(anchors: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
@@ -87,16 +91,29 @@ def watched_field(clip: StoredClip, tracks: Tracks, automatic: FieldView, clicks
 
 def on_field_of(view: FieldView, arrays: ClipArrays) -> ClipArrays:
     """The arrays on another field. Whom the clip's own picture shows is placed anew; who came from the rep's other view moves as
-    the ground under him does."""
-    own, old = locate(arrays.tracks, view), arrays.field_tracks
-    shown = set(zip(arrays.tracks.frame_index.tolist(), arrays.tracks.track_id.tolist(), strict=True))
-    lent = np.array([pair not in shown for pair in zip(old.frame_index.tolist(), old.track_id.tolist(), strict=True)], dtype=bool)
-    xy = moved_with_the_ground(old.frame_index[lent], old.xy_yd[lent], arrays.field_view, view)
-    known = np.flatnonzero(lent)[np.isfinite(xy).all(axis=1)]
-    borrowed = replace(_rows(old, known), xy_yd=xy[np.isfinite(xy).all(axis=1)])
-    whole = {f.name: np.concatenate([getattr(own, f.name), getattr(borrowed, f.name)]) for f in fields(FieldTracks)}
+    the ground under him does. The way each man faces turns with the ground."""
+    own, old = locate(arrays.tracks, view), _with_the_ground(arrays.field_tracks, arrays.field_view, view)
+    shown = set(_keys(arrays.tracks))
+    lent = np.array([key not in shown for key in _keys(old)], dtype=bool)
+    facing_of = dict(zip(_keys(old), old.facing_rad.tolist(), strict=True))
+    own = replace(own, facing_rad=np.array([facing_of.get(key, np.nan) for key in _keys(own)], dtype=float))
+    whole = {f.name: np.concatenate([getattr(own, f.name), getattr(old, f.name)[lent]]) for f in fields(FieldTracks)}
     order = np.lexsort((whole["track_id"], whole["frame_index"]))
     return ClipArrays(arrays.tracks, FieldTracks(**{name: column[order] for name, column in whole.items()}), view)
+
+
+def _keys(tracks: Tracks | FieldTracks) -> list[tuple[int, int]]:
+    """(frame, track) of every row."""
+    return list(zip(tracks.frame_index.tolist(), tracks.track_id.tolist(), strict=True))
+
+
+def _with_the_ground(tracks: FieldTracks, before: FieldView, after: FieldView) -> FieldTracks:
+    """Field tracks of one field of a clip on another, spots and facing; rows that either field has lost are left out."""
+    ahead_yd = FACING_YD * np.column_stack([np.cos(tracks.facing_rad), np.sin(tracks.facing_rad)])
+    spot, ahead = (moved_with_the_ground(tracks.frame_index, xy, before, after) for xy in (tracks.xy_yd, tracks.xy_yd + ahead_yd))
+    known = np.isfinite(spot).all(axis=1)
+    facing = np.arctan2(*(ahead - spot).T[::-1])
+    return rows_of(replace(tracks, xy_yd=np.where(known[:, None], spot, 0.0), facing_rad=facing), known)
 
 
 def moved_with_the_ground(frame_index: np.ndarray, xy_yd: np.ndarray, before: FieldView, after: FieldView) -> np.ndarray:
@@ -111,7 +128,3 @@ def moved_with_the_ground(frame_index: np.ndarray, xy_yd: np.ndarray, before: Fi
         onto = after.field_from_image[new] @ np.linalg.inv(before.field_from_image[old])
         out[mine] = apply_homography(onto, xy_yd[mine])
     return out
-
-
-def _rows(tracks: FieldTracks, rows: np.ndarray) -> FieldTracks:
-    return FieldTracks(*(getattr(tracks, f.name)[rows] for f in fields(FieldTracks)))

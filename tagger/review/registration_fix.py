@@ -7,12 +7,12 @@ is a shift, whatever the camera did. Clicks therefore correct the field once, fo
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from homography.types import LOST, FieldView, apply_homography
+from homography.types import LOST, FieldView
+from homography.view import moved, to_field
 from tagger.library.records import Correction
 from vision.types import FloatArray
 
@@ -27,7 +27,7 @@ def corrected_view(view: FieldView, anchors: Iterable[Mapping[str, Any]]) -> Fie
     """The view with its field moved so that each anchor's picture spot lies on its field spot.
 
     One click shifts, two also turn and scale, three or more fit an affine map (least squares). Clicks in frames that
-    are lost, or that were never solved, are left out. The camera is dropped: it no longer explains the homographies.
+    are lost, or that were never solved, are left out.
     """
     rows = {int(frame): row for row, frame in enumerate(view.frame_index)}
     seen, true = [], []
@@ -35,14 +35,11 @@ def corrected_view(view: FieldView, anchors: Iterable[Mapping[str, Any]]) -> Fie
         row = rows.get(int(anchor["frame_index"]))
         if row is None or view.status[row] == LOST:
             continue
-        spot = apply_homography(view.field_from_image[row], np.array([anchor["image_xy_px"]], dtype=float))[0]
+        spot = to_field(view, row, np.array([anchor["image_xy_px"]], dtype=float))[0]
         if np.isfinite(spot).all():
             seen.append(spot)
             true.append(anchor["field_xy_yd"])
-    if not seen:
-        return view
-    moved = field_map(np.array(seen), np.array(true, dtype=float)) @ view.field_from_image
-    return replace(view, field_from_image=moved, camera=None, yard_line_known=True)
+    return moved(view, field_map(np.array(seen), np.array(true, dtype=float))) if seen else view
 
 
 def field_map(seen_yd: FloatArray, true_yd: FloatArray) -> FloatArray:

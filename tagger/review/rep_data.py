@@ -17,6 +17,7 @@ from tagger.library.effective import standing
 from tagger.library.reading_json import family_of, likeliest, reading_to_json, situation_to_json
 from tagger.library.records import ClipArrays, Correction, StoredClip, StoredRep
 from tagger.library.store import RosterEntry
+from tagger.review.both_views import alignment_of, completed, other_view, same_men, shown
 from tagger.review.clicked_film import on_field_of
 from tagger.review.other_view import same_tracks
 from tagger.review.placement import placement_of
@@ -55,6 +56,7 @@ def rep_data(rep: StoredRep, stale: bool, roster: Iterable[RosterEntry] = ()) ->
             "set_name": rep.automatic.formation.set_name if rep.automatic.formation else None,
         },
         "corrections": log_data(rep.corrections),
+        "read_together": read_together(rep),
         "clips": [_clip_data(clip, main, rep) for clip in rep.clips],
     }
 
@@ -82,13 +84,24 @@ def _clip_data(clip: StoredClip, main: StoredClip, rep: StoredRep) -> dict[str, 
 
 
 def clock_offset_s(clip: StoredClip, main: StoredClip, rep: StoredRep) -> float:
-    """What to add to the main clip's clock for this clip's: both saw one snap. 0 where either snap is unknown."""
+    """What to add to the main clip's clock for this clip's. Views that were laid on each other know it, whatever the snap; else
+    both saw one snap. 0 where either snap is unknown."""
     told = [c.after for c in standing(rep.corrections) if c.subject == f"clip:{clip.fingerprint}" and c.field == "snap_s"]
-    own = told[-1] if told else clip.snap_s
-    main_snap_s = rep.reading.snap_s
+    own, main_snap_s = told[-1] if told else clip.snap_s, rep.reading.snap_s
+    how = alignment_of(rep)
+    if not told and how is not None and not clip.is_main:
+        return round(-how.offset_s, 4)
+    if not told and followed_together(clip, main):
+        main_snap_s = main.snap_s
     if clip.is_main or own is None or main_snap_s is None:
         return 0.0
     return round(float(own) - main_snap_s, 4)
+
+
+def read_together(rep: StoredRep) -> bool:
+    """True if the rep's reading stands on more than one view."""
+    others = [clip for clip in rep.clips if not clip.is_main]
+    return bool(others) and (rep.laid is not None or all(followed_together(clip, rep.main_clip) for clip in others))
 
 
 def fixed_arrays(rep: StoredRep, clip: StoredClip, arrays: ClipArrays) -> ClipArrays:
@@ -112,12 +125,21 @@ def sides_of(rep: StoredRep, clip: StoredClip) -> dict[int, str]:
     return sides
 
 
-def moving_data(rep: StoredRep, clip: StoredClip, arrays: ClipArrays, main_arrays: ClipArrays) -> dict[str, Any]:
-    """A view's frames, people and zones. Lists run over `time_s`'s frames; a person's over `first` and on, null in gaps.
-    In another view than the main one people carry the names that the main view gave them; `own` is the name under which a
-    correction of this view's tracks knows them."""
-    fixed = fixed_arrays(rep, clip, arrays)
-    main_fixed = fixed if clip.is_main else fixed_arrays(rep, rep.main_clip, main_arrays)
+def in_force(rep: StoredRep, arrays: Mapping[int, ClipArrays]) -> dict[int, ClipArrays]:
+    """Every clip's arrays (by clip id) on the coach's word, the main view with whom only the other shows where `rep.laid`."""
+    fixed = {clip.clip_id: fixed_arrays(rep, clip, arrays[clip.clip_id]) for clip in rep.clips}
+    main, other, how = rep.main_clip, other_view(rep), alignment_of(rep)
+    if how is not None and other is not None:
+        fixed[main.clip_id] = completed(fixed[main.clip_id], fixed[other.clip_id], how, followed_together(other, main))
+    return fixed
+
+
+def moving_data(rep: StoredRep, clip: StoredClip, arrays: Mapping[int, ClipArrays]) -> dict[str, Any]:
+    """A view's frames, people and zones; `arrays` of every clip, by its id. Lists run over `time_s`'s frames; a person's over
+    `first` and on, null in gaps. In another view than the main one people carry the names that the main view gave them; `own` is
+    the name under which a correction of this view's tracks knows them."""
+    together = in_force(rep, arrays)
+    fixed, main_fixed = together[clip.clip_id], together[rep.main_clip.clip_id]
     names, sides = who_is_who(rep, main_fixed)
     snap_s = None if rep.reading.snap_s is None else rep.reading.snap_s + clock_offset_s(clip, rep.main_clip, rep)
     if not followed_together(clip, rep.main_clip):
@@ -153,12 +175,22 @@ def who_is_who(rep: StoredRep, main_fixed: ClipArrays) -> tuple[dict[int, str], 
         if not isinstance(play, Abstention):
             names = {int(player.lstrip("T")): player for player in play.player_id}
             sides = {int(p.lstrip("T")): str(side) for p, side in zip(play.player_id, play.side, strict=True)} | sides
+    receivers = rep.reading.formation.receivers if rep.reading.formation else {}
+    for side, players in (("defense", [d.player_id for d in rep.reading.defenders]), ("offense", list(receivers))):
+        for player in players:  # whom only a coach's word brought into the play is called after his track
+            track = track_of(main, player)
+            if track is not None:
+                names.setdefault(track, player)
+                sides.setdefault(track, side)
     return names, sides
 
 
 def _other_tracks(rep: StoredRep, clip: StoredClip, fixed: ClipArrays, main_fixed: ClipArrays,
                   names: Mapping[int, str]) -> dict[int, int]:
     """Track of another view, followed by itself -> track of the main one who is the same man."""
+    how = alignment_of(rep)
+    if how is not None:
+        return same_men(shown(main_fixed), shown(fixed), how)
     if rep.reading.snap_s is None:
         return {}
     shifted = not (main_fixed.field_view.yard_line_known and fixed.field_view.yard_line_known)
@@ -206,11 +238,12 @@ def _people(tracks: Tracks, field_tracks: FieldTracks, view: FieldView, names: M
             own: Mapping[int, str]) -> list[dict[str, Any]]:
     row_of = {int(frame): row for row, frame in enumerate(view.frame_index)}
     people = []
-    for track in np.unique(tracks.track_id):
+    for track in np.union1d(tracks.track_id, field_tracks.track_id):
         mine, located = tracks.track_id == track, field_tracks.track_id == track
-        rows = np.array([row_of[int(f)] for f in tracks.frame_index[mine]])
-        spots = np.array([row_of[int(f)] for f in field_tracks.frame_index[located]], dtype=int)
-        first, length = int(rows[0]), int(rows[-1] - rows[0] + 1)
+        rows, spots = (np.array([row_of[int(f)] for f in seen], dtype=int)
+                       for seen in (tracks.frame_index[mine], field_tracks.frame_index[located]))
+        both = np.concatenate([rows, spots])  # the other view may show a man before and after this one does
+        first, length = int(both.min()), int(np.ptp(both)) + 1
         people.append(
             {
                 "track": int(track),
@@ -230,8 +263,7 @@ def _people(tracks: Tracks, field_tracks: FieldTracks, view: FieldView, names: M
 def _laid(rows: np.ndarray, values: np.ndarray, length: int, digits: int) -> list[float | None]:
     """Values (N, K) laid out flat over `length` rows, null where there is none."""
     full = np.full((length, values.shape[1]), np.nan)
-    inside = (rows >= 0) & (rows < length)
-    full[rows[inside]] = values[inside]
+    full[rows] = values
     return _rounded(full.ravel(), digits)
 
 

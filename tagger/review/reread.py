@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -20,8 +21,9 @@ from tagger.library.identity import rename
 from tagger.library.own_shifts import load_shifts
 from tagger.library.records import ClipArrays, Correction, StoredRep
 from tagger.library.store import Library
+from tagger.review.both_views import field_was_told, lay, other_view
 from tagger.review.clicked_film import arrays_of, find_fields
-from tagger.review.rep_data import fixed_arrays
+from tagger.review.rep_data import fixed_arrays, in_force
 from tagger.review.track_fixes import track_of
 
 CONDITIONING_REP_FIELDS = frozenset({"snap_s", "direction", "ball_xy_yd", "family", "play_kind"})
@@ -43,14 +45,21 @@ def is_stale(rep: StoredRep) -> bool:
     return max((c.correction_id for c in rep.corrections if conditions(c)), default=0) > rep.reread_upto
 
 
-def read_anew(library: Library, rep: StoredRep) -> Reading:
-    """What `reread` makes of a rep, fields that wait for clicks being found first. Raises ValueError as both do."""
+def read_anew(library: Library, rep: StoredRep) -> tuple[Reading, dict[str, Any] | None]:
+    """What `reread` makes of a rep, fields that wait for clicks being found first; and how its views lie on each other, if a
+    coach's word on a field asked for that and it is clear. Raises ValueError as both do."""
     find_fields(library, rep)
-    return reread(rep, arrays_of(library, rep, rep.main_clip), load_shifts(library.folder))
+    arrays = {clip.clip_id: arrays_of(library, rep, clip) for clip in rep.clips}
+    main, other = rep.main_clip, other_view(rep)
+    laid = None
+    if other is not None and field_was_told(rep):
+        laid = lay(*(fixed_arrays(rep, clip, arrays[clip.clip_id]) for clip in (main, other)))
+    fixed = in_force(replace(rep, laid=laid), arrays)[main.clip_id]
+    return reread(rep, fixed, load_shifts(library.folder)), laid
 
 
-def reread(rep: StoredRep, arrays: ClipArrays, own: OwnShifts | None = None) -> Reading:
-    """The rep read anew from its main clip's kept tracks, with the coach's word on tracks, sides, field, ball, snap,
+def reread(rep: StoredRep, fixed: ClipArrays, own: OwnShifts | None = None) -> Reading:
+    """The rep read anew from its main clip's tracks as the coach has put them right, with his word on sides, ball, snap,
     family, kind of play and assignments; `own` is what the library's finished reps taught about the chances.
 
     Raises ValueError with one line where football cannot start.
@@ -59,7 +68,7 @@ def reread(rep: StoredRep, arrays: ClipArrays, own: OwnShifts | None = None) -> 
     from tagger.football import play_from_field, read_play
 
     said = standing(rep.corrections)
-    clip, fixed = rep.main_clip, fixed_arrays(rep, rep.main_clip, arrays)
+    clip = rep.main_clip
     told_sides = {
         track_of(clip, c.subject.removeprefix("player:")): str(c.after)
         for c in said

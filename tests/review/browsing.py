@@ -10,6 +10,7 @@ from typing import Any
 from tagger.library.store import Library
 from tagger.review.reread import is_stale
 
+HOST = "127.0.0.1:8423"
 CHROMIUM = os.environ.get("DEEPTHIRD_CHROMIUM", "/usr/bin/chromium")
 ARGUMENTS = [
     "--no-sandbox",

@@ -17,15 +17,13 @@ from starlette.testclient import TestClient
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from browsing import ARGUMENTS, CHROMIUM
+from browsing import ARGUMENTS, CHROMIUM, HOST
 from invented import add_rep
 
 from tagger.library.store import Library
 from tagger.review.app import create_app
 from tagger.review.safety import Door
 from tagger.review.serve import Listening, serve
-
-HOST = "127.0.0.1:8423"
 
 
 @pytest.fixture(scope="session")

@@ -235,6 +235,15 @@ def reading(confidence: float = 0.62) -> Reading:
     )
 
 
+def clip_record(
+    path: Path, tracks: Tracks, located: FieldTracks, view: FieldView, told: Reading, track_of: dict[str, int]
+) -> ClipRecord:
+    """The file at `path` as a tagged clip."""
+    sides = {p: "defense" if p[0] == "D" else "offense" for p in track_of}
+    facts = (path, fingerprint(path), path.stat().st_size, float(FPS), FRAMES / FPS, *SIZE, FRAMES)
+    return ClipRecord(*facts, tracks, located, view, told, track_of, sides)
+
+
 def add_rep(
     library: Library,
     folder: Path,
@@ -262,23 +271,8 @@ def add_rep(
             view = lost_view(view.frame_index, view.image_size_px, "no field for a test")
             field_tracks = FieldTracks(*(getattr(field_tracks, name)[:0] for name in FieldTracks.__dataclass_fields__))
             told, players = silent_reading(Abstention("rep", view.reason)), []
-        clips.append(
-            ClipRecord(
-                path,
-                fingerprint(path),
-                path.stat().st_size,
-                float(FPS),
-                FRAMES / FPS,
-                *SIZE,
-                FRAMES,
-                tracks,
-                field_tracks,
-                view,
-                told or reading(confidence),
-                {p: k + 1 for k, p in enumerate(players)},
-                {p: "defense" if p[0] == "D" else "offense" for p in players},
-            )
-        )
+        track_of = {p: k + 1 for k, p in enumerate(players)}
+        clips.append(clip_record(path, tracks, field_tracks, view, told or reading(confidence), track_of))
     return library.save_rep(RepRecord(name, tuple(clips), Situation(3, 7.0, "left", "team", "11", call, 55.0)))
 
 

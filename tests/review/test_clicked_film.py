@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from browsing import HOST
 from click.testing import CliRunner
-from conftest import HOST
 from starlette.testclient import TestClient
 
 from homography.field import LENGTH_YD, WIDTH_YD
