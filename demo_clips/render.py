@@ -67,14 +67,15 @@ class Look:
     bodies: Bodies
 
 
-def design_look(motion: RepMotion, rng: np.random.Generator, own_club: bool) -> Look:
-    """The invented club at home (`own_club`), or some other field, weather and pair of teams at random."""
+def design_look(motion: RepMotion, rng: np.random.Generator, own_club: bool, odd_field: bool = False) -> Look:
+    """The invented club at home (`own_club`), or some other field (`odd_field`: of practice, perhaps half painted), weather and
+    pair of teams at random."""
     if own_club:
         own = np.random.default_rng(club.FIELD_SEED)
         field = random_field(own, motion.level, "stadium", (club.NICKNAME, club.TOWN), (club.TEAL, club.AMBER), whole=True)
         kits: dict[str, Kit] = dict(club.KITS)
     else:
-        field = random_field(rng, motion.level, whole=True)
+        field = random_field(rng, motion.level, "practice" if odd_field else None, whole=not odd_field)
         kits = dict(club.KITS) | _random_kits(rng)
     coach = club.TEAL if own_club else random_colour(rng)
     worn = [

@@ -31,6 +31,7 @@ class _Order:
     size_px: tuple[int, int]
     rate: str | None
     own_club: bool
+    odd_field: bool
     duration_s: float | None
     quality: int
     play_options: Mapping[str, Any]
@@ -47,7 +48,7 @@ def _write_rep(order: _Order) -> int:
     name = rep_name(order.index)
     motion, truth = make_rep(order.seed, order.index, order.play_options)
     rng = np.random.default_rng([order.seed, order.index, 1])
-    look = design_look(motion, rng, order.own_club)
+    look = design_look(motion, rng, order.own_club, order.odd_field)
     rate: Fraction = RATES[order.rate or str(rng.choice(list(RATES), p=[0.7, 0.15, 0.1, 0.05]))]
     lasts = float(motion.time_s[-1]) if order.duration_s is None else min(order.duration_s, float(motion.time_s[-1]))
     partial = order.out_dir / f".{name}.partial"
@@ -134,7 +135,8 @@ def simulate(
     """Write `count` reps of `seed` under `out_dir` and return it. What is already there is kept, so a broken run goes on.
 
     The same seed gives the same reps on any number of workers. `progress(done, count)` is called after each rep. `options`:
-    `rate` (29.97, 30, 25 or 59.94; default: mixed), `own_club` (the invented club's field and kits; default: varied),
+    `rate` (29.97, 30, 25 or 59.94; default: mixed), `own_club` (the invented club's field and kits; default: varied), `odd_field`
+    (a practice field that may lack hash marks, every other yard line or a half of its paint; default: whole fields),
     `duration_s` (cut longer reps), `quality` (x264's constant rate factor), and those of `demo_clips.play.make_rep`.
     Raises ValueError on unknown views, options or rates, and where the folder holds other reps.
     """
@@ -142,9 +144,8 @@ def simulate(
     for view in views:
         if view not in VIEWS:
             raise ValueError(f"view {view!r}: unknown, wanted one of {', '.join(VIEWS)}")
-    rate, own_club, duration, quality = (
-        given.pop(k, d) for k, d in (("rate", None), ("own_club", False), ("duration_s", None), ("quality", 25))
-    )
+    usual = {"rate": None, "own_club": False, "odd_field": False, "duration_s": None, "quality": 25}
+    rate, own_club, odd_field, duration, quality = (given.pop(name, value) for name, value in usual.items())
     if rate is not None and rate not in RATES:
         raise ValueError(f"rate {rate!r}: unknown, wanted one of {', '.join(RATES)}")
     if count < 1 or min(size) < 64 or size[0] % 2 or size[1] % 2:
@@ -152,7 +153,7 @@ def simulate(
     out_dir = Path(out_dir)
     out_dir.mkdir(parents=True, exist_ok=True)
     todo = [
-        _Order(seed, i, out_dir, tuple(views), size, rate, own_club, duration, quality, given)
+        _Order(seed, i, out_dir, tuple(views), size, rate, own_club, odd_field, duration, quality, given)
         for i in range(count)
         if not _already_there(out_dir / rep_name(i), seed, tuple(views))
     ]

@@ -1,12 +1,15 @@
 """Registration on rendered reps, per view, beside OpenCV's findHomography (RANSAC) frame by frame on the same detected points.
 
-    python tests/bench/bench_registration.py --seeds 900:902 [--folder DIR] [--weights FILE] [--every 2] [--boxes detector|truth]
+    python tests/bench/bench_registration.py --seeds 900:902 [--views sideline,end-zone,low-sideline] [--odd] [--folder DIR]
 
+`--odd`: practice fields that may lack hash marks, every other yard line or a half of their paint. `--stills 3`: so many frames of
+each clip are also registered each by itself.
 Errors are in yards over the part of the field that the true camera shows, a lattice of 2.5 yd; x counts up to whole 5 yd and the
-field's half-turn, which no yard line tells. A clip is an alias if its median error is over a yard: wrong spacing, wrong rows or a
-mirror image. Sigma: root mean square error per axis near the middle of the visible field over `sigma_yd`; honest is 1, below is
-cautious. The baseline gets hash marks and crossings of yard lines with sidelines, labelled by the registration itself, and of the
-ways to paint marks the one that turns out best for it in each frame: favours.
+field's half-turn, which no yard line tells; whether the yard line is known, and rightly, is counted apart. A clip (or still) is
+an alias if its median error is over a yard: wrong spacing, wrong rows or a mirror image. Sigma: root mean square error per axis
+near the middle of the visible field over `sigma_yd`; honest is 1, below is cautious. The baseline gets hash marks and crossings
+of yard lines with sidelines, labelled by the registration itself, and of the ways to paint marks the one that turns out best for
+it in each frame: favours.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ import json
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import product
 from pathlib import Path
 from time import process_time
 from typing import Any
@@ -24,7 +28,7 @@ import cv2
 import numpy as np
 
 from demo_clips.simulate import simulate
-from homography import FieldView, FrameEvidence, Observer, solve_clip, to_field, to_image
+from homography import FieldView, FrameEvidence, Observer, solve_clip, solve_still, to_field, to_image
 from homography.adjust import Solution
 from homography.assign import HASH_YARD, SIDELINE, YARD_LINE, assign, hash_rows_yd
 from homography.camera import project
@@ -33,8 +37,11 @@ from homography.habit import MARK_OFFSETS_YD
 from homography.stripes import fit_line
 from homography.types import LOST, apply_homography
 from homography.view import pose_at
-from vision.detector import load_detector
+from homography.yard_numbers import Still, read_yard_lines
+from tagger.watching import MAX_HEIGHT_PX
+from vision.detector import TRACKED_CONFIDENCE, Detector, load_detector
 from vision.video import read_frames
+from vision.window import Window
 
 SPOTS = np.stack(np.meshgrid(np.arange(0, LENGTH_YD + 1, 2.5), np.linspace(0, WIDTH_YD, 22)), axis=-1).reshape(-1, 2)
 HALF_TURN = np.array([LENGTH_YD, WIDTH_YD])
@@ -42,6 +49,8 @@ ALIAS_YD = 1.0
 GATE_PX = 3.5
 FEWEST_ON_LINE = 6
 RANSAC_PX = 3.0
+EVERY = 2
+"""Frames from one look for people to the next, as in film of 30 Hz."""
 
 
 @dataclass(frozen=True)
@@ -56,22 +65,38 @@ class Judged:
     over_sigma: np.ndarray
     baseline_yd: np.ndarray
     level_right: bool
+    yard_line: str
     observe_ms: float
     solve_s: float
     reason: str
+    stills: tuple[tuple[float, float] | None, ...] = ()
 
 
-def film(folder: Path, clip: dict[str, Any], detector: Any, every: int) -> tuple[list[FrameEvidence], float]:
-    """The clip's evidence, and the ms a frame that observing took. Without a detector the truth's boxes stand in."""
-    observer, evidence, seconds, boxes = Observer(), [], 0.0, np.zeros((0, 4), dtype=np.float32)
-    for frame in read_frames(folder / clip["file"]):
-        if frame.index % every == 0:
-            boxes = detector.detect(frame.index, frame.time_s, frame.bgr).xyxy if detector else np.array(
-                [row[1:5] for row in clip["frames"][frame.index]["boxes"]], dtype=np.float32).reshape(-1, 4)
+@dataclass(frozen=True)
+class Filmed:
+    """A clip's evidence, its stills for the yard numbers, the ms a frame that observing took, and (frame index, registration) of
+    the frames that were registered by themselves."""
+
+    evidence: list[FrameEvidence]
+    stills: list[Still]
+    observe_ms: float
+    alone: list[tuple[int, FieldView]]
+
+
+def film(folder: Path, clip: dict[str, Any], detector: Detector, alone: int) -> Filmed:
+    """Look at the clip as the pipeline does."""
+    observer, evidence, seconds, window = Observer(), [], 0.0, Window(detector)
+    boxes, views = np.zeros((0, 4), dtype=np.float32), []
+    wanted = {int((i + 0.5) / alone * len(clip["frames"])) for i in range(alone)}
+    for frame in read_frames(folder / clip["file"], MAX_HEIGHT_PX):
+        if frame.index % EVERY == 0:
+            boxes = window.detect(frame.index, frame.time_s, frame.bgr).xyxy
         start = process_time()
         evidence.append(observer.observe(frame.index, frame.time_s, frame.bgr, boxes))
         seconds += process_time() - start
-    return evidence, 1000.0 * seconds / len(evidence)
+        if frame.index in wanted:
+            views.append((frame.index, solve_still(frame.bgr, detector.detect(0, 0.0, frame.bgr).xyxy)))
+    return Filmed(evidence, observer.stills, 1000.0 * seconds / len(evidence), views)
 
 
 def true_picture(clip: dict[str, Any], index: int) -> tuple[np.ndarray, np.ndarray]:
@@ -137,20 +162,30 @@ def baseline(view: FieldView, row: int, frame: FrameEvidence, mark_offset_yd: fl
     return None if matrix is None else np.asarray(matrix)
 
 
-def judge(folder: Path, clip: dict[str, Any], level: str, detector: Any, every: int) -> Judged:
+def alone(view: FieldView, clip: dict[str, Any], index: int) -> tuple[float, float] | None:
+    """Median and 95th percentile of the error in yards of a frame registered by itself, None where that abstains."""
+    if view.status[0] == LOST:
+        return None
+    px, seen = true_picture(clip, index)
+    size = np.linalg.norm(aligned(to_field(view, 0, px[seen]), SPOTS[seen])[0], axis=1)
+    return float(np.nanmedian(size)), float(np.nanpercentile(size, 95))
+
+
+def judge(folder: Path, clip: dict[str, Any], level: str, detector: Detector, stills: int) -> Judged:
     """Register one clip and compare."""
-    evidence, observe_ms = film(folder, clip, detector, every)
+    filmed = film(folder, clip, detector, stills)
     start = process_time()
-    view = solve_clip(evidence)
+    view = read_yard_lines(solve_clip(filmed.evidence), filmed.stills)
     solve_s = process_time() - start
-    errors, ious, ratios, plain = [], [], [], []
-    for row, frame in enumerate(evidence):
+    errors, ious, ratios, plain, shifts = [], [], [], [], []
+    for row, frame in enumerate(filmed.evidence):
         if view.status[row] == LOST:
             continue
         px, seen = true_picture(clip, frame.frame_index)
         if not seen.any():
             continue
         off, turned, shift = aligned(to_field(view, row, px[seen]), SPOTS[seen])
+        shifts.append(shift)
         size = np.linalg.norm(off, axis=1)
         errors.append([np.nanmedian(size), np.nanpercentile(size, 95)])
         ious.append(overlap(view, row, seen, turned, shift))
@@ -160,8 +195,10 @@ def judge(folder: Path, clip: dict[str, Any], level: str, detector: Any, every: 
             found = [matrix for offset in MARK_OFFSETS_YD if (matrix := baseline(view, row, frame, offset)) is not None]
             sizes = [np.linalg.norm(aligned(apply_homography(matrix, px[seen]), SPOTS[seen])[0], axis=1) for matrix in found]
             plain.append(min(([np.median(size), np.percentile(size, 95)] for size in sizes), default=[np.nan, np.nan]))
+    known = "unknown" if not view.yard_line_known else "wrong" if np.median(shifts) else "right"
     return Judged(clip["view"], view.solved_share, np.array(errors).reshape(-1, 2), np.array(ious), np.array(ratios),
-                  np.array(plain).reshape(-1, 2), view.level == level, observe_ms, solve_s, view.reason)
+                  np.array(plain).reshape(-1, 2), view.level == level, known, filmed.observe_ms, solve_s, view.reason,
+                  tuple(alone(one, clip, index) for index, one in filmed.alone))
 
 
 def clips_of(folder: Path) -> Iterator[tuple[Path, dict[str, Any], str]]:
@@ -178,8 +215,9 @@ def report(judged: list[Judged], name: str) -> str:
     good = [one for one in kept if np.median(one.errors_yd[:, 0]) < ALIAS_YD]
     lines = [f"{name}: {len(judged)} clips, frames registered {np.mean([one.solved for one in judged]):.1%}, "
              f"abstained {len(judged) - len(kept)}, aliases {len(kept) - len(good)}, "
-             f"level right {sum(one.level_right for one in kept)}/{len(kept)}; "
-             f"observe {np.mean([one.observe_ms for one in judged]):.1f} ms a frame, solve "
+             f"level right {sum(one.level_right for one in kept)}/{len(kept)}, yard line "
+             + ", ".join(f"{sum(one.yard_line == word for one in kept)} {word}" for word in ("right", "wrong", "unknown"))
+             + f"; observe {np.mean([one.observe_ms for one in judged]):.1f} ms a frame, solve "
              f"{np.mean([one.solve_s for one in judged]):.1f} s a clip (CPU)"]
     if kept:
         errors, ratios = np.concatenate([one.errors_yd for one in kept]), np.concatenate([one.over_sigma for one in kept])
@@ -193,30 +231,36 @@ def report(judged: list[Judged], name: str) -> str:
             theirs, theirs_far = np.median(plain[has], axis=0)
             lines.append(f"  findHomography RANSAC, frame by frame: answers on {has.mean():.0%} of the painted frames, error "
                          f"median {theirs:.3f} yd ({theirs / ours:.1f} times ours), p95 over the field {theirs_far:.3f} yd")
+    by_itself = [still for one in judged for still in one.stills]
+    if by_itself:
+        found = np.array([still for still in by_itself if still is not None]).reshape(-1, 2)
+        middle, far = np.median(found, axis=0) if len(found) else (np.nan, np.nan)
+        lines.append(f"  {len(by_itself)} stills, abstained {len(by_itself) - len(found)}, aliases "
+                     f"{(found[:, 0] >= ALIAS_YD).sum()}, error median {middle:.3f} yd, p95 over the field {far:.3f} yd")
     return "\n".join(lines)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seeds", default="900:902")
-    parser.add_argument("--folder", type=Path, help="a simulated folder to use instead of rendering")
+    parser.add_argument("--views", default="sideline,end-zone")
+    parser.add_argument("--odd", action="store_true")
+    parser.add_argument("--stills", type=int, default=3)
+    parser.add_argument("--folder", type=Path, help="simulated folders to use or go on with")
     parser.add_argument("--weights", type=Path)
-    parser.add_argument("--every", type=int, default=2)
-    parser.add_argument("--boxes", choices=("detector", "truth"), default="detector")
     asked = parser.parse_args()
-    detector = load_detector(asked.weights, "cpu") if asked.boxes == "detector" else None
+    detector = load_detector(asked.weights, min_confidence=TRACKED_CONFIDENCE)
+    first, _, last = asked.seeds.partition(":")
+    judged = []
     with tempfile.TemporaryDirectory() as scratch:
-        folder = asked.folder or Path(scratch)
-        if asked.folder is None:
-            first, _, last = asked.seeds.partition(":")
-            for seed in range(int(first), int(last)):
-                simulate(seed, 1, folder / str(seed))
-        judged = []
-        for where, clip, level in clips_of(folder):
-            one = judge(where, clip, level, detector, asked.every)
-            errors = np.median(one.errors_yd, axis=0).round(3) if len(one.errors_yd) else one.reason
-            print(f"{where.parent.name}/{where.name} {clip['view']}: {errors}", flush=True)
-            judged.append(one)
+        for seed, view in product(range(int(first), int(last)), asked.views.split(",")):
+            folder = (asked.folder or Path(scratch)) / f"{seed}-{view}"
+            simulate(seed, 1, folder, (view,), options={"odd_field": asked.odd})
+            for where, clip, level in clips_of(folder):
+                one = judge(where, clip, level, detector, asked.stills)
+                errors = np.median(one.errors_yd, axis=0).round(3) if len(one.errors_yd) else one.reason
+                print(f"{seed} {view}: {errors}", flush=True)
+                judged.append(one)
     for name in sorted({one.view for one in judged}):
         print(report([one for one in judged if one.view == name], name))
 
