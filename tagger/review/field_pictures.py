@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from markupsafe import Markup, escape
@@ -26,12 +27,13 @@ HATCHES = {
 
 @dataclass(frozen=True)
 class Mark:
-    """A man drawn beside the zones: `kind` "man" (on a receiver who runs), "rush", "spy" or "fit" (into the run), at a spot of
-    the play frame."""
+    """A man drawn beside the zones, at a spot of the play frame: a "defender" or a "receiver" who takes the way `to`, or where a
+    defender "stood"; and in short "man" (on a receiver who runs), "rush", "spy", "fit" (into the run)."""
 
     kind: str
     downfield: float
     across: float
+    to: tuple[tuple[float, float], ...] = ()
 
 
 def field_picture(zones: tuple[str, ...], label: str, marks: tuple[Mark, ...] = ()) -> Markup:
@@ -80,7 +82,11 @@ def _words(zone: str) -> str:
 
 def _mark(mark: Mark) -> str:
     x, y = mark.across, DEEP_YD - mark.downfield
-    defender = f'<path class="defender" d="M{x:.2f} {y + 0.9:.2f}l-1 -1.7h2z"/>'
+    defender = f'<path class="{"stood" if mark.kind == "stood" else "defender"}" d="M{x:.2f} {y + 0.9:.2f}l-1 -1.7h2z"/>'
+    if mark.kind in ("defender", "stood"):
+        return _way(mark) + defender
+    if mark.kind == "receiver":
+        return f'{_way(mark)}<circle class="receiver" cx="{x:.2f}" cy="{y:.2f}" r="0.8"/>'
     if mark.kind == "man":
         receiver = f'<circle class="receiver" cx="{x:.2f}" cy="{DEEP_YD + 1:g}" r="0.8"/>'
         route = f'<path class="way" d="M{x:.2f} {DEEP_YD + 0.2:g}V{y + 5:.2f}"/>'
@@ -89,6 +95,18 @@ def _mark(mark: Mark) -> str:
         return f'<path class="way" d="M{x - 4:.2f} {y:.2f}l1 -0.8m-1 0.8l1 0.8m-1 -0.8h8l-1 -0.8m1 0.8l-1 0.8"/>{defender}'
     to = DEEP_YD + (4 if mark.kind == "rush" else -0.4)
     return f'<path class="way" d="M{x:.2f} {y + 0.9:.2f}V{to:.2f}l-0.8 -1m0.8 1l0.8 -1"/>{defender}'
+
+
+def _way(mark: Mark) -> str:
+    """The way that a man takes, with its head."""
+    if not mark.to:
+        return ""
+    spots = [(across, DEEP_YD - downfield) for downfield, across in ((mark.downfield, mark.across), *mark.to)]
+    (x0, y0), (x1, y1) = spots[-2:]
+    long = math.hypot(x1 - x0, y1 - y0) or 1.0
+    ux, uy = (x1 - x0) / long, (y1 - y0) / long
+    head = "".join(f"M{x1 - ux - side * 0.7 * uy:.2f} {y1 - uy + side * 0.7 * ux:.2f}L{x1:.2f} {y1:.2f}" for side in (-1, 1))
+    return f'<path class="way" d="M{"L".join(f"{x:.2f} {y:.2f}" for x, y in spots)}{head}"/>'
 
 
 def hatch_patterns() -> Markup:

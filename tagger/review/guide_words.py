@@ -87,14 +87,162 @@ ASSIGNMENT_GUIDE = (
     GuideWord("spy", "Mirrors the passer and keeps him in.", (), (Mark("spy", 5.0, 26.7),)),
     GuideWord("run fit", "The play is a run: there is no zone to grade.", (), (Mark("fit", 4.5, 24.0), Mark("fit", 4.5, 30.0))),
 )
-EVENT_GUIDE = (
-    ("over the top", "A receiver in a deep man's area got deeper than he was, before the ball was out."),
-    ("lost inside / outside", "A receiver crossed to the side that the defender was to protect."),
-    ("high-low", "One receiver before and one behind a curl-flat man: he had to choose."),
-    ("two verticals", "Two receivers deep in one deep area."),
-    ("carries / passes off", "The defender ran with a receiver through his zone, or handed him on."),
-    ("break", "The defender planted and drove; his delay behind the release is told."),
-    ("late rotation, late to landmark", "He got to his spot later than the play allows."),
-    ("disguise", "The shell shown before the snap is not what was played."),
-    ("open zone, two in one zone, rusher missing, not as called", "Busts: what the structure or the call needs was not there."),
+_LINE = -0.8
+"""Receivers stand so far behind the line."""
+
+
+def _runs(across: float, *to: tuple[float, float], downfield: float = _LINE) -> Mark:
+    return Mark("receiver", downfield, across, to)
+
+
+def _goes(downfield: float, across: float, *to: tuple[float, float]) -> Mark:
+    return Mark("defender", downfield, across, to)
+
+
+def _shell(*safeties: tuple[float, float]) -> tuple[Mark, ...]:
+    return (_goes(6.0, 6.0), _goes(6.0, 47.0), *(_goes(*spot) for spot in safeties))
+
+
+_PASSER = Mark("receiver", -4.5, 26.7)
+SHELL_GUIDE = (
+    GuideWord("zero-high", "No safety deep in the middle at the snap.", (), _shell((5.5, 21.0), (5.5, 32.0))),
+    GuideWord("one-high", "One safety deep: the middle of the field is closed.", (), _shell((13.0, 26.7), (6.0, 36.0))),
+    GuideWord("two-high", "Two safeties deep: the middle of the field is open.", (), _shell((12.0, 18.0), (12.0, 35.5))),
 )
+FORMATION_GUIDE = (
+    GuideWord(
+        "2x2, 3x1 ...",
+        "Receivers to either side, the fuller side first; the fuller side is the strength. Here 3x1, strong right.",
+        (),
+        (_runs(5.0), _runs(34.0), _runs(41.0), _runs(48.0), _PASSER),
+    ),
+    GuideWord("bunch", "Three receivers within about three yards.", (), (_runs(39.0), _runs(40.6, downfield=-2.6), _runs(42.2))),
+    GuideWord("stack", "Two receivers, one behind the other.", (), (_runs(42.0), _runs(42.4, downfield=-2.8))),
+    GuideWord("condensed", "The outermost receiver stands close to the line's end.", (), (_runs(35.5),)),
+    GuideWord("attached end", "An end beside the tackle.", (), (_runs(31.9),)),
+    GuideWord(
+        "empty",
+        "No back beside or behind the passer.",
+        (),
+        (_runs(5.0), _runs(12.0), _runs(38.0), _runs(43.0), _runs(48.5), _PASSER),
+    ),
+    GuideWord(
+        "motion",
+        "A man moves before the snap. The defense runs with him, bumps (exchanges zones) or stays.",
+        (),
+        (_runs(42.0, (_LINE - 1, 34.0), (_LINE - 1, 19.0)), _goes(5.0, 42.0, (5.0, 20.0))),
+    ),
+)
+PLAY_GUIDE = (
+    GuideWord(
+        "pass",
+        "Long enough for men to reach their landmarks: it has a coverage.",
+        (),
+        (_runs(8.0, (12.0, 8.0), (18.0, 16.0)), _PASSER),
+    ),
+    GuideWord("run", "The ball is carried: no coverage is graded.", (), (Mark("receiver", -4.5, 28.5, ((6.0, 32.0),)),)),
+    GuideWord(
+        "screen",
+        "Thrown at once behind blockers: no coverage is graded.",
+        (),
+        (Mark("receiver", -3.0, 22.0, ((-2.5, 13.0), (6.0, 11.0))),),
+    ),
+    GuideWord(
+        "quick",
+        "The ball was out before anybody could reach a landmark: no coverage is graded.",
+        (),
+        (_runs(8.0, (4.0, 8.0), (4.8, 13.0)), _PASSER),
+    ),
+)
+EVENT_GUIDE = (
+    GuideWord(
+        "over the top",
+        "A receiver in a deep man's area got deeper than he was, before the ball was out.",
+        ("deep-third:left",),
+        (_runs(8.0, (26.0, 8.0)), _goes(8.0, 11.0, (22.0, 11.5))),
+    ),
+    GuideWord(
+        "lost inside, lost outside",
+        "A receiver crossed to the side that the defender was to protect.",
+        (),
+        (_runs(8.0, (9.0, 8.0), (16.0, 18.0)), _goes(8.0, 10.0, (13.0, 10.5))),
+    ),
+    GuideWord(
+        "high-low",
+        "One receiver before and one behind a curl-flat man: he has to choose.",
+        ("curl-flat:right",),
+        (_runs(47.5, (20.0, 44.0)), _runs(39.0, (3.5, 47.0)), _goes(8.0, 44.5)),
+    ),
+    GuideWord(
+        "two verticals",
+        "Two receivers deep in one deep area.",
+        ("deep-third:right",),
+        (_runs(40.0, (24.0, 40.0)), _runs(48.5, (24.0, 48.5)), _goes(19.0, 44.5)),
+    ),
+    GuideWord(
+        "carries",
+        "The defender runs with a receiver through his zone.",
+        ("hook-curl:left",),
+        (_runs(14.0, (22.0, 14.0)), _goes(8.0, 16.5, (20.0, 16.5))),
+    ),
+    GuideWord(
+        "passes off",
+        "He hands a receiver on to the next man.",
+        ("hook-curl:left", "hook-curl:right"),
+        (_runs(14.0, (9.0, 15.0), (9.0, 33.0)), _goes(10.5, 18.5), _goes(10.5, 36.0)),
+    ),
+    GuideWord(
+        "break",
+        "The defender plants and drives; his delay behind the release is told.",
+        (),
+        (_runs(46.0, (5.0, 46.0), (6.0, 41.0)), _goes(7.0, 38.0, (14.0, 36.0), (7.0, 40.5))),
+    ),
+    GuideWord(
+        "late rotation",
+        "A man went to his deep part only well after the snap.",
+        ("deep-third:middle",),
+        (Mark("stood", 12.0, 37.0), _goes(15.0, 33.0, (18.0, 27.5))),
+    ),
+    GuideWord(
+        "late to landmark",
+        "He got to his spot later than the play allows.",
+        ("curl-flat:left",),
+        (Mark("stood", 4.0, 21.0), _goes(5.5, 16.5, (8.5, 10.5))),
+    ),
+    GuideWord(
+        "disguise",
+        "The shell shown before the snap is not what was played.",
+        ("deep-third:middle",),
+        (Mark("stood", 12.0, 18.0, ((18.0, 26.0),)), Mark("stood", 12.0, 35.5, ((6.0, 40.0),))),
+    ),
+    GuideWord(
+        "open zone",
+        "A bust: a zone that the structure needs has a receiver in it and no defender.",
+        ("hook-curl:right",),
+        (_runs(41.0, (9.0, 37.0)), _goes(9.5, 17.0)),
+    ),
+    GuideWord(
+        "two in one zone", "A bust: two defenders hold the same zone.", ("hook-curl:left",), (_goes(9.5, 15.0), _goes(9.5, 19.5))
+    ),
+    GuideWord(
+        "rusher missing",
+        "A bust: fewer came than the call sends.",
+        (),
+        (*(Mark("rush", 1.5, across) for across in (20.0, 25.0, 28.5)), Mark("stood", 1.5, 33.5)),
+    ),
+    GuideWord(
+        "not as called",
+        "A bust: his job is not the one of the call on the practice script.",
+        ("deep-half:right",),
+        (Mark("stood", 19.0, 40.0), _goes(7.0, 33.0)),
+    ),
+)
+PARTS = (
+    ("Coverage families", FAMILY_GUIDE),
+    ("Shells", SHELL_GUIDE),
+    ("Assignments", ASSIGNMENT_GUIDE),
+    ("Formations and motion", FORMATION_GUIDE),
+    ("Kinds of play", PLAY_GUIDE),
+    ("Events", EVENT_GUIDE),
+)
+"""What the guide shows, part by part."""

@@ -117,12 +117,10 @@ def truth_page(request: Request) -> Response:
 @router.get("/guide")
 def guide_page(request: Request) -> Response:
     """The words, with pictures, and what to take care of."""
-    parts = [("Coverage families", guide_words.FAMILY_GUIDE), ("Assignments", guide_words.ASSIGNMENT_GUIDE)]
     return page(
         request,
         "guide.html",
-        parts=parts,
-        events=guide_words.EVENT_GUIDE,
+        parts=guide_words.PARTS,
         picture=field_picture,
         patterns=hatch_patterns(),
         here="guide",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,12 +10,16 @@ import pytest
 from invented import add_rep, reading
 from starlette.testclient import TestClient
 
+from tagger.cutups.overlay import EVENT_WORDS
 from tagger.football.types import Interval
+from tagger.football.vocabulary import ASSIGNMENTS, EVENT_KINDS, FAMILIES, FORMATION_FEATURES, PLAY_KINDS, SHELLS
 from tagger.library.queue_order import called_family, progress_of, review_queue
 from tagger.library.records import Correction
 from tagger.library.store import Library
+from tagger.review.guide_words import PARTS
 from tagger.review.lot import LEAST_LOT, drawn
 from tagger.review.truth_report import Share, agreement_s, truth_report
+from tagger.review.words import FAMILY_NAMES
 
 
 @pytest.mark.parametrize(
@@ -189,3 +194,13 @@ def test_a_fixed_formation_stands_in_report_search_and_export(client: TestClient
 def test_senseless_features_are_refused(library: Library, after: object) -> None:
     with pytest.raises(ValueError, match="feature"):
         library.correct(1, Correction("A", "rep", "features", after))
+
+
+def test_the_guide_has_a_picture_for_every_word_of_the_tool() -> None:
+    shown = {entry.word.lower().replace("-", " "): entry for _, entries in PARTS for entry in entries}
+    spoken = " / ".join(shown)
+    stems = {re.sub(r"-(left|right)$", "", feature) for feature in FORMATION_FEATURES}
+    wanted = {FAMILY_NAMES[family] for family in FAMILIES} | set(SHELLS) | set(ASSIGNMENTS) | stems | set(PLAY_KINDS)
+    wanted |= {EVENT_WORDS[kind] for kind in EVENT_KINDS}
+    assert {word for word in wanted if word.lower().replace("-", " ") not in spoken} == set()
+    assert [word for word, entry in shown.items() if not entry.zones and not entry.marks] == []

@@ -2,7 +2,8 @@
 
 import { byId, el } from "./dom.js";
 import { intervalAt } from "./geometry.js";
-import { eventName, familyName, percent, receiverName, slotName, tagLabel } from "./looks.js";
+import { eventName, familyName, percent, tagLabel } from "./looks.js";
+import { called, reasonWords, saidWords } from "./naming.js";
 
 const SHOWN_CHANCES = 4, SHOWN_LOG = 6;
 
@@ -12,7 +13,7 @@ const best = (chances) => Object.entries(chances).sort((a, b) => b[1] - a[1]);
 export function fillCard(page, act, undo) {
   const { rep } = page;
   byId("card-body").replaceChildren(...[
-    heading(page), family(page, act), facts(page, act), man(page, act), unanswered(rep), log(rep, undo),
+    heading(page), family(page, act), facts(page, act), man(page, act), unanswered(rep), log(page, undo),
   ].flat().filter(Boolean));
 }
 
@@ -20,7 +21,8 @@ function heading(page) {
   const s = page.rep.situation;
   const down = s.down ? `${["1st", "2nd", "3rd", "4th"][s.down - 1]}${s.distance_yd ? ` & ${s.distance_yd}` : ""}` : "";
   const parts = [down, s.hash && `${s.hash} hash`, s.period, s.personnel && `${s.personnel} personnel`].filter(Boolean);
-  return el("div", {}, el("h1", {}, page.rep.name), el("p", { class: "situation quiet" }, parts.join(" · ") || "No script for this rep"));
+  const views = page.rep.clips.length < 2 ? "" : page.rep.read_together ? "Read from both views together." : `Read from the ${page.rep.clips[0].view} view alone: the other could not be laid on it.`;
+  return el("div", {}, el("h1", {}, page.rep.name), el("p", { class: "situation quiet" }, parts.join(" · ") || "No script for this rep"), views ? el("p", { class: "why" }, views) : null);
 }
 
 function family(page, act) {
@@ -70,8 +72,8 @@ function directionWords(page) {
 function man(page, act) {
   const defender = page.defenders.get(page.chosen);
   if (!page.chosen) return el("p", { class: "why" }, "Choose a man with J and K, or click his lane.");
-  const { number, name } = page.jersey(page.chosen), person = page.movings[0].people.find((p) => p.player === page.chosen);
-  const title = [number && `#${number}`, name || page.chosen, defender ? slotName(defender.slot) : (page.receivers[page.chosen] ? receiverName(page.receivers[page.chosen]) : person && person.side)].filter(Boolean).join(" ");
+  const person = page.movings[0].people.find((p) => page.keyOf(p) === page.chosen);
+  const title = [called(page, page.chosen), !defender && person && (person.side === "other" ? "not in the rep" : person.side)].filter(Boolean).join(", ");
   const interval = intervalAt(defender, page.timeS);
   const events = page.rep.reading.events.filter((e) => e.player_id === page.chosen);
   return el("section", { "aria-label": "Chosen man" }, el("h2", {}, title),
@@ -86,21 +88,11 @@ function unanswered(rep) {
   return el("section", { "aria-label": "Not answered" }, el("h2", {}, "Not answered"), rep.reading.abstained.slice(0, 5).map((a) => el("p", { class: "why" }, el("b", {}, a.what), `: ${a.why}`)));
 }
 
-/** A reason with its men named as a coach names them: by their receiver's number or jersey, not by their track. */
-function reasonWords(page, why) {
-  return why.replace(/\b[A-Z]{1,2}\d+\b/g, (id) => (page.receivers[id] ? receiverName(page.receivers[id]) : page.rep.numbers[id] ? `#${page.rep.numbers[id]}` : id));
-}
-
-export function saidWords(row) {
-  const shown = (value) => (value === null || value === undefined ? "nothing" : value.xyxy ? `${value.xyxy.length} boxes` : typeof value === "object" ? (Array.isArray(value) ? (value.every((v) => typeof v === "string") ? value.join(", ") || "none" : `${value.length} marks`) : value.assignment || value.kind || Object.values(value).join(" ")) : String(value));
-  const who = row.subject.replace(/^clip:.*/, "film").replace(/^(defender|player):/, "");
-  return `${who === "rep" ? "" : `${who} `}${row.field.replace(/_s$|_yd$/, "").replaceAll("_", " ")} → ${shown(row.after)}`;
-}
-
-function log(rep, undo) {
+function log(page, undo) {
+  const { rep } = page;
   const rows = rep.corrections.filter((row) => row.undoes === null).slice(-SHOWN_LOG).reverse();
   if (!rows.length) return null;
   return el("section", { "aria-label": "What coaches said" }, el("h2", {}, "What coaches said"), el("ul", { class: "log" }, rows.map((row) => el("li", { class: row.standing ? "" : "back" },
-    el("span", { title: `${row.who}, ${row.made_at.slice(0, 16).replace("T", " ")}${row.reason ? `: ${row.reason}` : ""}` }, saidWords(row), " ", el("span", { class: "quiet" }, row.who)),
-    row.standing ? el("button", { type: "button", onclick: () => undo(row.correction_id), "aria-label": `Take back ${saidWords(row)}` }, "Take back") : null))));
+    el("span", { title: `${row.who}, ${row.made_at.slice(0, 16).replace("T", " ")}${row.reason ? `: ${row.reason}` : ""}` }, saidWords(page, row), " ", el("span", { class: "quiet" }, row.who)),
+    row.standing ? el("button", { type: "button", onclick: () => undo(row.correction_id), "aria-label": `Take back ${saidWords(page, row)}` }, "Take back") : null))));
 }

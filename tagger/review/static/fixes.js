@@ -4,6 +4,7 @@ import { askText, choose } from "./choosing.js";
 import { FilmFixes } from "./film_fixes.js";
 import { intervalAt, rowAt } from "./geometry.js";
 import { lookOf, receiverName, words } from "./looks.js";
+import { called } from "./naming.js";
 import { notice } from "./notice.js";
 
 const FAMILY_KEYS = { "cover-0": "0", "cover-1": "1", "cover-2": "2", "tampa-2": "t", "cover-2-man": "m", "cover-3": "3", "cover-4": "4", "cover-6": "6", unknown: "u" };
@@ -71,7 +72,7 @@ export class Fixes extends FilmFixes {
     const whole = intervalAt(defender, this.page.timeS) || { start_s: snap ?? this.page.film.times[0], end_s: end ?? this.page.film.endS };
     const here = Math.round(this.page.film.times[this.page.film.row] * 1000) / 1000;
     const span = fromHere && here > whole.start_s && here < whole.end_s ? { start_s: here, end_s: whole.end_s } : whole;
-    const assignment = await choose(`${defender.slot || player}: assignment from ${span.start_s.toFixed(1)} to ${span.end_s.toFixed(1)} s`,
+    const assignment = await choose(`${called(this.page, player)}: assignment from ${span.start_s.toFixed(1)} to ${span.end_s.toFixed(1)} s`,
       words.assignments.map((a) => ({ key: ASSIGNMENT_KEYS[a.value], label: a.short, value: a.value, assignment: a.value })));
     if (!assignment) return;
     const after = { assignment, area: null, receiver: null, start_s: span.start_s, end_s: span.end_s }, { areas } = lookOf(assignment);
@@ -111,7 +112,7 @@ export class Fixes extends FilmFixes {
     const player = this.chosen();
     if (!player) return;
     const men = this.page.rep.roster.filter((e) => e.side === this.page.sideOf(player));
-    const said = await askText("Jersey number", `${player}'s number, or his name in the roster:`, this.page.rep.numbers[player] || "", 40, men.flatMap((e) => [e.number, e.name]));
+    const said = await askText("Jersey number", `The number of ${called(this.page, player)}, or his name in the roster:`, this.page.rep.numbers[player] || "", 40, men.flatMap((e) => [e.number, e.name]));
     const after = men.find((e) => e.name.toLowerCase() === said?.toLowerCase())?.number || said;
     if (after) await this.saying.fix([{ subject: `${this.page.defenders.has(player) ? "defender" : "player"}:${player}`, field: "number", after }]);
   }
@@ -119,7 +120,7 @@ export class Fixes extends FilmFixes {
   async side() {
     const player = this.chosen();
     if (!player) return;
-    const value = await choose(`${player} belongs to`, [["o", "offense"], ["d", "defense"], ["x", "other"]].map(([key, v]) => ({ key, label: v === "other" ? "neither: not in the rep" : v, value: v })));
+    const value = await choose(`${called(this.page, player)} belongs to`, [["o", "offense"], ["d", "defense"], ["x", "other"]].map(([key, v]) => ({ key, label: v === "other" ? "neither: not in the rep" : v, value: v })));
     if (value) await this.saying.fix([{ subject: `player:${player}`, field: "side", after: value }]);
   }
 
@@ -135,7 +136,7 @@ export class Fixes extends FilmFixes {
     const chosen = moving.people.find((p) => page.keyOf(p) === page.chosen);
     const first = chosen || await page.pick("Who? Press his letter.", null, moving);
     if (!first) return;
-    const second = await page.pick(`${page.keyOf(first)} ${words_} ... press his letter.`, first, moving);
+    const second = await page.pick(`${called(page, page.keyOf(first))} ${words_} ... press his letter.`, first, moving);
     if (!second) return;
     const after = { a: first.own, b: second.own };
     if (field === "swap") after.from_s = Math.round((moving.time_s[rowAt(moving.time_s, page.timeS + screen.offset)] - 0.001) * 1000) / 1000;
@@ -162,7 +163,7 @@ export class Fixes extends FilmFixes {
   async addEvent() {
     const player = this.chosen();
     if (!player) return;
-    const kind = await choose(`An event of ${player} here`, numbered(Object.keys(words.events), (k) => words.events[k]));
+    const kind = await choose(`An event of ${called(this.page, player)} here`, numbered(Object.keys(words.events), (k) => words.events[k]));
     const t = Math.round(this.page.timeS * 1000) / 1000;
     if (kind) await this.saying.fix([{ subject: "event", field: "added", after: { kind, player_id: player, against: null, start_s: t, end_s: t + 0.3, margin_yd: null } }]);
   }

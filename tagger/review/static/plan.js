@@ -5,7 +5,7 @@ import { intervalAt, playFromField, rowAt, spotAt, WIDTH_YD } from "./geometry.j
 import { fillOf, lookOf, tagLabel } from "./looks.js";
 import { freeBelow } from "./overlay.js";
 
-const BEHIND_YD = 11, TRAIL_ROWS = 45, MARGIN = 8;
+const BEHIND_YD = 11, SHOWN_YD = 42, TRAIL_ROWS = 45, MARGIN = 8;
 
 export class Plan {
   constructor(canvas, page) {
@@ -19,7 +19,7 @@ export class Plan {
     const { context, width, height } = freshContext(this.canvas), { page } = this, moving = page.movings[0];
     this.t = t;
     this.row = rowAt(moving.time_s, t);
-    this.scale = Math.min((width - 2 * MARGIN) / WIDTH_YD, (height - 2 * MARGIN) / 34);
+    this.scale = Math.min((width - 2 * MARGIN) / WIDTH_YD, (height - 2 * MARGIN) / SHOWN_YD);
     this.left = (width - this.scale * WIDTH_YD) / 2;
     this.foot = height - MARGIN - 12;
     this.ahead = (this.foot - MARGIN) / this.scale - BEHIND_YD;

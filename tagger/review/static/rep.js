@@ -1,20 +1,19 @@
-// One rep on the page: fetches it, keeps film, field, score and card on one moment, and turns keys and drags into fixes.
+// One rep on the page: fetches it, and keeps film, field, score and card on one moment.
 
 import { fillCard } from "./card.js";
+import { Controls, TOGGLES } from "./controls.js";
 import { byId, el } from "./dom.js";
 import { Film, madeVideos } from "./film.js";
 import { Fixes } from "./fixes.js";
-import { fieldFromPlay, intervalAt } from "./geometry.js";
-import { help, listen } from "./keys.js";
+import { intervalAt } from "./geometry.js";
 import { notice } from "./notice.js";
-import { drawOverlay, personAt, turfAt } from "./overlay.js";
+import { drawOverlay } from "./overlay.js";
+import { pickPerson } from "./picking.js";
 import { Plan } from "./plan.js";
 import { Saying, settled } from "./saying.js";
 import { Score } from "./score.js";
 import { fetched } from "./server.js";
-import { gridNear } from "./turf_grid.js";
 
-const LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789", TOGGLES = ["boxes", "tags", "zones", "lines"];
 const BEFORE_SNAP_S = 1.0, AFTER_END_S = 0.3;
 
 /** Everything a rep needs, fetched together. */
@@ -35,6 +34,8 @@ class Page {
     this.film = new Film(byId("screens"), {
       onFrame: (t) => this.frame(t), onTime: (t) => this.score.place(t), onPicture: (screen) => drawOverlay(screen, this), onState: () => this.transport(),
     });
+    this.controls = new Controls(this);
+    new ResizeObserver(() => { if (this.rep) this.draw(); }).observe(byId("plan"));
     this.score = new Score(byId("score"), this, {
       choose: (player) => this.choose(player), seek: (t) => { this.film.pause(); this.film.seek(t); },
       moveBorder: (defender, index, t) => this.fixes.moveBorder(defender, index, t), moveSnap: (t) => this.fixes.snap_s(t), chooseEvent: (index) => this.chooseEvent(index),
@@ -52,11 +53,10 @@ class Page {
     const { rep, movings, videos } = await (this.ready.get(repId) || prepared(repId));
     this.chosen = null;
     this.chosenEvent = null;
-    this.editing?.close();
-    this.editing = null;
+    this.leaveEditing();
     this.take(rep, movings);
     this.film.load(rep, movings, videos);
-    for (const screen of this.film.screens) this.pointers(screen);
+    for (const screen of this.film.screens) this.controls.watch(screen);
     const { snap_s: snap, end_s: end } = rep.reading;
     this.film.range = [Math.max((snap ?? movings[0].time_s[0]) - BEFORE_SNAP_S, movings[0].time_s[0]), (end ?? this.film.endS) + AFTER_END_S];
     this.score.build();
@@ -194,35 +194,10 @@ class Page {
     if (next) this.choose(next.player_id);
   }
 
-  /** Letters on everybody of a view; resolves with the person whose letter is pressed or who is clicked, null on Escape. */
-  pick(line, except = null, moving = this.movings[0]) {
-    const people = moving.people.filter((p) => p !== except).sort((a, b) => (a.side === "other") - (b.side === "other"));
-    const letters = new Map(people.map((person, k) => [person, LETTERS[k]]));
-    const sameMan = (person) => people.find((p) => p === person) || people.find((p) => person.player !== null && p.player === person.player);
-    return new Promise((resolve) => {
-      const finish = (person) => { this.hints = null; document.removeEventListener("keydown", keys, true); this.setMode(null); this.draw(); resolve(person); };
-      const keys = (event) => {
-        if (event.ctrlKey || event.metaKey || event.altKey || event.key === "Tab") return;
-        event.preventDefault();
-        event.stopPropagation();
-        if (event.key === "Escape") { finish(null); return; }
-        const person = people.find((p) => letters.get(p) === event.key.toLowerCase());
-        if (person) finish(person);
-      };
-      this.hints = { letterOf: (person) => letters.get(sameMan(person)), finish: (person) => { if (sameMan(person)) finish(sameMan(person)); } };
-      document.addEventListener("keydown", keys, true);
-      this.setMode({ name: "pick", line });
-      this.draw();
-    });
-  }
+  /** A person of a view, by letter or click; null on Escape. */
+  pick(line, except = null, moving = this.movings[0]) { return pickPerson(this, line, moving, except); }
 
   sideOf(player) { return this.defenders.has(player) ? "defense" : "offense"; }
-
-  /** His jersey number and, from the roster, his name. */
-  jersey(player) {
-    const number = this.rep.numbers[player], entry = this.rep.roster.find((e) => e.number === number && e.side === this.sideOf(player));
-    return number === undefined ? { number: null, name: null } : { number, name: entry?.name || null };
-  }
 
   keyOf(person) { return person.player || `T${person.track}`; }
 
@@ -234,78 +209,14 @@ class Page {
     if (this.film.screens.length) this.draw();
   }
 
-  // --- pointers ---------------------------------------------------------------------------------------------------
-
-  pointers(screen) {
-    const spot = (event) => { const box = screen.canvas.getBoundingClientRect(); return turfAt(screen, event.clientX - box.left, event.clientY - box.top); };
-    let held = null;
-    const drawing = () => this.editing?.screen === screen && this.editing;
-    screen.canvas.addEventListener("pointermove", (event) => { if (drawing()) { drawing().move(...spot(event).picture); if (event.buttons) this.draw(); } });
-    screen.canvas.addEventListener("pointerdown", (event) => {
-      if (drawing()) { drawing().down(...spot(event).picture); screen.canvas.setPointerCapture(event.pointerId); this.draw(); }
-      if (this.mode?.name !== "turf") return;
-      const at = spot(event).field;
-      held = at && gridNear(at, screen.moving.hash_yd);
-      screen.canvas.setPointerCapture(event.pointerId);
-    });
-    screen.canvas.addEventListener("pointerup", (event) => {
-      const at = spot(event), point = [event.offsetX, event.offsetY];
-      if (drawing()) { drawing().up(); this.draw(); return; }
-      if (this.mode?.name === "turf") { if (held) this.fixes.anchor(screen, held, at.picture); held = null; return; }
-      this.clicked(personAt(screen, ...point));
-    });
-  }
-
-  clicked(person) {
-    if (this.hints) { if (person) this.hints.finish(person); return; }
-    if (person) this.choose(this.keyOf(person));
-  }
-
-  // --- keys and buttons -------------------------------------------------------------------------------------------
-
-  run(action, key, event) {
-    const film = this.film, shift = event?.shiftKey;
-    const own = {
-      accept: () => this.fixes.accept(), go: () => this.go(key === "PageUp" ? -1 : 1), toggle: () => film.toggle(),
-      step: () => film.step((key === "ArrowLeft" ? -1 : 1) * (shift ? 10 : 1)), half: () => film.setRate(film.rate === 1 ? 0.5 : 1),
-      loop: () => film.setLoop(!film.looping), toSnap: () => { film.pause(); film.seek(this.rep.reading.snap_s ?? film.times[0]); },
-      views: () => film.show(film.shown === "all" ? 0 : film.shown + 1 < film.screens.length ? film.shown + 1 : film.screens.length > 1 ? "all" : 0),
-      overlay: () => this.toggleOverlay(TOGGLES[Number(key) - 1]), man: () => this.man(["k", "K", "ArrowUp"].includes(key) ? -1 : 1),
-      pickMan: async () => { const person = await this.pick("Press the letter of the man."); if (person) this.choose(this.keyOf(person)); },
-      formation: () => (shift ? this.fixes.strength() : this.fixes.set_name()), assignment: () => this.fixes.assignment(shift), border: () => this.fixes.border(key === "[" ? -1 : 1),
-      event: () => this.fixes.nextEvent(shift ? -1 : 1), verdict: () => this.fixes.verdict(key.toLowerCase() === "y" ? "confirmed" : "wrong"),
-      turf: () => (shift ? this.fixes.marks() : this.fixes.turf()), undo: () => (shift ? this.saying.redo() : this.saying.undo()), reason: () => byId("reason").focus(), help,
-      leave: () => { this.setMode(null); this.chosenEvent = null; this.choose(null); },
-    };
-    return own[action] ? own[action]() : this.fixes[action]();
-  }
-
-  toggleOverlay(name) {
-    this.toggles[name] = !this.toggles[name];
-    this.transport();
-    this.draw();
-  }
-
-  wire() {
-    listen((...asked) => this.run(...asked));
-    for (const button of document.querySelectorAll("[data-run]")) {
-      button.addEventListener("click", (event) => { this.run(button.dataset.run, button.dataset.key || "", event); if (event.detail) button.blur(); });
-    }
-    const plan = byId("plan");
-    plan.addEventListener("pointerup", (event) => {
-      if (this.mode?.name === "ball" && this.placement) { this.editing?.close(); this.editing = null; this.setMode(null); this.fixes.ballAt(fieldFromPlay(this.placement, ...this.plan.playAt(event.offsetX, event.offsetY))); return; }
-      this.clicked(this.plan.personAt(event.offsetX, event.offsetY));
-    });
-    new ResizeObserver(() => { if (this.rep) this.draw(); }).observe(plan);
-    const who = byId("who");
-    who.value = localStorage.getItem("coach") || "";
-    who.addEventListener("change", () => localStorage.setItem("coach", who.value.trim()));
-    window.addEventListener("popstate", (event) => { if (event.state?.repId) this.open(event.state.repId, false); });
+  /** Give up what is being drawn on the film. */
+  leaveEditing() {
+    this.editing?.close();
+    this.editing = null;
   }
 }
 
 const page = new Page();
-page.wire();
 const first = Number(document.body.dataset.rep);
 history.replaceState({ repId: first }, "", location.href);
 page.progress().then(() => page.open(first, false)).catch((fault) => notice(fault.message, true));

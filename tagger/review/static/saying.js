@@ -3,8 +3,8 @@
 
 import { bothVersions, askText } from "./choosing.js";
 import { byId } from "./dom.js";
-import { saidWords } from "./card.js";
 import { foreseen } from "./foreseen.js";
+import { saidWords } from "./naming.js";
 import { notice } from "./notice.js";
 import { posted, Refusal } from "./server.js";
 
@@ -44,7 +44,7 @@ export class Saying {
     byId("reason").value = "";
     const before = this.page.rep;
     this.page.shows(foreseen(before, edits));
-    const stands = await this.change("corrections", { who, reason, edits }, edits.map((e) => saidWords(e)).join("\n"));
+    const stands = await this.change("corrections", { who, reason, edits }, edits.map((e) => saidWords(this.page, e)).join("\n"));
     if (!stands && this.page.rep.rep_id === before.rep_id && this.page.rep.version === before.version) this.page.shows(before);
     return stands;
   }
@@ -76,7 +76,7 @@ export class Saying {
   }
 
   async conflict(refusal, what, body, words) {
-    const theirs = refusal.answer.theirs.map((row) => `${row.who}: ${row.undoes === null ? saidWords(row) : `took back ${row.field}`}`).join("\n");
+    const theirs = refusal.answer.theirs.map((row) => `${row.who}: ${row.undoes === null ? saidWords(this.page, row) : `took back ${row.field}`}`).join("\n");
     await this.page.replaced(refusal.answer.rep);
     if (await bothVersions(refusal.message, words, theirs) !== "mine") return false;
     return this.send(what, body, words);

@@ -4,8 +4,9 @@
 import { byId, el, svg } from "./dom.js";
 import { playFromField, spotAt } from "./geometry.js";
 import { eventName, familyName, hatchClass, lookOf, percent, slotName, tagLabel } from "./looks.js";
+import { called, jersey } from "./naming.js";
 
-const LABEL_PX = 112, DEEPEST_YD = 28, BEHIND_YD = 4, DOUBT = 0.6, RANKED = 4;
+const LABEL_PX = 136, CROWDED_PX = 44, PX_A_LETTER = 7, DEEPEST_YD = 28, BEHIND_YD = 4, DOUBT = 0.6, RANKED = 4;
 
 export class Score {
   /** `act`: { choose(player), seek(t), moveBorder(defender, index, t), moveSnap(t), chooseEvent(index) }. */
@@ -40,7 +41,7 @@ export class Score {
     const ticks = el("div", { class: "ticks" });
     const snap = this.page.rep.reading.snap_s, zero = snap ?? this.from;
     for (let s = Math.ceil(this.from - zero); zero + s < this.to; s++) {
-      if (s !== 0) ticks.append(this.left(el("span", { class: "number" }, `${s > 0 ? "+" : "−"}${Math.abs(s)}`), zero + s));
+      if (s !== 0 && this.share(zero + s) < 0.985) ticks.append(this.left(el("span", { class: "number" }, `${s > 0 ? "+" : "−"}${Math.abs(s)}`), zero + s));
     }
     if (snap !== null) ticks.append(this.snapHandle(snap, ticks));
     ticks.addEventListener("click", (event) => { if (event.target === ticks) this.act.seek(this.timeAt(event, ticks)); });
@@ -98,12 +99,13 @@ export class Score {
 
   lane(defender) {
     const { page } = this, stave = el("div", { class: "stave" });
-    const { number, name: called } = page.jersey(defender.player_id);
-    const name = el("button", { type: "button", class: "name", title: called || defender.player_id, onclick: () => this.act.choose(defender.player_id) },
+    const { number } = jersey(page, defender.player_id);
+    const name = el("button", { type: "button", class: "name", title: called(page, defender.player_id), onclick: () => this.act.choose(defender.player_id) },
       number ? el("b", {}, `#${number}`) : null, el("span", {}, slotName(defender.slot) || defender.player_id));
     stave.append(this.depth(defender));
     defender.intervals.forEach((interval, index) => stave.append(this.piece(defender, interval, index, stave)));
-    page.rep.reading.events.forEach((event, index) => { if (event.player_id === defender.player_id) stave.append(this.event(event, index)); });
+    const events = page.rep.reading.events.map((event, index) => ({ event, index })).filter(({ event }) => event.player_id === defender.player_id).sort((a, b) => a.event.start_s - b.event.start_s);
+    events.forEach(({ event, index }, k) => stave.append(this.event(event, index, events[k + 1]?.event.start_s)));
     stave.addEventListener("click", (event) => { this.act.choose(defender.player_id); this.act.seek(this.timeAt(event, stave)); });
     const lane = el("div", { class: "lane", "data-player": defender.player_id }, name, stave);
     this.lanes.set(defender.player_id, lane);
@@ -142,12 +144,16 @@ export class Score {
     return edge;
   }
 
-  event(event, index) {
+  /** An event's plate; where the man's next one (at `nextS`) leaves it little room it is cut, or a bare mark. */
+  event(event, index, nextS) {
     const verdict = this.page.rep.verdicts[index];
     const words = eventName(event.kind) + (event.margin_yd === null ? "" : ` ${Math.abs(event.margin_yd).toFixed(1)} yd`);
+    const room = nextS === undefined ? Infinity : (this.share(nextS) - this.share(event.start_s)) * (this.box.clientWidth - LABEL_PX);
+    const plate = `${verdict === "open" ? "" : "✓ "}${words}`, fits = plate.length * PX_A_LETTER + 12 < room;
     const made = el("button", { type: "button", tabindex: "-1", class: `event ${verdict === "open" ? "" : "confirmed"}`, "data-event": index, title: event.why,
       "aria-label": `${words} at ${event.start_s.toFixed(1)} s, ${verdict === "open" ? percent(event.confidence) : verdict}`,
-      onclick: (click) => { click.stopPropagation(); this.act.chooseEvent(index); } }, `${verdict === "open" ? "" : "✓ "}${words}`);
+      onclick: (click) => { click.stopPropagation(); this.act.chooseEvent(index); } }, room < CROWDED_PX ? "•" : plate);
+    if (!fits) made.style.maxWidth = `${Math.max(room - 2, 12)}px`;
     return this.left(made, event.start_s);
   }
 
