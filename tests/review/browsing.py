@@ -48,7 +48,7 @@ def corrections(home: Path, rep: int) -> list[tuple[str, str, Any]]:
 
 def until_kept(home: Path, rep: int) -> None:
     """Wait until the rep was read anew on the newest word."""
-    for _ in range(100):
+    for _ in range(600):
         with Library.open(home / "library") as library:
             stored = library.rep(rep)
         if stored.reread_upto and not is_stale(stored):
@@ -59,7 +59,7 @@ def until_kept(home: Path, rep: int) -> None:
 
 def until(page: Any, expression: str) -> None:
     """Wait until a JavaScript expression holds. (Playwright's own way evaluates text in the page, which its policy forbids.)"""
-    for _ in range(200):
+    for _ in range(1200):
         if page.evaluate(expression):
             return
         page.wait_for_timeout(50)
