@@ -46,7 +46,10 @@ def field_picture(zones: tuple[str, ...], label: str, marks: tuple[Mark, ...] = 
         parts.append(f'<path class="{line}" d="M0 {DEEP_YD - depth:g}H{WIDTH_YD:.2f}"/>')
     for side in (LEVELS["college"].hash_yd, WIDTH_YD - LEVELS["college"].hash_yd):
         parts.append(f'<path class="hashes" d="M{side:.2f} 0V{DEEP_YD:g}"/>')
+    beneath = any(mark.kind in ("defender", "receiver", "stood") for mark in marks)  # the men are what is to be seen
+    parts.append(f'<g class="{"beneath" if beneath else "zones"}">')
     parts += [drawn(zone) for drawn in (_shape, _words) for zone in zones]  # no zone hides its neighbour's words
+    parts.append("</g>")
     for across in (-3.4, -1.7, 0.0, 1.7, 3.4):
         parts.append(
             f'<rect class="lineman" x="{WIDTH_YD / 2 + across - 0.6:.2f}" y="{DEEP_YD + 0.4:g}" width="1.2" height="1.2"/>'
@@ -106,7 +109,8 @@ def _way(mark: Mark) -> str:
     long = math.hypot(x1 - x0, y1 - y0) or 1.0
     ux, uy = (x1 - x0) / long, (y1 - y0) / long
     head = "".join(f"M{x1 - ux - side * 0.7 * uy:.2f} {y1 - uy + side * 0.7 * ux:.2f}L{x1:.2f} {y1:.2f}" for side in (-1, 1))
-    return f'<path class="way" d="M{"L".join(f"{x:.2f} {y:.2f}" for x, y in spots)}{head}"/>'
+    way = f'd="M{"L".join(f"{x:.2f} {y:.2f}" for x, y in spots)}{head}"'
+    return f'<path class="halo" {way}/><path class="way" {way}/>'
 
 
 def hatch_patterns() -> Markup:

@@ -44,7 +44,7 @@ def test_accessible_and_whole_at_every_size(browser: Any, address: str, size: st
     page = context.new_page()
     axe = os.environ.get("AXE")
     pictures = Path(os.environ.get("PICTURES") or tmp_path)
-    for name, path in (("queue", "/"), ("rep", "/rep/3"), ("truth", "/truth"), ("guide", "/guide")):
+    for name, path in (("queue", "/"), ("rep", "/rep/3"), ("truth", "/truth"), ("guide", "/guide"), ("night", "/night")):
         page.goto(address + path)
         page.wait_for_timeout(1500 if name == "rep" else 200)
         if name == "rep":
