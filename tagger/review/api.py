@@ -13,6 +13,7 @@ from fastapi import APIRouter, Path, Request
 from starlette.responses import JSONResponse, Response
 
 from tagger.football.types import Interval
+from tagger.library.effective import standing
 from tagger.library.faults import StaleEdit
 from tagger.library.queue_order import progress_of
 from tagger.library.reading_json import family_of, reading_to_json, situation_to_json
@@ -22,9 +23,11 @@ from tagger.review.clicked_film import arrays_of, check_anchors
 from tagger.review.edits import Edits, Reread, Undo
 from tagger.review.film import FilmServer
 from tagger.review.lot import drawn_reps
-from tagger.review.rep_data import log_data, moving_data, rep_data, version_of
+from tagger.review.registration_fix import anchors_from
+from tagger.review.rep_data import log_data, moving_data, rep_data, sides_of, version_of
 from tagger.review.reread import is_stale, read_anew
 from tagger.review.safety import refused
+from tagger.review.track_fixes import track_of
 
 router = APIRouter()
 Number = Annotated[int, Path(ge=1, lt=2**53)]
@@ -153,6 +156,12 @@ def before_of(rep: StoredRep, subject: str, field: str, after: Any) -> Any:
         if field == "slot":
             return defender.slot
         return [asdict(i) for i in defender.intervals if _meets(i, after)]
+    if subject.startswith("player:"):
+        player, main = subject.removeprefix("player:"), rep.main_clip
+        track = track_of(main, player)
+        return rep.numbers.get(player) if field == "number" else None if track is None else sides_of(rep, main).get(track)
+    if field == "anchors":
+        return list(anchors_from(standing(rep.corrections), subject.removeprefix("clip:"))) or None
     return None
 
 

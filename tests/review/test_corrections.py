@@ -164,3 +164,20 @@ def test_the_log_can_be_taken_out_as_json(client: TestClient) -> None:
 def test_a_name_is_needed(client: TestClient) -> None:
     assert say(client, ("rep", "family", "cover-1"), who="").status_code == 422
     assert say(client, ("rep", "family", "cover-1"), who="  ").status_code == 422
+
+
+def test_the_log_tells_what_stood_there_before(client: TestClient, library: Library) -> None:
+    mark = library.rep(1).main_clip.fingerprint
+    anchor = {"frame_index": 40, "image_xy_px": [400.0, 300.0], "field_xy_yd": [50.0, 20.0]}
+    fixes = [
+        (("rep", "family", "cover-1"), "cover-3"),
+        (("player:O8", "side", "other"), "offense"),
+        (("player:D1", "side", "other"), "defense"),
+        (("player:O9", "number", "88"), None),
+        (("player:O9", "number", "80"), "88"),
+        ((f"clip:{mark}", "anchors", [anchor]), None),
+        ((f"clip:{mark}", "anchors", [anchor, anchor]), [anchor]),
+    ]
+    for fix, _ in fixes:
+        assert say(client, fix).status_code == 200
+    assert [row["before"] for row in client.get("/api/corrections").json()] == [before for _, before in fixes]
