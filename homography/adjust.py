@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from homography.camera import calibration, rotation, undistort
+from homography.camera import LOG_FOCAL, calibration, rotation, undistort
 from homography.field import LINE_WIDTH_YD
 
 Array = npt.NDArray[np.float64]
@@ -25,6 +25,8 @@ SHARED = 6  # centre x, y, z, distortion, mark offset, border
 KERNEL = 3.0
 DAMPING = 1e-6
 DENSE_SIZE = 70
+MOST_DAMPING = 1e3
+LEAST_HEIGHT_YD, MOST_LOG_ZOOM = 0.5, 6.0
 MOST_OFFSET_YD = 0.4
 """Marks are two feet long: with an end on the inbounds line, their middle is a foot off."""
 BORDER_RANGE_YD = (-0.3, 1.5)
@@ -72,9 +74,9 @@ class Prior:
 @dataclass(frozen=True)
 class Solution:
     """`pose` (F, 4), `centre_yd` (3,), `distortion`; `mark_offset_yd` by how much the middles of the hash marks lie nearer to the
-    field's middle than the inbounds line (some painters put a mark's end on it, some its middle); `border_yd` how far
-    outside the sidelines the middles of their stripes lie; `cost` the robust sum; `normal` the information matrix (4 F + 6
-    square, poses frame by frame, then the shared ones), None before `adjust` has run."""
+    field's middle than the inbounds line (some painters put a mark's end on it, some its middle); `border_yd` how far outside the
+    sidelines the middles of their stripes lie; `every_other` yard line alone is painted; `cost` the robust sum; `normal` the
+    information matrix (4 F + 6 square, poses frame by frame, then the shared ones), None before `adjust` has run."""
 
     pose: Array
     centre_yd: Array
@@ -82,6 +84,7 @@ class Solution:
     image_size_px: tuple[int, int]
     mark_offset_yd: float = 0.0
     border_yd: float = LINE_WIDTH_YD / 2.0
+    every_other: bool = False
     cost: float = np.inf
     normal: Any = None
 
@@ -96,11 +99,16 @@ def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, t
         normal, weighted = information(jacobian, weight)
         step = damped_step(normal, weighted.T @ residual, damping)
         trial = moved(now, -step)
+        if not possible(trial):
+            damping = max(damping, 1e-6) * 30.0
+            if damping > MOST_DAMPING:
+                break
+            continue
         trial_residual, trial_jacobian = linearise(trial, seen, prior)
         trial_cost = robust_cost(trial_residual, seen)
         if not np.isfinite(trial_cost) or trial_cost > cost * (1 + 1e-9):
             damping = max(damping, 1e-6) * 30.0
-            if damping > 1e3:
+            if damping > MOST_DAMPING:
                 break
             continue
         gain = cost - trial_cost
@@ -108,6 +116,12 @@ def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, t
         if gain < tolerance * cost:
             break
     return replace(now, cost=cost, normal=information(jacobian, robust_weight(residual, seen))[0])
+
+
+def possible(solution: Solution) -> bool:
+    """Whether the poses are such as a camera can have, so that each has a plane."""
+    return bool(np.isfinite(solution.pose).all() and solution.centre_yd[2] > LEAST_HEIGHT_YD
+                and (np.abs(solution.pose[:, LOG_FOCAL] - np.log(solution.image_size_px[0])) < MOST_LOG_ZOOM).all())
 
 
 def moved(solution: Solution, step: Array) -> Solution:

@@ -19,7 +19,8 @@ from homography.field import LEVELS
 from homography.hypotheses import Hypothesis, spread_rows
 from homography.refine import GATES_PX, camera_prior, refine
 from homography.score import support
-from homography.solve import LEAST_ROWS, Stretch, adjust_all, agrees, build_view, check, hold_contest, linked_stretches, start_all
+from homography.solve import adjust_all, build_view, check, start_all
+from homography.stretches import LEAST_ROWS, Stretch, hold_contests, linked_stretches, seconded
 from homography.turning import Turning
 from homography.types import FieldView
 
@@ -45,8 +46,9 @@ def solve_clicked(evidence: Sequence[FrameEvidence], clicks: Sequence[Click],
         raise ValueError(f"frame {main}: clicked, but not among the {len(evidence)} frames of the clip")
     found = _settled_best(evidence, row_of[main], clicks, level)
     seen = [*evidence[:found.rows.start], *found.frames, *evidence[found.rows.stop:]]
-    stretches = [Stretch(found.rows, found.turning, found.winner, ""), *_others(evidence, found)]
-    start, rows = start_all(stretches, found.winner)
+    stretches = hold_contests(evidence, found.winner.level, Stretch(found.rows, found.turning, found.winner, ""))
+    fitting = [one for stretch in stretches if (one := seconded(evidence, stretch, found.winner)).winner is not None]
+    start, rows = start_all(fitting, found.winner)
     place = {evidence[row].frame_index: i for i, row in enumerate(rows)}
     spots = spots_of(clicks, found.winner.level, place, evidence[0].image_size_px[0])
     solution = adjust_all(seen, rows, start, found.winner.level, spots)
@@ -162,13 +164,3 @@ def _without_rows(frames: Sequence[FrameEvidence], poses: Array, camera: Solutio
         out.append(replace(frame, ridges=ridges))
     return out
 
-
-def _others(evidence: Sequence[FrameEvidence], main: _Settled) -> list[Stretch]:
-    """The other stretches of the clip that the same camera filmed, as far as their own paint tells."""
-    found = []
-    for rows in linked_stretches(evidence):
-        if rows != main.rows:
-            stretch = hold_contest(evidence, rows, main.winner.level)
-            if stretch.winner is not None and agrees(stretch.winner, main.winner):
-                found.append(stretch)
-    return found

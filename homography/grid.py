@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -25,10 +26,12 @@ SLOPE_SCALES = (0.1, 0.05, 0.02, 0.01, 0.005)
 
 
 def guess_cameras(stripes: Stripes, dash_xy_px: Array, image_size_px: tuple[int, int], levels: tuple[str, ...] = tuple(LEVELS),
-                  per_level: int = 3) -> list[Guess]:
-    """Likely cameras of one frame, best first. `dash_xy_px` (M, 2) in ideal px, like the stripes."""
+                  per_level: int = 3, every_other: bool = False) -> list[Guess]:
+    """Likely cameras of one frame, best first. `dash_xy_px` (M, 2) in ideal px, like the stripes; with `every_other` these lie 10
+    yd apart."""
     combs = sorted(sideline_combs(stripes, image_size_px)[:KEPT_COMBS] + end_zone_combs(stripes, image_size_px)[:KEPT_COMBS],
                    key=lambda c: -c.score)
+    combs = [replace(comb, label=2 * comb.label) for comb in combs] if every_other else combs
     coarse: list[tuple[Guess, Comb]] = []
     for comb in (comb for comb in combs if comb.score > COMB_SHARE * combs[0].score):
         for focal in FOCAL_GRID * image_size_px[0]:

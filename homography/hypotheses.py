@@ -14,12 +14,13 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Solution
-from homography.camera import ground, undistort
+from homography.camera import LOG_FOCAL, PAN, TILT, ground, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
 from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD, mark_habit
 from homography.mark_shape import mark_shaped
+from homography.people_height import plausible
 from homography.refine import camera_prior, refine
 from homography.rows import Based, likely_rows
 from homography.score import support
@@ -75,16 +76,16 @@ def striped(frame: FrameEvidence) -> int:
     return int(find_stripes(frame.ridges.xy_px, frame.ridges.normal_rad, KEY_STRIPES).points.sum())
 
 
-def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothesis]:
-    """Adjusted and scored cameras of one frame, best first."""
+def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: bool = False) -> list[Hypothesis]:
+    """Adjusted and scored cameras of one frame, best first, for a field on which all yard lines or every other one is painted."""
     assert frame.ridges is not None
     size = frame.image_size_px
     ideal = undistort(frame.ridges.xy_px, START_DISTORTION, size)
     dashes = undistort(frame.ridges.dash_xy_px, START_DISTORTION, size)
     stripes = find_stripes(ideal, frame.ridges.normal_rad)
     fitted: list[Hypothesis] = []
-    for guess in guess_cameras(stripes, dashes, size, levels):
-        start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd)
+    for guess in guess_cameras(stripes, dashes, size, levels, every_other=every_other):
+        start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd, every_other=every_other)
         prior = camera_prior(guess.centre_yd)
         solution = refine([frame], [0], start, guess.level, prior, gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
         # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.
@@ -99,7 +100,7 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...]) -> list[Hypothes
         prior = camera_prior(one.solution.centre_yd)
         solution = refine([frame], [0], one.solution, one.level, prior, gates_px=LAST_GATES_PX, rounds=4, per_line=8)
         score = support(frame, solution, 0, one.level).total
-        if score > 0:
+        if score > 0 and plausible([frame], solution):
             found.append(replace(one, solution=solution, score=score))
     return unlike(sorted(found, key=lambda h: -h.score))
 
@@ -134,8 +135,9 @@ def same_camera(one: Hypothesis, other: Hypothesis) -> bool:
     return True
 
 
-def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None) -> list[Hypothesis]:
-    """Cameras for a stretch of film whose frames are linked by motion, best first, each tested on the same frames."""
+def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None, every_other: bool = False) -> list[Hypothesis]:
+    """Cameras for a stretch of film whose frames are linked by motion, best first, each tested on the same frames; with
+    `every_other` for a field on which only each second yard line is painted."""
     levels = tuple(LEVELS) if level is None else (level,)
     painted = [row for row, frame in enumerate(frames) if frame.ridges is not None]
     tests = spread_rows(painted, TEST_FRAMES)
@@ -143,7 +145,7 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
     leaders: list[Hypothesis] = []
     for key in key_frames(frames, KEY_FRAMES):
         shown = sorted({*tests, key})
-        guesses = single_frame(frames[key], levels)[:GUESSES_KEPT]
+        guesses = single_frame(frames[key], levels, every_other)[:GUESSES_KEPT]
         for guess in guesses:
             poses = turning.poses(key, guess.solution.pose[0], guess.solution.distortion)
             good = [row for row in shown if np.isfinite(poses[row]).all()]
@@ -157,7 +159,19 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
     tested = unlike(sorted(tested, key=lambda h: -h.score))
     again = [trial(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level)[0])
              for one in tested[:RETESTED]]
-    return unlike(sorted([*tested, *again], key=lambda h: -h.score))
+    tall = [one for one in [*tested, *again] if plausible([frames[row] for row in one.rows], one.solution)]
+    return unlike(sorted(tall, key=lambda h: -h.score))
+
+
+def stretched(one: Hypothesis) -> Hypothesis:
+    """The camera of an end zone that sees the same picture of a field twice as long: twice as far away, with twice the focal
+    length. Only the marks along the rows tell whether the lines are 5 or 10 yd apart."""
+    pose = one.solution.pose.copy()
+    pose[:, TILT] = np.arctan(np.tan(pose[:, TILT]) / 2.0)
+    pose[:, PAN] = np.arctan(np.tan(pose[:, PAN]) / 2.0)
+    pose[:, LOG_FOCAL] += np.log(2.0)
+    centre = one.solution.centre_yd * np.array([2.0, 1.0, 1.0])
+    return replace(one, solution=replace(one.solution, pose=pose, centre_yd=centre, every_other=True))
 
 
 def same_place(one: Hypothesis, other: Hypothesis) -> bool:

@@ -88,12 +88,19 @@ def support(frame: FrameEvidence, solution: Solution, row: int, level: str) -> S
     along = np.linspace(solution.centre_yd[0] - 70.0, solution.centre_yd[0] + 110.0, 361)
     sides, = coverage(frame, solution, row, found, SIDELINE, np.array(sideline_middles_yd(solution.border_yd)), along,
                       (np.ones(len(along), dtype=bool),))
-    gain = float((paint.gain - MISS_COST * (paint.bins - paint.hits)).sum())
+    by_line = paint.gain - MISS_COST * (paint.bins - paint.hits)
     stray = float((HIT_GAIN * decoy.hits)[decoy.share > STRAY_SHARE].sum())
+    ours = np.ones(len(lines), dtype=bool)
+    if solution.every_other:
+        even = np.round(lines / YARD_LINE_SPACING_YD).astype(int) % 2 == 0
+        unpainted = np.where(paint.share > STRAY_SHARE, HIT_GAIN * paint.hits, 0.0)
+        ours = max((even, ~even), key=lambda half: float(by_line[half].sum() - unpainted[~half].sum()))
+        stray += float(unpainted[~ours].sum())
+    gain = float(by_line[ours].sum())
     stray += float(HIT_GAIN * np.maximum(over.hits - CHANCE_SHARE * over.bins, 0.0).sum())
     rows = hash_gain(frame, solution, row, level) + float((sides.gain - SIDELINE_MISS_COST * (sides.bins - sides.hits)).sum())
-    return Support(gain - stray + rows, int(((paint.share > 0.4) & (paint.hits >= 5)).sum()),
-                   float(paint.hits.sum() / paint.bins.sum()), rows)
+    return Support(gain - stray + rows, int(((paint.share > 0.4) & (paint.hits >= 5) & ours).sum()),
+                   float(paint.hits[ours].sum() / max(paint.bins[ours].sum(), 1.0)), rows)
 
 
 def visible(frame: FrameEvidence, points_yd: Array, solution: Solution, row: int) -> tuple[Array, npt.NDArray[np.bool_]]:

@@ -1,15 +1,14 @@
 """One clip's registration: where the camera stood, and for each frame where it looked.
 
-The clip is cut into stretches whose frames are linked by the background's motion. Each stretch holds a contest of cameras
-(`hypotheses`); then all frames of all stretches are adjusted at once with one camera centre and one distortion, each frame
-getting its `sigma_yd` out of the same least-squares problem.
+The camera of each stretch of linked frames is found first (`stretches`); then all frames of all stretches are adjusted at once
+with one camera centre and one distortion, each frame getting its `sigma_yd` out of the same least-squares problem.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -21,10 +20,9 @@ from homography.camera import TILT
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.habit import mark_habit
-from homography.hypotheses import Hypothesis, contest, same_camera, spread_rows
+from homography.hypotheses import Hypothesis, spread_rows
 from homography.refine import camera_prior, refine
-from homography.score import support
-from homography.turning import Turning
+from homography.stretches import Stretch, hold_contests, seconded
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
 from homography.uncertainty import sigmas
 from homography.view import lost_view, plane_fits
@@ -35,28 +33,8 @@ FULL_GATES_PX = (7.0, 3.5)
 FULL_PER_LINE = 9
 LINK_POINTS = 16
 HABIT_FRAMES = 6
-LEAST_LINES = 3.0
-LEAST_COVER = 0.18
-LEAST_SCORE = 60.0
-LEAST_ROWS = 12.0
-LEAST_LEAD = 0.01
 NEAR_PAINT_FRAMES = 6
 POINTS_ON_LINE = 6
-SAME_CENTRE_YD, NEARLY_SAME_CENTRE_YD = 6.0, 2.5
-HELD_CENTRE_SD_YD = 0.05
-SECONDED_GATES_PX = (25.0, 12.0, 5.0)
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """Consecutive frames linked by motion: their rows in the clip's evidence, the camera that won there, if any, and the reason
-    why there is none. `ranked` holds all that were tried, best first."""
-
-    rows: range
-    turning: Turning
-    winner: Hypothesis | None
-    reason: str
-    ranked: tuple[Hypothesis, ...] = ()
 
 
 def solve_clip(evidence: Sequence[FrameEvidence], frame_index: Sequence[int] | npt.NDArray[Any] | None = None,
@@ -69,7 +47,7 @@ def solve_clip(evidence: Sequence[FrameEvidence], frame_index: Sequence[int] | n
     unknown level, or evidence that is empty, out of order or of changing size."""
     check(evidence, level, image_size_px)
     index = np.array([frame.frame_index for frame in evidence]) if frame_index is None else np.asarray(frame_index, dtype=int)
-    return register(evidence, [hold_contest(evidence, rows, level) for rows in linked_stretches(evidence)], index)
+    return register(evidence, hold_contests(evidence, level), index)
 
 
 def solve_or_guess(evidence: Sequence[FrameEvidence], level: str | None = None) -> tuple[FieldView, FieldView | None]:
@@ -77,7 +55,7 @@ def solve_or_guess(evidence: Sequence[FrameEvidence], level: str | None = None) 
     confirm it by something else."""
     check(evidence, level, None)
     index = np.array([frame.frame_index for frame in evidence])
-    stretches = [hold_contest(evidence, rows, level) for rows in linked_stretches(evidence)]
+    stretches = hold_contests(evidence, level)
     view = register(evidence, stretches, index)
     if view.solved_share:
         return view, None
@@ -112,66 +90,6 @@ def check(evidence: Sequence[FrameEvidence], level: str | None, image_size_px: t
         raise ValueError("field registration: frames must come in order, each once")
     if len({frame.image_size_px for frame in evidence} | ({tuple(image_size_px)} if image_size_px else set())) > 1:
         raise ValueError("field registration: the picture's size changes within the clip")
-
-
-def linked_stretches(evidence: Sequence[FrameEvidence]) -> list[range]:
-    """Runs of frames in which each is linked to the one before."""
-    starts = [row for row, frame in enumerate(evidence)
-              if row == 0 or frame.before_index != evidence[row - 1].frame_index or not len(frame.before_px)]
-    return [range(a, b) for a, b in zip(starts, [*starts[1:], len(evidence)], strict=True)]
-
-
-def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | None) -> Stretch:
-    """Find the camera of one stretch, or the reason why there is none."""
-    frames = [evidence[row] for row in rows]
-    turning = Turning(frames)
-    ranked = contest(frames, turning, level)
-    if not ranked:
-        return Stretch(rows, turning, None, "no set of yard lines was found")
-    best = ranked[0]
-    reason = doubt(frames, best, ranked[1:])
-    return Stretch(rows, turning, None if reason else best, reason, tuple(ranked))
-
-
-def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
-    """Why the best camera is not to be trusted; empty if it is."""
-    solution = best.solution
-    scores = [support(frames[row], solution, i, best.level) for i, row in enumerate(best.rows)]
-    if np.mean([s.yard_lines for s in scores]) < LEAST_LINES or np.mean([s.covered for s in scores]) < LEAST_COVER \
-            or best.score < LEAST_SCORE:
-        return "too few lines fit a football field"
-    if np.mean([s.rows for s in scores]) < LEAST_ROWS:
-        return "neither hash marks nor sidelines were found, so the distance across the field is unknown"
-    rival = next((other for other in others if not same_camera(best, other)), None)
-    if rival is not None and best.score - rival.score < LEAST_LEAD * best.score:
-        return "two different cameras explain the lines about equally well"
-    return ""
-
-
-def seconded(evidence: Sequence[FrameEvidence], stretch: Stretch, main: Hypothesis) -> Stretch:
-    """The stretch as seen from where the clip's main camera stands: what its own paint leaves in doubt the rest of the clip
-    settles. Without a winner if none of its cameras stands there."""
-    if stretch.winner is not None and agrees(stretch.winner, main):
-        return stretch
-    one = next((one for one in stretch.ranked if agrees(one, main, NEARLY_SAME_CENTRE_YD)), None)
-    if one is None:
-        return replace(stretch, winner=None)
-    shift = one.solution.centre_yd[0] - main.solution.centre_yd[0]
-    step = np.array([np.round(shift / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD, 0.0, 0.0])
-    moved = replace(main.solution, pose=one.solution.pose, centre_yd=main.solution.centre_yd + step)
-    frames = [evidence[stretch.rows[row]] for row in one.rows]
-    held = camera_prior(moved.centre_yd, np.full(3, HELD_CENTRE_SD_YD))
-    fitted = refine(frames, range(len(frames)), moved, main.level, held, gates_px=SECONDED_GATES_PX)
-    return replace(stretch, winner=replace(one, solution=fitted))
-
-
-def agrees(one: Hypothesis, main: Hypothesis, within_yd: float = SAME_CENTRE_YD) -> bool:
-    """Whether two stretches were seen from one place (x is free by whole 5 yd)."""
-    if one.view != main.view or one.level != main.level:
-        return False
-    off = one.solution.centre_yd - main.solution.centre_yd
-    off[0] -= np.round(off[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
-    return bool(np.abs(off).max() < within_yd)
 
 
 def start_all(stretches: Sequence[Stretch], main: Hypothesis) -> tuple[Solution, list[int]]:

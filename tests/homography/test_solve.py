@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from homography import FrameEvidence, Observer, solve_clip, solve_or_guess, to_field
+from homography.stretches import hold_contests
 from homography.types import LOST, FieldView
 from tests.homography.drawn import WIDTH, Paint, Shot, end_zone_shot, film, sideline_shot
 
@@ -94,3 +95,41 @@ def test_what_no_clip_can_be_is_refused() -> None:
         solve_clip([frame], level="little league")
     with pytest.raises(ValueError, match="in order, each once"):
         solve_clip([frame, frame])
+
+
+@pytest.mark.parametrize("view", ["sideline", pytest.param("end-zone", marks=pytest.mark.slow)])
+def test_a_practice_field_with_every_other_line(view: str) -> None:
+    """People tell a camera twice as high from the sideline, the hash marks one twice as far away behind the goal."""
+    shot = sideline_shot(3, FRAMES) if view == "sideline" else end_zone_shot(2, FRAMES)
+    found = solve_clip(watch(shot, Paint(level="college", spacing=10.0), 3))
+    assert (found.view, found.level, found.solved_share) == (view, "college", 1.0)
+    assert np.median(errors_yd(shot, found)) < 0.2
+
+
+def test_the_camera_is_followed_over_frames_in_which_the_motion_is_lost() -> None:
+    shot = sideline_shot(3, FRAMES)
+    pictures = film(shot, Paint(level="high-school"), 3)
+    observer = Observer(paint_every=1)
+    seen = [observer.observe(i, i / 30.0, picture, boxes) for i, (picture, boxes) in enumerate(pictures)]
+    gone = np.zeros((0, 2), dtype=np.float32)
+    broken = [replace(one, before_index=None, before_px=gone, after_px=gone) if i in (4, 5, 7) else one
+              for i, one in enumerate(seen)]
+    stretches = hold_contests(broken, None)
+    assert [one.rows for one in stretches] == [range(0, 4), range(4, 5), range(5, 7), range(7, 9)]
+    # One contest has many cameras; who is followed brings but his own.
+    assert sum(len(one.ranked) > 1 for one in stretches) == 1
+    view = solve_clip(broken)
+    assert view.solved_share == 1.0
+    assert np.median(errors_yd(shot, view)) < 0.1
+
+
+@pytest.mark.slow
+def test_another_shot_is_not_taken_for_the_same_camera() -> None:
+    """The film is cut: the second camera stands elsewhere and holds a contest of its own."""
+    first, second = sideline_shot(3, FRAMES), sideline_shot(8, FRAMES)
+    here = watch(first, Paint(level="high-school"), 3)[:5]
+    later = watch(second, Paint(level="high-school"), 8)[:4]
+    there = [replace(one, frame_index=5 + i, before_index=4 + i if i else None) for i, one in enumerate(later)]
+    stretches = hold_contests([*here, *there], None)
+    assert [one.rows for one in stretches] == [range(0, 5), range(5, 9)]
+    assert all(len(one.ranked) > 1 for one in stretches)
