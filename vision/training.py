@@ -16,7 +16,9 @@ import shutil
 from pathlib import Path
 from typing import Any
 
-STRIDE_PX = 32
+FINE_TUNING: dict[str, Any] = {"optimizer": "AdamW", "lr0": 4e-4, "warmup_epochs": 0.0}
+"""Of a trained network on a few hundred frames, each batch being a step (`nbs` the batch's size). The trainer's own steps are
+five times as large, and its warm-up begins with steps of 0.1 for every bias: both make the network forget what it knows."""
 
 
 def _ultralytics() -> Any:

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
 from tagger.cli.console import print_json, progress, say
 from tagger.cli.options import json_option, library_option
-
-FINE_TUNING: dict[str, Any] = {"optimizer": "AdamW", "lr0": 1e-4, "warmup_epochs": 0.5}
-"""Small steps: with the trainer's own choice a few hundred frames make the network forget what it knows (model card)."""
 
 
 @click.command("train")
@@ -26,7 +22,7 @@ FINE_TUNING: dict[str, Any] = {"optimizer": "AdamW", "lr0": 1e-4, "warmup_epochs
 @click.option("--hours", type=click.FloatRange(0.0, min_open=True), help="Train for this long instead.")
 @click.option("--image-size", type=click.IntRange(64), default=1280, show_default=True, help="Longer side in px.")
 @click.option("--batch", type=click.IntRange(1), default=8, show_default=True)
-@click.option("--share", type=click.FloatRange(0.0, 1.0), default=0.4, show_default=True,
+@click.option("--share", type=click.FloatRange(0.0, 1.0), default=0.5, show_default=True,
               help="Share of the new weights in what is written; the rest stay as they were, so that less is forgotten.")
 @click.option("--device", default="cpu", show_default=True, help="cpu, or a GPU's number.")
 @click.option("--jobs", type=click.IntRange(1, 256), default=1, show_default=True, help="Processes that draw frames.")
@@ -40,7 +36,7 @@ def train_command(out: Path, frames: int, seed: int, from_library: bool, library
     import models
     from demo_clips.training_frames import write_frames
     from tagger.cli.training_film import add_corrected
-    from vision.training import blend, export_detector, train_detector
+    from vision.training import FINE_TUNING, blend, export_detector, train_detector
 
     start = base or models.path("people.pt")
     with progress(frames, "drawing frames") as tell:
@@ -48,7 +44,7 @@ def train_command(out: Path, frames: int, seed: int, from_library: bool, library
                               progress=lambda done, of: tell(done / of, f"frame {done} of {of}"))
     corrected = add_corrected(library, out / "frames") if from_library else 0
     say(f"{frames} simulated and {corrected} corrected frame(s); training, which takes long without a GPU")
-    last = train_detector(recipe, out, start, epochs, image_size, batch, hours, device, **FINE_TUNING)
+    last = train_detector(recipe, out, start, epochs, image_size, batch, hours, device, nbs=batch, **FINE_TUNING)
     last = blend(start, last, out / "people.pt", share)
     weights = export_detector(last, out / "people.onnx")
     if as_json:
