@@ -21,7 +21,7 @@ function heading(page) {
   const s = page.rep.situation;
   const down = s.down ? `${["1st", "2nd", "3rd", "4th"][s.down - 1]}${s.distance_yd ? ` & ${s.distance_yd}` : ""}` : "";
   const parts = [down, s.hash && `${s.hash} hash`, s.period, s.personnel && `${s.personnel} personnel`].filter(Boolean);
-  const views = page.rep.clips.length < 2 ? "" : page.rep.read_together ? "Read from both views together." : `Read from the ${page.rep.clips[0].view} view alone: the other could not be laid on it.`;
+  const views = page.rep.clips.length < 2 ? "" : page.rep.read_together ? "Read from both views together." : `Read from the ${page.rep.clips[0].view} view alone; the other is not laid on it.`;
   return el("div", {}, el("h1", {}, page.rep.name), el("p", { class: "situation quiet" }, parts.join(" · ") || "No script for this rep"), views ? el("p", { class: "why" }, views) : null);
 }
 
