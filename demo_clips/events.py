@@ -1,7 +1,8 @@
-"""Events of a rep, found on its exact tracks: who lost leverage, who was stressed, who carried, who broke when.
+"""Events of a rep, from what the simulator knows: whom a man carried in his mind, when he saw the throw, where he wanted to
+be and when he was there, whose part in the coverage is another than the one he showed; margins by exact geometry.
 
-What counts is what a coach sees on the film, not what a man had in mind: he carries a receiver with whom he runs downfield, he
-is late if he is not yet where his zone is, he breaks if he turns and speeds up toward the ball. Common practice, no source.
+Where the trade has a number (how deep, how long, how near leverage is lost) it is that number; elsewhere what he intended
+counts, not a threshold on his path. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy.typing as npt
 
 from demo_clips.bodies import STEP_S
 from demo_clips.coverages import Job
-from demo_clips.facts import shell_at
+from demo_clips.facts import is_high, shell_at
 from demo_clips.rep import Played
 from demo_clips.setting import MIDDLE_YD
 from demo_clips.zones import DEEP_BOUNDS, UNDER_BOUNDS
@@ -21,26 +22,19 @@ from homography.field import WIDTH_YD
 
 Bool = npt.NDArray[np.bool_]
 OVER_TOP_YD, OVER_TOP_S = 0.5, 0.3
-CROSS_YD, CROSS_NEAR_YD, CROSS_S = 1.0, 5.0, 0.2
-DEEP_ROUTE_YD = 8.0  # a receiver nearer than this threatens no deep man
-VERTICAL_YD = 12.0
-WITH_HIM_YD = 5.0  # as near as leverage counts
-CARRY_FROM_YD, CARRY_S = 8.0, 0.5  # the underneath landmarks begin there
-DOWNFIELD_YD_S, RUNS_ON_YD_S = 2.0, 3.0
-BREAK_REACH_YD, BREAK_GAIN_YD, BREAK_SPEED_UP_YD_S = 22.0, 1.0, 1.5
-LANDMARK_S, SHORT_YD = 2.6, 3.0
-GONE_BY_S, GIVES_UP_YD, BACKPEDAL_YD = 1.6, 2.5, 4.0
+CROSS_YD, NEAR_YD, CROSS_S = 1.0, 5.0, 0.15
+THREAT_YD = 5.5  # a receiver nearer than this threatens no deep man
+VERTICAL_YD, VERTICAL_YD_S = 12.0, 4.0
+OVER_HIM_YD = 3.0  # a deep man so near above a vertical route runs at its pace (deep.DeepZone)
+CARRY_S, STRESS_S = 0.4, 0.5
+SEES_THROW_YD = 22.0  # who is farther from the catch keeps to his job (rep.Rep)
+PLANT_RAD, PLANT_SHARE = 0.5, 0.5  # who already runs there, at this share of his speed, need not plant
+LEAST_DRIVE_S = 0.25
+DROPPED_S = 2.5  # a drop is over by then
+LEAST_DEPTH_YD = {"deep-third": 12.0, "deep-half": 12.0, "deep-quarter": 12.0, "flat": 2.0}
+UNDER_DEPTH_YD = 5.0  # of 8 to 12 yd that he is to have
 DEEP_WORDS = ("deep-third", "deep-half", "deep-quarter")
 HIGH = {"cover-0": "zero-high", "cover-1": "one-high", "cover-3": "one-high"}  # the others keep two high
-# How deep at least, and how far from the middle of the field on his side (least, most), yd.
-LANDMARKS = {
-    "deep-third": (12.0, 9.0, 27.0),
-    "deep-half": (12.0, 3.0, 18.0),
-    "deep-quarter": (12.0, 0.0, 27.0),
-    "curl-flat": (6.0, 9.0, 22.0),
-    "hook-curl": (6.0, 1.0, 13.0),
-    "flat": (3.0, 12.0, 27.0),
-}
 
 
 def _bounds(played: Played, job: Job) -> tuple[float, float]:
@@ -49,6 +43,12 @@ def _bounds(played: Played, job: Job) -> tuple[float, float]:
     low, high = (DEEP_BOUNDS | UNDER_BOUNDS)[word]
     lean = 0.0 if word in DEEP_BOUNDS else 0.33 * (played.plan.setting.ball_y_yd - MIDDLE_YD)
     return (low + lean if low > 0.5 else -1.0), (high + lean if high < WIDTH_YD - 0.5 else WIDTH_YD + 1.0)
+
+
+def part_of(job: Job, shell: str) -> str:
+    """The shell of which his job makes him one of the high men, or low."""
+    inside = job.word in DEEP_WORDS and job.style != "runner" and not (job.area or "").endswith("outside")
+    return "low" if not inside else "two-high" if job.word == "deep-third" and job.area != "middle" else shell
 
 
 def _runs(flag: Bool, least_s: float) -> list[tuple[int, int]]:
@@ -98,11 +98,11 @@ class _Finder:
         protects = outward if job.word == "deep-half" else -outward
         for r in self.eligible:
             rx, ry = self.p.xy[r, :, 0], self.p.xy[r, :, 1]
-            mine = span & self.inside(r, bounds) & (rx > DEEP_ROUTE_YD)
+            mine = span & self.inside(r, bounds) & (rx > THREAT_YD)
             for a, b in _runs(mine & (rx > x + OVER_TOP_YD), OVER_TOP_S):
                 self.add("leverage-lost-over-top", i, r, self.t[a], self.t[b - 1], float(np.min(x[a:b] - rx[a:b])))
             if protects:
-                near = np.hypot(rx - x, ry - y) < CROSS_NEAR_YD
+                near = np.hypot(rx - x, ry - y) < NEAR_YD
                 past = protects * (ry - y) > CROSS_YD
                 before = np.maximum.accumulate(near & mine & (protects * (ry - y) < 0.0))
                 for a, b in _runs(mine & near & past & before, CROSS_S):
@@ -117,17 +117,12 @@ class _Finder:
     def under_man(self, i: int, job: Job, span: Bool) -> None:
         if job.word not in ("curl-flat", "flat"):
             return
-        bounds = _bounds(self.p, job)
-        x, y = self.p.xy[i, :, 0], self.p.xy[i, :, 1]
-        late = span & (self.t > 1.2)
+        x = self.p.xy[i, :, 0]
+        inside = {r: self.inside(r, _bounds(self.p, job)) & self.nearest_zone(i, r) for r in self.eligible}
         for low in self.eligible:
             for high in self.eligible:
-                if low == high:
-                    continue
-                lx, hx = self.p.xy[low, :, 0], self.p.xy[high, :, 0]
-                both = self.inside(low, bounds) & self.inside(high, bounds)
-                wide = (np.abs(self.p.xy[low, :, 1] - y) < 8.0) & (np.abs(self.p.xy[high, :, 1] - y) < 8.0)
-                for a, b in _runs(late & both & wide & (lx < x - 1.0) & (lx > -1.0) & (hx > x + 1.5) & (hx < x + 14.0), 0.4)[:1]:
+                between = (self.p.xy[low, :, 0] < x) & (self.p.xy[low, :, 0] > 0.0) & (self.p.xy[high, :, 0] > x)
+                for a, b in _runs(span & inside[low] & inside[high] & between & (low != high), STRESS_S)[:1]:
                     moved = x[min(b, len(x) - 1)] - x[a]
                     self.add(
                         "high-low-stress",
@@ -140,23 +135,42 @@ class _Finder:
                         choice="sank" if moved > 0.5 else "bit" if moved < -0.5 else "held",
                     )
 
+    def nearest_zone(self, i: int, r: int) -> Bool:
+        """While of all underneath men in zone he is the nearest to a receiver across."""
+        others = [k for k, words in self.p.words.items() if words[-1][1].area is not None and words[-1][1].word not in DEEP_WORDS]
+        across = np.abs(self.p.xy[others, :, 1] - self.p.xy[r, :, 1])
+        return np.asarray(np.abs(self.p.xy[i, :, 1] - self.p.xy[r, :, 1]) <= across.min(axis=0))
+
     def carries(self) -> None:
-        """He runs downfield with a receiver past the underneath landmarks; passed off where he lets go of one who runs on."""
+        """Whom a zone man had as his man in mind, near enough to be with him; who lets go of one who runs on before the throw
+        has passed him off."""
         for i, words in self.p.words.items():
             for r in self.eligible:
                 gap = np.hypot(*(self.p.xy[i] - self.p.xy[r]).T)
-                runs = self.velocity[i, :, 0] > DOWNFIELD_YD_S
-                vertical = (self.velocity[r, :, 0] > DOWNFIELD_YD_S) & (self.p.xy[r, :, 0] > CARRY_FROM_YD)
-                with_him = self.live & self.in_zone(words) & runs & vertical & (gap < WITH_HIM_YD)
-                stretches = _runs(with_him, CARRY_S)
+                with_him = (self.minds(i, r) | self.over_him(i, r, words)) & (gap < NEAR_YD)
+                stretches = _runs(with_him & self.live & self.in_zone(words), CARRY_S)
                 if not stretches:
                     continue
                 a, b = stretches[0][0], stretches[-1][1] - 1
                 self.add("carried", i, r, self.t[a], self.t[b], float(gap[a : b + 1].min()))
-                later = min(b + round(0.2 / STEP_S), len(self.t) - 1)
-                if words[-1][1].word not in DEEP_WORDS and self.t[b] < self.stop_s - 0.3 and not runs[later] and \
-                        self.velocity[r, later, 0] > RUNS_ON_YD_S:
+                lets_go = self.t[b] < self.stop_s - CARRY_S and self.velocity[r, b, 0] > VERTICAL_YD_S
+                if words[-1][1].word not in DEEP_WORDS and lets_go:
                     self.add("passed-off", i, r, self.t[b], self.t[b], None)
+
+    def minds(self, i: int, r: int) -> Bool:
+        """While receiver `r` is the man whom he carries."""
+        mask = np.zeros(len(self.t), bool)
+        mask[[int(np.argmin(np.abs(self.t - at))) for at, man, receiver in self.p.carried if (man, receiver) == (i, r)]] = True
+        return mask
+
+    def over_him(self, i: int, r: int, words: list[tuple[float, Job]]) -> Bool:
+        """While a deep man who plays his spot has a vertical route in his area so near below him that he runs with it."""
+        job = words[-1][1]
+        if job.word not in DEEP_WORDS or job.style == "match":
+            return np.zeros(len(self.t), bool)
+        cushion = self.p.xy[i, :, 0] - self.p.xy[r, :, 0]
+        vertical = (self.velocity[r, :, 0] > VERTICAL_YD_S) & (self.p.xy[r, :, 0] > THREAT_YD)
+        return np.asarray(self.inside(r, _bounds(self.p, job)) & vertical & (np.abs(cushion) < OVER_HIM_YD))
 
     def in_zone(self, words: list[tuple[float, Job]]) -> Bool:
         """While he plays a zone."""
@@ -167,7 +181,7 @@ class _Finder:
         return mask
 
     def breaks(self) -> None:
-        """Everybody in coverage who turns and speeds up toward the ball's area once it is out."""
+        """Everybody in coverage who saw the throw and was nearer when the ball came, but for who already ran there."""
         if self.p.release_s is None or self.p.arrive_s is None or self.p.target is None:
             return
         k1 = int(np.searchsorted(self.t, self.p.arrive_s).clip(0, len(self.t) - 1))
@@ -175,55 +189,39 @@ class _Finder:
         for i in self.p.words:
             start = self.p.release_s + self.p.react_s[i]
             k0 = int(np.searchsorted(self.t, start).clip(0, len(self.t) - 1))
-            if k0 >= k1 or any(job.word == "rush" for _, job in self.p.words[i]):
+            if self.p.arrive_s - start < LEAST_DRIVE_S or any(job.word in ("rush", "spy") for _, job in self.p.words[i]):
                 continue
-            way = goal - self.p.xy[i]
-            gap = np.hypot(*way.T)
-            closing = (self.velocity[i] * way).sum(axis=1) / (gap + 1e-6)
-            speeds_up = closing[k0 : k1 + 1].max() - closing[k0] > BREAK_SPEED_UP_YD_S
-            if speeds_up and gap[k0] - gap[k1] > BREAK_GAIN_YD and gap[k0] < BREAK_REACH_YD:
-                self.add("break", i, self.p.target, start, self.p.arrive_s, gap[k1], delay_s=round(self.p.react_s[i], 3))
+            way, run = goal - self.p.xy[i, k0], self.velocity[i, k0]
+            speed = float(np.hypot(*run))
+            turn = np.arccos(np.clip(way @ run / (np.hypot(*way) * speed + 1e-6), -1.0, 1.0))
+            plants = turn > PLANT_RAD or speed < PLANT_SHARE * self.p.people[i].top_yd_s
+            gap = float(np.hypot(*(goal - self.p.xy[i, k1])))
+            if plants and gap < np.hypot(*way) < SEES_THROW_YD:
+                self.add("break", i, self.p.target, start, self.p.arrive_s, gap, delay_s=round(self.p.react_s[i], 3))
 
     def landmarks(self, rotators: list[int]) -> None:
-        """Who is still well short of his landmark when everybody should be there, and has no receiver to run with."""
-        k = int(np.argmin(np.abs(self.t - LANDMARK_S)))
-        for i, words in self.p.words.items():
-            job = next((job for start, job in reversed(words) if start <= LANDMARK_S), None)
-            if job is None or job.word not in LANDMARKS or self.stop_s <= LANDMARK_S:
-                continue
-            short = self.short_of(i, job)
-            nearest = min(float(np.hypot(*(self.p.xy[i, k] - self.p.xy[r, k]))) for r in self.eligible)
-            if short[k] > SHORT_YD and nearest > WITH_HIM_YD:
-                there = np.flatnonzero((short < 1.0) & (self.t > LANDMARK_S))
-                end = min(self.t[there[0]] if len(there) else self.stop_s, self.stop_s)
-                self.add("late-rotation" if i in rotators else "late-to-landmark", i, None, LANDMARK_S, float(end), None)
-
-    def short_of(self, i: int, job: Job) -> npt.NDArray[np.float64]:
-        """Yards from the nearest spot of his landmark's area."""
-        deep, low, high = LANDMARKS[job.word]
-        area = job.area or "middle"
-        out = self.p.xy[i, :, 1] - MIDDLE_YD
-        if area == "middle":
-            low, high = -9.0, 9.0
-        elif job.word == "deep-quarter":
-            low, high = (13.0, 27.0) if area.endswith("outside") else (0.0, 13.5)
-        out = -out if area.startswith("left") else out
-        across = np.maximum(0.0, np.maximum(low - out, out - high))
-        return np.asarray(np.hypot(np.maximum(0.0, deep - self.p.xy[i, :, 0]), across))
+        """Who was not yet where he wanted to be when a drop is over, nor with a man, and is short of his area or beside it."""
+        k = int(np.argmin(np.abs(self.t - DROPPED_S)))
+        for i, reached in self.p.reached_s.items():
+            job = next(job for start, job in reversed(self.p.words[i]) if start <= DROPPED_S)
+            low, high = _bounds(self.p, job)
+            x, y = self.p.xy[i, k]
+            short = x < LEAST_DEPTH_YD.get(job.word, UNDER_DEPTH_YD) or not low <= y <= high
+            if self.stop_s > DROPPED_S and (reached is None or reached > DROPPED_S) and short:
+                kind = "late-rotation" if i in rotators else "late-to-landmark"
+                self.add(kind, i, None, DROPPED_S, min(reached or self.stop_s, self.stop_s), None)
 
     def disguises(self) -> list[int]:
-        """Every safety who gives up his place in the shell shown, if it is not the one of the coverage played; who they are."""
+        """Every safety whose part in the coverage is another than he showed, if the shell is; who they are."""
         plan, first = self.p.plan, len(self.p.plan.formation.people)
         begins = min(plan.rotate_s, 0.0) if plan.disguised else 0.0
-        if shell_at(self.p, begins - 0.15) == HIGH.get(plan.coverage.family, "two-high"):
-            return []
-        a, b = (int(np.argmin(np.abs(self.t - at))) for at in (begins - 0.15, GONE_BY_S))
+        shown, played = shell_at(self.p, begins - 0.15), HIGH.get(plan.coverage.family, "two-high")
         found = []
-        for i in (first + d for d, p in enumerate(plan.defenders) if p.role == "safety"):
-            back, across = self.p.xy[i, b] - self.p.xy[i, a]
-            if np.hypot(min(back, 0.0) + max(back - BACKPEDAL_YD, 0.0), across) >= GIVES_UP_YD:
-                found.append(i)
-                self.add("disguise", i, None, max(plan.rotate_s if plan.disguised else 0.0, plan.start_s), 1.0, None)
+        for d in (d for d, p in enumerate(plan.defenders) if p.role == "safety" and shown != played):
+            high = is_high(self.p, first + d, begins - 0.15)
+            if (shown if high else "low") != part_of(plan.coverage.jobs[d], played):
+                found.append(first + d)
+                self.add("disguise", first + d, None, max(plan.rotate_s if plan.disguised else 0.0, plan.start_s), 1.0, None)
         return found
 
     def busts(self) -> None:

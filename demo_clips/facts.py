@@ -18,15 +18,16 @@ def index_at(played: Played, t: float) -> int:
     return int(np.argmin(np.abs(played.time_s - t)))
 
 
-def shell_at(played: Played, t: float) -> str:
-    """Non-corner defenders at least 8 yd deep and inside the numbers, counted from positions."""
-    k = index_at(played, t)
+def is_high(played: Played, i: int, t: float) -> bool:
+    """At least 8 yd deep and inside the numbers."""
+    x, y = played.xy[i, index_at(played, t)]
     numbers = played.plan.setting.numbers_yd
-    high = 0
-    for i, p in enumerate(played.people):
-        if p.side == "defense" and p.role != "corner":
-            x, y = played.xy[i, k]
-            high += bool(x >= HIGH_YD and numbers <= y <= WIDTH_YD - numbers)
+    return bool(x >= HIGH_YD and numbers <= y <= WIDTH_YD - numbers)
+
+
+def shell_at(played: Played, t: float) -> str:
+    """By how many defenders but the corners are high, counted from positions."""
+    high = sum(is_high(played, i, t) for i, p in enumerate(played.people) if p.side == "defense" and p.role != "corner")
     return SHELL_NAMES[min(high, 2)]
 
 

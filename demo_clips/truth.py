@@ -112,6 +112,7 @@ def write_truth(played: Played, motion: RepMotion, seed: int, index: int) -> dic
         },
         "snap_s": round(offset, 3),
         "release_s": None if played.release_s is None else round(played.release_s + offset, 3),
+        "target": None if played.target is None else played.people[played.target].player_id,
         "end_s": round(played.end_s + offset, 3),
         "play_kind": plan.call.kind,
         "concept": plan.call.name,

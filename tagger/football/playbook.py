@@ -12,7 +12,7 @@ import numpy as np
 import models
 from vision.types import FloatArray
 
-LINEARS = ("kind", "rush", "front")
+LINEARS = ("kind", "rush", "front", "target")
 CLIP_SD = 5.0
 """Measures farther than this from their mean tell no more than those that are so far."""
 
@@ -53,20 +53,22 @@ class Layered:
 @dataclass(frozen=True)
 class PlayBook:
     """`release` tells the moment of the throw; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes;
-    `front` one, these are the linemen and the passer; `rush_count` (12,) the log share of reps with 0, 1, ... rushers."""
+    `front` one, these are the linemen and the passer; `target` one, it was he who was thrown to; `rush_count` (12,) the log
+    share of reps with 0, 1, ... rushers."""
 
     release: Layered
     kind: Linear
     rush: Linear
     front: Linear
+    target: Linear
     rush_count: FloatArray
 
 
 def parse_playbook(text: str) -> PlayBook:
     """Read the learned numbers."""
     data = json.loads(text)
-    kind, rush, front = (Linear(**_arrays(data[name])) for name in LINEARS)
-    return PlayBook(Layered(**_arrays(data["release"])), kind, rush, front, np.array(data["rush_count"], dtype=float))
+    kind, rush, front, target = (Linear(**_arrays(data[name])) for name in LINEARS)
+    return PlayBook(Layered(**_arrays(data["release"])), kind, rush, front, target, np.array(data["rush_count"], dtype=float))
 
 
 def _arrays(entry: dict[str, Any]) -> dict[str, FloatArray]:

@@ -25,6 +25,7 @@ from tagger.football.settings import Settings, shipped_settings
 from tagger.football.shell import read_shell
 from tagger.football.shift import OwnShifts, Shift, shift_over_time, shift_told
 from tagger.football.snap import Snap, find_snap, front_at
+from tagger.football.target import find_target
 from tagger.football.timeline import read_defenders
 from tagger.football.types import Abstention, CoachFacts, Defender, PlayTracks, Reading
 from tagger.football.variant import name_variant
@@ -34,7 +35,7 @@ from vision.types import FloatArray
 SNAP_STEP_S = 0.05
 LEAST_AFTER_SNAP_S = 1.6
 """A quick throw and a film that ends look alike before this."""
-FILM_HALF_FRAME_S = 1 / 60
+FILM_FRAME_S = 1 / 30
 NO_COVERAGE = {"run": "the rep is a run: no zone grades", "screen": "the ball was out to a screen before anyone had a landmark",
                "quick": "the ball was out before anyone could reach a landmark"}
 
@@ -79,7 +80,8 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     graded = kind == "pass" and bool(coverage.family)
     course = _course(scene, settings, coverage, defenders, thrown_s, end_s)
     rushers = int((rush > 0.5).sum()) - sum(said.assignment == "spy" for said in fixed.values())
-    events, unsure = find_events(course, graded, rushers)
+    target = find_target(scene, course.cover, course.thrown, numbers) if graded and course.released else None
+    events, unsure = find_events(course, graded, rushers, target)
     reading = Reading(
         snap_s=round(snap.time_s, 3), release_s=None if thrown_s is None else round(snap.time_s + thrown_s, 3),
         end_s=round(snap.time_s + end_s, 3), play_kind=kinds, shell=look.shell, shell_why=look.shell_why,
@@ -128,8 +130,8 @@ def _variant(course: Course, settings: Settings) -> str | None:
 
 
 def locate_snap(play: PlayTracks) -> Snap | None:
-    """The snap, rounded to a frame of the input, as film shows it; in tracks of few frames a second it is told on the frame by
-    which it was over, half a step later."""
+    """The snap, rounded to a frame of the input, as film shows it; tracks of few frames a second have it marked on the frame
+    after it, later by what their step is longer than film's."""
     if len(play.time_s) < 8:
         return None
     grid = np.arange(play.time_s[0], play.time_s[-1], SNAP_STEP_S)
@@ -145,7 +147,7 @@ def locate_snap(play: PlayTracks) -> Snap | None:
     found = find_snap(sampled, offense)
     if found is None:
         return None
-    shows_s = found.time_s + max(0.0, float(np.median(np.diff(play.time_s))) / 2 - FILM_HALF_FRAME_S)
+    shows_s = found.time_s + max(0.0, float(np.median(np.diff(play.time_s))) - FILM_FRAME_S)
     frame = float(play.time_s[int(np.argmin(np.abs(play.time_s - shows_s)))])
     return Snap(frame, found.front, found.confidence)
 

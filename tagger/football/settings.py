@@ -63,6 +63,7 @@ class EventSettings:
     break_speed_yd_s: float
     break_gain_yd: float
     break_speed_up_yd_s: float
+    break_ran_yd_s: float
     carried_depth_yd: float
     carried_near_yd: float
     carried_speed_yd_s: float

@@ -1,9 +1,10 @@
-"""Learns to read a play as a whole (models/play.json): the moment of the throw, the kind of play, who rushes.
+"""Learns to read a play as a whole (models/play.json): the moment of the throw and its target, the kind of play, who rushes.
 
-    python tests/bench/learn_play.py --tracks TRACKS.parquet --plays PLAYS.csv --simulated 300:330 --out models
+    python tests/bench/learn_play.py --tracks TRACKS.parquet --plays PLAYS.csv --simulated 300:360 --count 10 --out models
 
 PLAYS has the columns play_id, pass_time and number_of_pass_rushers; all its plays are passes. Of them only the number of
-rushers is known, so the likelihood of a play is that of a sum of independent, unequal coins (Poisson binomial).
+rushers is known, so the likelihood of a play is that of a sum of independent, unequal coins (Poisson binomial). The target is
+whom the tracked ball came to.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ from tagger.football import kind, linemen, release, rush
 from tagger.football.playbook import CLIP_SD, Layered, Linear, PlayBook, format_playbook
 from tagger.football.sampling import sample
 from tagger.football.scene import Scene, make_scene
+from tagger.football.target import MEASURES as TARGET_MEASURES
+from tagger.football.target import measure_target
 from tagger.football.types import PlayTracks
 from tagger.football.vocabulary import PLAY_KINDS
 
@@ -150,19 +153,40 @@ def fit_front(examples: Sequence[Stood], ridge: float = 1.0) -> Linear:
         prepared.append((rows, (right == right.max()) / (right == right.max()).sum()))
     stacked = np.concatenate([rows for rows, _ in prepared])
     mean, sd = np.nanmean(stacked, axis=0), np.nanstd(stacked, axis=0) + 1e-6
-    tables = [(np.nan_to_num((rows - mean) / sd), target) for rows, target in prepared]
+    tables = [(np.nan_to_num((rows - mean) / sd), chosen) for rows, chosen in prepared]
+    weight = _conditional_logit(tables, ridge)
+    found = [np.max(x @ weight) for x, chosen in tables if chosen[np.argmax(x @ weight)] > 0]
+    return Linear(mean, sd, weight[None], -np.percentile(found, [0.5]))
+
+
+def _conditional_logit(tables: Sequence[tuple[np.ndarray, np.ndarray]], ridge: float) -> np.ndarray:
+    """(M,) weights from choices: (N, M) measures and (N,) the weight with which each was chosen."""
 
     def loss(weight: np.ndarray) -> tuple[float, np.ndarray]:
         total, slope = 0.5 * ridge * weight @ weight, ridge * weight
-        for x, target in tables:
+        for x, chosen in tables:
             log_chance = log_softmax(x @ weight)
-            total -= target @ log_chance
-            slope = slope + x.T @ (np.exp(log_chance) - target)
+            total -= chosen @ log_chance
+            slope = slope + x.T @ (np.exp(log_chance) * chosen.sum() - chosen)
         return total, slope
 
-    weight = minimize(loss, np.zeros(len(mean)), jac=True, method="L-BFGS-B").x
-    found = [np.max(x @ weight) for x, target in tables if target[np.argmax(x @ weight)] > 0]
-    return Linear(mean, sd, weight[None], -np.percentile(found, [0.5]))
+    out: np.ndarray = minimize(loss, np.zeros(tables[0][0].shape[1]), jac=True, method="L-BFGS-B").x
+    return out
+
+
+def fit_target(throws: Sequence[tuple[Scene, float, str, float]], ridge: float = 0.5) -> Linear:
+    """Conditional logit over the receivers, from (scene, throw in s, the target's name, weight)."""
+    chosen = []
+    for scene, thrown_s, name, weight in throws:
+        cover = scene.defense[scene.xy[scene.defense, scene.at(1.2), 0] - scene.line_yd >= 1.0]
+        rows = measure_target(scene, cover, scene.at(thrown_s))
+        hit = np.array([scene.play.player_id[r] == name for r in scene.receivers])
+        if len(rows) and hit.any():
+            chosen.append((rows, weight * hit))
+    stacked = np.concatenate([rows for rows, _ in chosen])
+    mean, sd = np.nanmean(stacked, axis=0), np.nanstd(stacked, axis=0) + 1e-6
+    weight = _conditional_logit([(np.nan_to_num((rows - mean) / sd), hit) for rows, hit in chosen], ridge)
+    return Linear(mean, sd, weight[None], np.zeros(1))
 
 
 def log_shares(counts: Sequence[int]) -> np.ndarray:
@@ -176,7 +200,7 @@ def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequ
     throws = [(scene, float(row["pass_time"]), GAME_WEIGHT) for scene, row in labelled]
     throws += [(scene, t["release_s"] - t["snap_s"], 1.0) for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
     thrown = fit_release(throws)
-    book = PlayBook(thrown, front, front, front, np.zeros(12))
+    book = PlayBook(thrown, front, front, front, front, np.zeros(12))
     scenes = [scene for scene, _ in labelled] + [scene for scene, _ in simulated]
     quick_s = 1.5
     kinds = (["quick" if float(row["pass_time"]) < quick_s else "pass" for _, row in labelled]
@@ -186,7 +210,17 @@ def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequ
     counted = [(rush.measure_rush(scene), count) for (scene, _), count in zip(labelled, counts, strict=True)]
     known = [_rush_known(scene, t) for scene, t in simulated if t["play_kind"] == "pass" and t["period"] == "team"]
     counts += [int(rushes.sum()) for _, rushes in known]
-    return PlayBook(thrown, fit_kind(rows, kinds), fit_rush(counted, known), front, log_shares(counts))
+    return PlayBook(thrown, fit_kind(rows, kinds), fit_rush(counted, known), front, fit_target(_targets(labelled, simulated)),
+                    log_shares(counts))
+
+
+def _targets(labelled: Sequence[tuple[Scene, dict[str, str]]],
+             simulated: Sequence[tuple[Scene, dict]]) -> list[tuple[Scene, float, str, float]]:
+    """Passes whose target is known; both sources count alike, however many they are."""
+    games = [(scene, float(row["pass_time"]), row["target"], 1.0) for scene, row in labelled if row["target"]]
+    thrown = [(scene, t) for scene, t in simulated if t["play_kind"] == "pass" and t["target"]]
+    worth = len(games) / max(len(thrown), 1)
+    return games + [(scene, t["release_s"] - t["snap_s"], t["target"], worth) for scene, t in thrown]
 
 
 def _rush_known(scene: Scene, truth: dict) -> tuple[np.ndarray, np.ndarray]:
@@ -199,8 +233,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--tracks", type=Path, required=True)
     parser.add_argument("--plays", type=Path, required=True)
-    parser.add_argument("--simulated", default="300:320", help="seeds FIRST:LAST")
-    parser.add_argument("--count", type=int, default=15, help="reps of each seed")
+    parser.add_argument("--simulated", default="300:360", help="seeds FIRST:LAST")
+    parser.add_argument("--count", type=int, default=10, help="reps of each seed")
     parser.add_argument("--out", type=Path, required=True)
     options = parser.parse_args()
     played = list(read_labelled(options.tracks, options.plays).values())
@@ -208,7 +242,8 @@ def main() -> None:
     front = fit_front([*stood_in_games(played), *stood_in_reps(reps)])
     labelled = [(_scene(play, 0.0, front), row) for play, row in played]
     scenes = [(_scene(rep.play, rep.truth["snap_s"], front), rep.truth) for rep in reps]
-    measures = {"release": release.MEASURES, "kind": kind.MEASURES, "rush": rush.MEASURES, "front": linemen.MEASURES}
+    measures = {"release": release.MEASURES, "kind": kind.MEASURES, "rush": rush.MEASURES, "front": linemen.MEASURES,
+                "target": TARGET_MEASURES}
     (options.out / "play.json").write_text(format_playbook(learn_play(labelled, scenes, front), measures))
 
 
