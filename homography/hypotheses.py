@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import least_squares
 
 from homography.adjust import Solution
-from homography.camera import LOG_FOCAL, PAN, TILT, ground, undistort
+from homography.camera import LOG_FOCAL, PAN, TILT, ground, project, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
@@ -42,6 +43,7 @@ SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
 TEST_GATES_PX = (12.0, 6.0, 4.0)
+SEEN_YD = 90.0
 
 
 @dataclass(frozen=True)
@@ -164,14 +166,29 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
 
 
 def stretched(one: Hypothesis) -> Hypothesis:
-    """The camera of an end zone that sees the same picture of a field twice as long: twice as far away, with twice the focal
-    length. Only the marks along the rows tell whether the lines are 5 or 10 yd apart."""
-    pose = one.solution.pose.copy()
-    pose[:, TILT] = np.arctan(np.tan(pose[:, TILT]) / 2.0)
-    pose[:, PAN] = np.arctan(np.tan(pose[:, PAN]) / 2.0)
-    pose[:, LOG_FOCAL] += np.log(2.0)
-    centre = one.solution.centre_yd * np.array([2.0, 1.0, 1.0])
-    return replace(one, solution=replace(one.solution, pose=pose, centre_yd=centre, every_other=True))
+    """The camera behind an end zone that sees nearly the same picture of a field twice as long, or half as long where every other
+    line is painted: about twice as far away, with twice the focal length. Only the marks along the rows tell whether the lines
+    are 5 or 10 yd apart."""
+    old, times = one.solution, 0.5 if one.solution.every_other else 2.0
+    size = old.image_size_px
+    u, v = np.meshgrid(np.linspace(0.1, 0.9, 5) * size[0], np.linspace(0.4, 0.95, 5) * size[1])
+    px = np.column_stack([u.ravel(), v.ravel()])
+    start = old.pose.copy()
+    start[:, [PAN, TILT]] = np.arctan(np.tan(start[:, [PAN, TILT]]) / times)
+    start[:, LOG_FOCAL] += np.log(times)
+    seen = [(row, px[good], spots[good] * [times, 1.0]) for row in range(len(old.pose))
+            for spots in [ground(px, old.pose[row], old.centre_yd, old.distortion, size)]
+            for good in [np.isfinite(spots).all(axis=1) & (np.abs(spots[:, 0] - old.centre_yd[0]) < SEEN_YD)]]
+
+    def off(x: Array) -> Array:
+        pose = x[:-3].reshape(-1, 4)
+        with np.errstate(over="ignore"):
+            parts = [project(spots, pose[row], x[-3:], old.distortion, size) - at for row, at, spots in seen]
+        return np.asarray(np.nan_to_num(np.concatenate(parts), nan=float(size[0])).ravel())
+
+    fitted = least_squares(off, np.concatenate([start.ravel(), old.centre_yd * [times, 1.0, 1.0]]), x_scale="jac", max_nfev=15).x
+    return replace(one, solution=replace(old, pose=fitted[:-3].reshape(-1, 4), centre_yd=fitted[-3:],
+                                         every_other=not old.every_other))
 
 
 def same_place(one: Hypothesis, other: Hypothesis) -> bool:

@@ -29,6 +29,9 @@ SAME_CENTRE_YD, NEARLY_SAME_CENTRE_YD = 6.0, 2.5
 HELD_CENTRE_SD_YD = 0.05
 SECONDED_GATES_PX = (25.0, 12.0, 5.0)
 RESTRETCHED = 2
+MARKS_OF_LONGER = 0.6
+"""Seen from behind the goal, a field and one twice as long differ by their hash marks alone: on the wrong one half of them are
+missing, or half of those that are there are not to be."""
 MOST_CONTESTS = 8
 """Of the longest stretches: film without a field, or of flickering light, has hundreds."""
 FOLLOWED_FRAMES = 5
@@ -115,14 +118,29 @@ def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | No
     turning = Turning(frames)
     ranked = contest(frames, turning, level)
     # Practice fields are found on which only every other yard line is painted.
-    ranked += [trial(frames, stretched(one)) for one in ranked[:RESTRETCHED] if one.view == "end-zone"]
+    ranked += [other for one in ranked[:RESTRETCHED] if (other := _of_right_length(frames, one)) is not one]
     ranked.sort(key=lambda h: -h.score)
     if not ranked or doubt(frames, ranked[0], ranked[1:]):
-        ranked = sorted([*ranked, *contest(frames, turning, level, every_other=True)], key=lambda h: -h.score)
+        sparse = contest(frames, turning, level, every_other=True)
+        ranked += [_of_right_length(frames, one) for one in sparse[:RESTRETCHED]]
+        ranked.sort(key=lambda h: -h.score)
     if not ranked:
         return Stretch(rows, turning, None, "no set of yard lines was found")
     reason = doubt(frames, ranked[0], ranked[1:])
     return Stretch(rows, turning, None if reason else ranked[0], reason, tuple(ranked))
+
+
+def _of_right_length(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:
+    """An end zone's camera, or that of a field twice as long, or half, if the marks speak for it."""
+    if one.view != "end-zone":
+        return one
+    long, short = sorted((one, trial(frames, stretched(one))), key=lambda h: not h.solution.every_other)
+    return long if _rows_gain(frames, long) > MARKS_OF_LONGER * _rows_gain(frames, short) else short
+
+
+def _rows_gain(frames: Sequence[FrameEvidence], one: Hypothesis) -> float:
+    """Mean gain of hash rows and sidelines alone."""
+    return float(np.mean([support(frames[row], one.solution, i, one.level).rows for i, row in enumerate(one.rows)]))
 
 
 def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
