@@ -138,7 +138,8 @@ def make(folder: Path, count: int, broken: int, seconds: float) -> None:
         path = folder / f"{kind}-{number}.{'mpg' if kind == 'interlaced' else 'mp4'}"
         if not path.exists():
             rep = 1 if kind == VARIABLE else 1 + number % 5
-            BROKEN[kind][0](path, pictures(rep, "sideline", snap_s(rep) - BEFORE_SNAP_S, seconds))
+            earlier_s = 0.2 * (number // len(BROKEN))  # the same film twice would be left out
+            BROKEN[kind][0](path, pictures(rep, "sideline", snap_s(rep) - BEFORE_SNAP_S - earlier_s, seconds))
     for number in range(count - broken):
         rep, view = 1 + number // 2 % 5, ("sideline", "end-zone")[number % 2]
         path = folder / (f"{STEADY}.mp4" if number == 0 else f"rep-{number // 2:03d}-{view}.mp4")
