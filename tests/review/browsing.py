@@ -21,6 +21,7 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PAUSED = "document.getElementById('play').textContent === 'Play' && !document.querySelector('figure:not([hidden]) video').seeking"
 READ_BLOCKS = """video => {
   const canvas = document.createElement('canvas');
   canvas.width = 96;

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browsing import at_rest, corrections, open_rep, press, said, until, until_kept
+from browsing import PAUSED, at_rest, corrections, open_rep, press, said, until, until_kept
 from invented import add_rep
 
 from tagger.library.records import Correction
@@ -28,6 +28,7 @@ def test_a_whole_pass(page: Any, address: str, home: Path) -> None:
     press(page, "Space")
     page.wait_for_timeout(700)
     press(page, "Space")
+    until(page, PAUSED)
     before = page.inner_text("#clock")
     press(page, "ArrowRight")
     until(page, f"document.getElementById('clock').textContent !== {json.dumps(before)}")

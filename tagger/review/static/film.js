@@ -134,6 +134,7 @@ export class Film {
     this.playing = true;
     this.onState();
     const lead = this.lead;
+    this.led = lead;
     if (!lead) { this.ownClock(performance.now(), this.timeS); return; }
     lead.video.onended = () => { if (this.looping) { this.seek(this.range ? this.range[0] : 0); lead.video.play().catch(() => {}); } else this.pause(); };
     for (const screen of this.screens) {
@@ -160,6 +161,8 @@ export class Film {
     this.playing = false;
     for (const screen of this.screens) screen.video.pause();
     this.onState();
+    // The frame that stands may be later than the last one told of: stay on it.
+    if (this.led && !this.led.video.seeking) this.timeS = this.led.video.currentTime - this.led.offset;
     this.seek(this.timeS);
   }
 
