@@ -22,6 +22,7 @@ from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.habit import mark_habit
 from homography.hypotheses import Hypothesis, spread_rows
 from homography.refine import camera_prior, refine
+from homography.score import hash_gain
 from homography.stretches import Stretch, hold_contests, seconded
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
 from homography.uncertainty import sigmas
@@ -33,6 +34,8 @@ FULL_GATES_PX = (7.0, 3.5)
 FULL_PER_LINE = 9
 LINK_POINTS = 16
 HABIT_FRAMES = 6
+LEAST_MARKS = 8.0
+"""Mean gain of the hash marks in a frame: without marks about 0, with any that are seen 15 and more."""
 NEAR_PAINT_FRAMES = 6
 POINTS_ON_LINE = 6
 
@@ -47,7 +50,7 @@ def solve_clip(evidence: Sequence[FrameEvidence], frame_index: Sequence[int] | n
     unknown level, or evidence that is empty, out of order or of changing size."""
     check(evidence, level, image_size_px)
     index = np.array([frame.frame_index for frame in evidence]) if frame_index is None else np.asarray(frame_index, dtype=int)
-    return register(evidence, hold_contests(evidence, level), index)
+    return register(evidence, hold_contests(evidence, level), index, level)
 
 
 def solve_or_guess(evidence: Sequence[FrameEvidence], level: str | None = None) -> tuple[FieldView, FieldView | None]:
@@ -56,14 +59,17 @@ def solve_or_guess(evidence: Sequence[FrameEvidence], level: str | None = None) 
     check(evidence, level, None)
     index = np.array([frame.frame_index for frame in evidence])
     stretches = hold_contests(evidence, level)
-    view = register(evidence, stretches, index)
+    view = register(evidence, stretches, index, level)
     if view.solved_share:
         return view, None
-    return view, register(evidence, [replace(one, winner=next(iter(one.ranked), None)) for one in stretches], index)
+    return view, register(evidence, [replace(one, winner=next(iter(one.ranked), None)) for one in stretches],
+                          index, level)
 
 
-def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], index: npt.NDArray[Any]) -> FieldView:
-    """One registration out of the stretches' winners, for the frames `index`."""
+def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], index: npt.NDArray[Any],
+             level: str | None) -> FieldView:
+    """One registration out of the stretches' winners, for the frames `index`. Where no hash marks are seen, the level of field
+    stays unknown unless `level` tells it."""
     size = evidence[0].image_size_px
     won = [stretch for stretch in stretches if stretch.winner is not None]
     if not won:
@@ -76,7 +82,10 @@ def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], in
     solution = adjust_all(evidence, rows, solution, main.winner.level)
     solution = settle_x(solution, main.winner.view)
     reasons = {s.reason for s in stretches if s.rows not in [one.rows for one in fitting] and s.reason}
-    return build_view(evidence, rows, solution, main.winner, index, size, "; ".join(sorted(reasons)))
+    view = build_view(evidence, rows, solution, main.winner, index, size, "; ".join(sorted(reasons)))
+    painted = spread_rows([i for i, row in enumerate(rows) if evidence[row].ridges is not None], HABIT_FRAMES)
+    marks = np.mean([hash_gain(evidence[rows[i]], solution, i, main.winner.level) for i in painted]) if painted else 0.0
+    return view if level or marks > LEAST_MARKS else replace(view, level=None)
 
 
 def check(evidence: Sequence[FrameEvidence], level: str | None, image_size_px: tuple[int, int] | None) -> None:

@@ -37,6 +37,7 @@ class FieldView:
     field; `sigma_yd` (F,) the standard deviation of a field point in the middle of the visible field, NaN where lost;
     `status` (F,) of LOST, CARRIED, SOLVED. While `yard_line_known` is False, x is right only up to whole multiples of
     5 yd (and the field's half-turn: the camera is taken to look toward +y from a sideline, toward +x from an end zone).
+    `level` is None where no hash marks tell it.
     `reason` says in one line why frames are lost, empty if none is. Raises ValueError on other shapes.
     """
 

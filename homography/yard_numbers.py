@@ -62,7 +62,7 @@ class Still:
 
 def read_yard_lines(view: FieldView, stills: Sequence[Still]) -> FieldView:
     """The view with its x counted from the end line, if the numbers tell it; else the view as it is."""
-    if view.yard_line_known or view.level is None or view.camera is None or not view.solved_share:
+    if view.yard_line_known or view.camera is None or not view.solved_share:
         return view
     row_of = {int(index): row for row, index in enumerate(view.frame_index) if view.status[row] != LOST}
     seen = [(still, row_of[still.frame_index]) for still in stills if still.frame_index in row_of]

@@ -64,7 +64,7 @@ class Judged:
     iou: np.ndarray
     over_sigma: np.ndarray
     baseline_yd: np.ndarray
-    level_right: bool
+    level: str
     yard_line: str
     observe_ms: float
     solve_s: float
@@ -196,8 +196,9 @@ def judge(folder: Path, clip: dict[str, Any], level: str, detector: Detector, st
             sizes = [np.linalg.norm(aligned(apply_homography(matrix, px[seen]), SPOTS[seen])[0], axis=1) for matrix in found]
             plain.append(min(([np.median(size), np.percentile(size, 95)] for size in sizes), default=[np.nan, np.nan]))
     known = "unknown" if not view.yard_line_known else "wrong" if np.median(shifts) else "right"
+    found_level = "unknown" if view.level is None else "right" if view.level == level else "wrong"
     return Judged(clip["view"], view.solved_share, np.array(errors).reshape(-1, 2), np.array(ious), np.array(ratios),
-                  np.array(plain).reshape(-1, 2), view.level == level, known, filmed.observe_ms, solve_s, view.reason,
+                  np.array(plain).reshape(-1, 2), found_level, known, filmed.observe_ms, solve_s, view.reason,
                   tuple(alone(one, clip, index) for index, one in filmed.alone))
 
 
@@ -209,15 +210,19 @@ def clips_of(folder: Path) -> Iterator[tuple[Path, dict[str, Any], str]]:
             yield file.parent, clip, told["level"]
 
 
+def counted(words: list[str]) -> str:
+    """How often each of the three ends came."""
+    return ", ".join(f"{words.count(word)} {word}" for word in ("right", "wrong", "unknown"))
+
+
 def report(judged: list[Judged], name: str) -> str:
     """One view's lines."""
     kept = [one for one in judged if len(one.errors_yd)]
     good = [one for one in kept if np.median(one.errors_yd[:, 0]) < ALIAS_YD]
     lines = [f"{name}: {len(judged)} clips, frames registered {np.mean([one.solved for one in judged]):.1%}, "
              f"abstained {len(judged) - len(kept)}, aliases {len(kept) - len(good)}, "
-             f"level right {sum(one.level_right for one in kept)}/{len(kept)}, yard line "
-             + ", ".join(f"{sum(one.yard_line == word for one in kept)} {word}" for word in ("right", "wrong", "unknown"))
-             + f"; observe {np.mean([one.observe_ms for one in judged]):.1f} ms a frame, solve "
+             f"level {counted([one.level for one in kept])}, yard line {counted([one.yard_line for one in kept])}; "
+             f"observe {np.mean([one.observe_ms for one in judged]):.1f} ms a frame, solve "
              f"{np.mean([one.solve_s for one in judged]):.1f} s a clip (CPU)"]
     if kept:
         errors, ratios = np.concatenate([one.errors_yd for one in kept]), np.concatenate([one.over_sigma for one in kept])

@@ -106,6 +106,15 @@ def test_a_practice_field_with_every_other_line(view: str) -> None:
     assert np.median(errors_yd(shot, found)) < 0.2
 
 
+def test_without_hash_marks_the_level_stays_open() -> None:
+    shot = sideline_shot(5, FRAMES)
+    evidence = watch(shot, Paint(level="college", hash_marks="none"), 5)
+    view = solve_clip(evidence)
+    assert (view.level, view.solved_share) == (None, 1.0)
+    assert np.median(errors_yd(shot, view)) < 0.2
+    assert solve_clip(evidence, level="college").level == "college"
+
+
 def test_the_camera_is_followed_over_frames_in_which_the_motion_is_lost() -> None:
     shot = sideline_shot(3, FRAMES)
     pictures = film(shot, Paint(level="high-school"), 3)
