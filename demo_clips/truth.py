@@ -33,16 +33,24 @@ def _intervals(played: Played, i: int, offset: float) -> list[dict[str, Any]]:
     return out
 
 
+SET_S, SET_YD = 1.0, 1.0
+"""Who moves farther than this across in the last second before the snap is in motion, whatever he was to do."""
+
+
 def _motions(played: Played, offset: float) -> list[dict[str, Any]]:
+    """Who moved before the snap, as far as it lies in the rep. A shift is over a second before it (the rule of the game)."""
     out = []
+    last = (played.time_s >= -SET_S) & (played.time_s <= 0.0)
     for k, move in enumerate(played.plan.formation.moves):
         i = move.person
-        start, end = move.path[0][0], min(move.path[-1][0], 0.0)
+        start, end = max(move.path[0][0], float(played.time_s[0])), min(move.path[-1][0], 0.0)
+        moving = np.ptp(played.xy[i, last, 1]) > SET_YD
+        end = max(end, -SET_S / 2) if moving else end
         y0, y1 = played.xy[i, index_at(played, start), 1], played.xy[i, index_at(played, end), 1]
         out.append(
             {
                 "player_id": played.people[i].player_id,
-                "kind": "shift" if move.kind == "shift" else "motion",
+                "kind": "motion" if moving else "shift",
                 "style": move.kind,
                 "start_s": round(start + offset, 3),
                 "end_s": round(end + offset, 3),

@@ -12,6 +12,7 @@ from vision.types import FloatArray
 ANSWER_LAG_S = 0.5
 ALIGNED_YD = 3.5
 NEAR_MOTION_YD = 16.0
+EARLY_STEPS = 2
 
 
 def find_motions(scene: Scene, settings: MotionSettings) -> tuple[Motion, ...]:
@@ -66,7 +67,8 @@ def _motion(scene: Scene, row: int, a: int, b: int, settings: MotionSettings) ->
 
 
 def _answer(scene: Scene, path: FloatArray, a: int, b: int, settings: MotionSettings) -> tuple[str | None, str]:
-    """Who keeps up with him ran with it; who slides part of the way the same way bumped; else they stayed."""
+    """Who sets off with him and keeps up ran with it; who slides part of the way the same way, or only when the motion has shown
+    where it goes, bumped; else they stayed."""
     stop = min(b + round(ANSWER_LAG_S / STEP_S), scene.snap + 4)
     men = scene.defense[scene.seen[scene.defense, a : stop + 1].mean(axis=1) > 0.6]
     if not len(men):
@@ -79,16 +81,23 @@ def _answer(scene: Scene, path: FloatArray, a: int, b: int, settings: MotionSett
     names = scene.play.player_id
     if aligned.any():
         follower = int(np.argmax(np.where(aligned, share, -np.inf)))
-        if share[follower] >= settings.ran_with_share:
+        sets_off = share[follower] >= settings.ran_with_share and _early(moved[follower], path - path[0]) >= settings.early_share
+        if sets_off:
             return "ran-with", (
                 f"{names[men[follower]]} stood on him and kept up with {share[follower]:.0%} of his {abs(travel):.1f} yd")
     slide = (moved * np.sign(travel)).max(axis=1)
     near = np.abs(scene.xy[men, a, 1] - path[0]) < NEAR_MOTION_YD
     slider = int(np.argmax(np.where(near, slide, -np.inf)))
     if near.any() and slide[slider] >= settings.bump_yd:
-        return "bumped", f"nobody kept up with it, {names[men[slider]]} slid {slide[slider]:.1f} yd the same way"
+        return "bumped", f"nobody ran with it, {names[men[slider]]} slid {slide[slider]:.1f} yd the same way"
     return "stayed", (
         f"nobody near him slid more than {max(0.0, float(slide[slider])):.1f} yd with a motion of {abs(travel):.1f} yd")
+
+
+def _early(moved: FloatArray, path: FloatArray) -> float:
+    """What share of the first half of the motion a defender has made EARLY_STEPS after it."""
+    half = int(np.argmax(np.abs(path) >= 0.5 * np.abs(path).max()))
+    return float(moved[min(half + EARLY_STEPS, len(moved) - 1)] / path[half]) if path[half] else 0.0
 
 
 def _kept_up(moved: FloatArray, path: FloatArray) -> float:

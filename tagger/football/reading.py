@@ -35,7 +35,7 @@ from vision.types import FloatArray
 SNAP_STEP_S = 0.05
 LEAST_AFTER_SNAP_S = 1.6
 """A quick throw and a film that ends look alike before this."""
-FILM_FRAME_S = 1 / 30
+FINE_STEP_S = 0.05
 NO_COVERAGE = {"run": "the rep is a run: no zone grades", "screen": "the ball was out to a screen before anyone had a landmark",
                "quick": "the ball was out before anyone could reach a landmark"}
 
@@ -131,7 +131,7 @@ def _variant(course: Course, settings: Settings) -> str | None:
 
 def locate_snap(play: PlayTracks) -> Snap | None:
     """The snap, rounded to a frame of the input, as film shows it; tracks of few frames a second have it marked on the frame
-    after it, later by what their step is longer than film's."""
+    after it, later by what their step is longer than FINE_STEP_S."""
     if len(play.time_s) < 8:
         return None
     grid = np.arange(play.time_s[0], play.time_s[-1], SNAP_STEP_S)
@@ -147,7 +147,7 @@ def locate_snap(play: PlayTracks) -> Snap | None:
     found = find_snap(sampled, offense)
     if found is None:
         return None
-    shows_s = found.time_s + max(0.0, float(np.median(np.diff(play.time_s))) - FILM_FRAME_S)
+    shows_s = found.time_s + max(0.0, float(np.median(np.diff(play.time_s))) - FINE_STEP_S)
     frame = float(play.time_s[int(np.argmin(np.abs(play.time_s - shows_s)))])
     return Snap(frame, found.front, found.confidence)
 

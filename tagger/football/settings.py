@@ -44,6 +44,7 @@ class MotionSettings:
     set_before_snap_s: float
     settled_yd: float
     ran_with_share: float
+    early_share: float
     bump_yd: float
 
 

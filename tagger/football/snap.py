@@ -24,7 +24,7 @@ ones and on such as film gives."""
 CLEAN_ONSET = {"everybody": (0.7, 0.258, 1.0), "offense": (0.7, 0.262, 1.0), "rushers": (0.7, 0.21, 0.5)}
 """The same where the tracks are so clean (noise at most MOST_CLEAN_YD) that the first steps show."""
 MOST_CLEAN_YD = 0.06
-LAG_PER_NOISE_S_YD, CLEAN_YD = 0.3, 0.05
+LAG_PER_NOISE_S_YD, CLEAN_YD = 0.1, 0.05
 """Noisier tracks are smoothed more and pass the threshold later, by so much a yard of noise beyond the cleanest."""
 TRIMMED = 0.1
 """The quickest share of a group is left out: a man in motion, a track that jumps."""
