@@ -41,7 +41,7 @@ function row(piece) {
   const tries = piece.attempts > 1 ? ` after ${piece.attempts} tries` : "";
   return el("tr", { class: `state-${piece.state}`, "data-job": piece.job_id },
     el("td", { title: piece.path }, piece.name), el("td", { class: "state" }, WORDS[piece.state] + tries),
-    el("td", { class: "number" }, when(piece)), el("td", { class: "reason" }, piece.reason), el("td", {}, again));
+    el("td", { class: "number" }, when(piece)), el("td", { class: "told" }, piece.reason), el("td", {}, again));
 }
 
 async function tryAgain(job) {
