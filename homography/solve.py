@@ -34,6 +34,7 @@ FULL_GATES_PX = (7.0, 3.5)
 FULL_PER_LINE = 9
 LINK_POINTS = 16
 HABIT_FRAMES = 6
+LOW_CAMERA_YD = 4.0
 LEAST_MARKS = 8.0
 """Mean gain of the hash marks in a frame: without marks about 0, with any that are seen 15 and more."""
 NEAR_PAINT_FRAMES = 6
@@ -62,8 +63,9 @@ def solve_or_guess(evidence: Sequence[FrameEvidence], level: str | None = None) 
     view = register(evidence, stretches, index, level)
     if view.solved_share:
         return view, None
-    return view, register(evidence, [replace(one, winner=next(iter(one.ranked), None)) for one in stretches],
-                          index, level)
+    likeliest = [replace(one, winner=next(iter(one.ranked), None)) for one in stretches]
+    guess = register(evidence, likeliest, index, level)
+    return view, guess if guess.solved_share else None
 
 
 def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], index: npt.NDArray[Any],
@@ -85,7 +87,11 @@ def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], in
     view = build_view(evidence, rows, solution, main.winner, index, size, "; ".join(sorted(reasons)))
     painted = spread_rows([i for i, row in enumerate(rows) if evidence[row].ridges is not None], HABIT_FRAMES)
     marks = np.mean([hash_gain(evidence[rows[i]], solution, i, main.winner.level) for i in painted]) if painted else 0.0
-    return view if level or marks > LEAST_MARKS else replace(view, level=None)
+    if marks > LEAST_MARKS:
+        return view
+    if solution.centre_yd[2] < LOW_CAMERA_YD:
+        return lost_view(index, size, "no hash marks were found, so from so low down the distance across the field is unknown")
+    return replace(view, level=level)
 
 
 def check(evidence: Sequence[FrameEvidence], level: str | None, image_size_px: tuple[int, int] | None) -> None:

@@ -32,6 +32,7 @@ def run(*words: str | Path) -> Result:
     return CliRunner().invoke(main, [str(word) for word in words], env={"COLUMNS": "160"})
 
 
+@pytest.mark.slow
 def test_the_command_says_what_it_did_and_keeps_it(own_copy: Path) -> None:
     said = run("calibrate", "--library", own_copy, "--json")
     assert said.exit_code == 0, said.output

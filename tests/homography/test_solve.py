@@ -50,7 +50,7 @@ def test_a_sideline_clip(level: str, seed: int) -> None:
     assert np.median(errors_yd(shot, view)) < 0.1
 
 
-@pytest.mark.parametrize(("level", "seed"), [("college", 2), ("high-school", 4)])
+@pytest.mark.parametrize(("level", "seed"), [("college", 2), pytest.param("high-school", 4, marks=pytest.mark.slow)])
 def test_an_end_zone_clip(level: str, seed: int) -> None:
     shot = end_zone_shot(seed, FRAMES)
     view = solve_clip(watch(shot, Paint(level=level), seed))
@@ -115,6 +115,7 @@ def test_without_hash_marks_the_level_stays_open() -> None:
     assert solve_clip(evidence, level="college").level == "college"
 
 
+@pytest.mark.slow
 def test_the_camera_is_followed_over_frames_in_which_the_motion_is_lost() -> None:
     shot = sideline_shot(3, FRAMES)
     pictures = film(shot, Paint(level="high-school"), 3)

@@ -62,7 +62,7 @@ def paint_numbers(picture: np.ndarray, shot: Shot, row: int) -> np.ndarray:
     return picture
 
 
-@pytest.mark.parametrize("numbers", [True, False])
+@pytest.mark.parametrize("numbers", [pytest.param(True, marks=pytest.mark.slow), False])
 def test_a_filmed_field_is_counted_from_its_end_line_or_not_at_all(numbers: bool) -> None:
     shot, observer = sideline_shot(5, 12), Observer()
     evidence = []
