@@ -82,13 +82,21 @@ class _Look:
         height, width = grey.shape
         steady = cv2.warpPerspective(before, camera, (width, height))
         inside = cv2.warpPerspective(np.full_like(before, 255), camera, (width, height)) == 255
-        changed = cv2.absdiff(cv2.GaussianBlur(steady, (3, 3), 0), cv2.GaussianBlur(grey, (3, 3), 0)) > CHANGED_GREY
+        changed = _changed(cv2.GaussianBlur(steady, (3, 3), 0), cv2.GaussianBlur(grey, (3, 3), 0))
         flow = self._flow.calc(steady, grey, None)  # the camera's motion is taken out already
         speed = np.hypot(flow[..., 0], flow[..., 1])[changed & inside] / lasts_s
         counts, _ = np.histogram(speed, np.append(BINS_PX_S, np.inf))
         middle = np.array([[[width / 2, height / 2]]], dtype=np.float32)
         turned = float(np.linalg.norm(cv2.perspectiveTransform(middle, camera) - middle))
         return counts / inside.sum(), turned / lasts_s, False
+
+
+def _changed(before: Grey, now: Grey) -> npt.NDArray[np.bool_]:
+    """(H, W) what is brighter or darker than anything was within a pixel of it: the camera's motion is known no better, and thin
+    lines would stand out all over the field."""
+    near = np.ones((3, 3), dtype=np.uint8)
+    brighter, darker = cv2.subtract(now, cv2.dilate(before, near)), cv2.subtract(cv2.erode(before, near), now)
+    return np.asarray(np.maximum(brighter, darker) > CHANGED_GREY)
 
 
 def _camera_motion(before: Grey, now: Grey) -> npt.NDArray[Any] | None:
