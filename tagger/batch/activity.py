@@ -82,7 +82,7 @@ class _Look:
         height, width = grey.shape
         steady = cv2.warpPerspective(before, camera, (width, height))
         inside = cv2.warpPerspective(np.full_like(before, 255), camera, (width, height)) == 255
-        changed = _changed(cv2.GaussianBlur(steady, (3, 3), 0), cv2.GaussianBlur(grey, (3, 3), 0))
+        changed = _changed(steady, grey)
         flow = self._flow.calc(steady, grey, None)  # the camera's motion is taken out already
         speed = np.hypot(flow[..., 0], flow[..., 1])[changed & inside] / lasts_s
         counts, _ = np.histogram(speed, np.append(BINS_PX_S, np.inf))
@@ -91,9 +91,10 @@ class _Look:
         return counts / inside.sum(), turned / lasts_s, False
 
 
-def _changed(before: Grey, now: Grey) -> npt.NDArray[np.bool_]:
+def _changed(before: Any, now: Any) -> npt.NDArray[np.bool_]:
     """(H, W) what is brighter or darker than anything was within a pixel of it: the camera's motion is known no better, and thin
     lines would stand out all over the field."""
+    before, now = (cv2.GaussianBlur(grey, (3, 3), 0) for grey in (before, now))
     near = np.ones((3, 3), dtype=np.uint8)
     brighter, darker = cv2.subtract(now, cv2.dilate(before, near)), cv2.subtract(cv2.erode(before, near), now)
     return np.asarray(np.maximum(brighter, darker) > CHANGED_GREY)
