@@ -60,7 +60,8 @@ class Job:
 @dataclass(frozen=True)
 class Course:
     """The rep from the snap to the throw (`thrown`, a grid index; the end of the play where nobody threw) and to its `end`.
-    `released` False where there was no throw; `family` the likeliest, with `sure` its probability."""
+    `released` False where there was no throw, or nobody can say when: `thrown` is then until when the ball was likely held;
+    `family` the likeliest, with `sure` its probability."""
 
     scene: Scene
     settings: Settings
@@ -111,9 +112,9 @@ class Course:
                      None if margin_yd is None else round(float(margin_yd), 2), round(float(confidence * job.confidence), 3), why)
 
 
-def set_course(scene: Scene, settings: Settings, defenders: Sequence[Defender], thrown_s: float | None, end_s: float, family: str,
-               sure: float) -> Course:
-    """The course of a graded rep; times after the snap."""
+def set_course(scene: Scene, settings: Settings, defenders: Sequence[Defender], held_s: float | None, released: bool,
+               end_s: float, family: str, sure: float) -> Course:
+    """The course of a graded rep; times after the snap, `held_s` until when the ball was held."""
     names = scene.play.player_id
     jobs = []
     for row, one in zip(scene.defense, defenders, strict=True):
@@ -122,8 +123,8 @@ def set_course(scene: Scene, settings: Settings, defenders: Sequence[Defender], 
             man = names.index(what.receiver) if what.receiver in names else None
             jobs.append(Job(int(row), one.player_id, one.slot, what.assignment, what.area, man, what.confidence))
     end = scene.at(end_s)
-    return Course(scene, settings, tuple(jobs), end if thrown_s is None else min(end, scene.at(thrown_s)), end,
-                  thrown_s is not None, family, sure)
+    return Course(scene, settings, tuple(jobs), end if held_s is None else min(end, scene.at(held_s)), end,
+                  released, family, sure)
 
 
 def bounds_of(job: Job) -> tuple[float, float]:

@@ -78,7 +78,8 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     family, why = _family(coverage, kinds, kind, abstained)
     defenders = read_defenders(scene, coverage, look.slot, thrown_s, end_s, kind == "pass", kind)
     graded = kind == "pass" and bool(coverage.family)
-    course = _course(scene, settings, coverage, defenders, thrown_s, end_s)
+    held_s = release.even_s if thrown_s is None and release is not None and kind == "pass" else thrown_s
+    course = _course(scene, settings, coverage, defenders, held_s, thrown_s is not None, end_s)
     rushers = int((rush > 0.5).sum()) - sum(said.assignment == "spy" for said in fixed.values())
     target = find_target(scene, course.cover, course.thrown, numbers) if graded and course.released else None
     events, unsure = find_events(course, graded, rushers, target)
@@ -115,10 +116,10 @@ def _coverage(scene: Scene, rush: FloatArray, book: Book, until_s: float, fixed:
     return read_coverage(scene, rush, book, until_s, shift=shift), {}
 
 
-def _course(scene: Scene, settings: Settings, coverage: Coverage, defenders: tuple[Defender, ...], thrown_s: float | None,
-            end_s: float) -> Course:
+def _course(scene: Scene, settings: Settings, coverage: Coverage, defenders: tuple[Defender, ...], held_s: float | None,
+            released: bool, end_s: float) -> Course:
     best = max(coverage.family, key=lambda name: coverage.family[name], default=UNKNOWN)
-    return set_course(scene, settings, defenders, thrown_s, end_s, best, coverage.family.get(best, 0.0))
+    return set_course(scene, settings, defenders, held_s, released, end_s, best, coverage.family.get(best, 0.0))
 
 
 def _variant(course: Course, settings: Settings) -> str | None:

@@ -38,6 +38,11 @@ class Release:
         """False where the men do not show when the ball was out, or whether it was."""
         return self.confidence >= LEAST_CONFIDENCE
 
+    @property
+    def even_s(self) -> float:
+        """The moment by which the ball is as likely out as not."""
+        return float(self.time_s[min(int(np.searchsorted(np.cumsum(self.chance), 0.5)), len(self.time_s) - 1)])
+
     def before(self, time_s: float) -> float:
         """Chance of a throw before a time."""
         return float(self.chance[self.time_s < time_s].sum())
