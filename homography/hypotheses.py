@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
 
-from homography.adjust import Solution
+from homography.adjust import Solution, possible
 from homography.camera import LOG_FOCAL, PAN, TILT, ground, project, undistort
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
@@ -33,6 +33,7 @@ START_DISTORTION = -0.012
 KEY_FRAMES = 3
 KEY_TRIALS, KEY_STRIPES = 4, 10
 TEST_FRAMES = 5
+FAR_PX = 1e5
 GUESSES_KEPT = 6
 FITTED_KEPT = 12
 FINALISTS = 6
@@ -43,7 +44,7 @@ SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
 TEST_GATES_PX = (12.0, 6.0, 4.0)
-SEEN_YD = 90.0
+SEEN_YD, FEWEST_SEEN = 90.0, 6
 
 
 @dataclass(frozen=True)
@@ -165,10 +166,10 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
     return unlike(sorted(tall, key=lambda h: -h.score))
 
 
-def stretched(one: Hypothesis) -> Hypothesis:
+def stretched(one: Hypothesis) -> Hypothesis | None:
     """The camera behind an end zone that sees nearly the same picture of a field twice as long, or half as long where every other
     line is painted: about twice as far away, with twice the focal length. Only the marks along the rows tell whether the lines
-    are 5 or 10 yd apart."""
+    are 5 or 10 yd apart. None where there is no such camera."""
     old, times = one.solution, 0.5 if one.solution.every_other else 2.0
     size = old.image_size_px
     u, v = np.meshgrid(np.linspace(0.1, 0.9, 5) * size[0], np.linspace(0.4, 0.95, 5) * size[1])
@@ -180,15 +181,18 @@ def stretched(one: Hypothesis) -> Hypothesis:
             for spots in [ground(px, old.pose[row], old.centre_yd, old.distortion, size)]
             for good in [np.isfinite(spots).all(axis=1) & (np.abs(spots[:, 0] - old.centre_yd[0]) < SEEN_YD)]]
 
+    if sum(len(at) for _, at, _ in seen) < FEWEST_SEEN:
+        return None
+
     def off(x: Array) -> Array:
         pose = x[:-3].reshape(-1, 4)
         with np.errstate(over="ignore"):
             parts = [project(spots, pose[row], x[-3:], old.distortion, size) - at for row, at, spots in seen]
-        return np.asarray(np.nan_to_num(np.concatenate(parts), nan=float(size[0])).ravel())
+        return np.asarray(np.clip(np.nan_to_num(np.concatenate(parts), nan=size[0]), -FAR_PX, FAR_PX).ravel())
 
     fitted = least_squares(off, np.concatenate([start.ravel(), old.centre_yd * [times, 1.0, 1.0]]), x_scale="jac", max_nfev=15).x
-    return replace(one, solution=replace(old, pose=fitted[:-3].reshape(-1, 4), centre_yd=fitted[-3:],
-                                         every_other=not old.every_other))
+    solution = replace(old, pose=fitted[:-3].reshape(-1, 4), centre_yd=fitted[-3:], every_other=not old.every_other)
+    return replace(one, solution=solution) if possible(solution) else None
 
 
 def same_place(one: Hypothesis, other: Hypothesis) -> bool:

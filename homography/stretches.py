@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from homography.adjust import possible
 from homography.camera import LOG_FOCAL
 from homography.evidence import FrameEvidence
 from homography.field import YARD_LINE_SPACING_YD
@@ -97,12 +98,12 @@ def follow(evidence: Sequence[FrameEvidence], known: Stretch, rows: range) -> St
     expected = 2 * carried[last] - carried[inner]
     poses = turning.poses(entry, expected, winner.solution.distortion)
     tests = [row for row in spread_rows(painted, FOLLOWED_FRAMES) if np.isfinite(poses[row]).all()]
-    if not tests or not np.isfinite(expected).all():
+    start = replace(winner.solution, pose=poses[tests])
+    if not tests or not possible(start):
         return None
     frames = [evidence[rows[row]] for row in tests]
     held = camera_prior(winner.solution.centre_yd, np.full(3, HELD_CENTRE_SD_YD))
-    solution = refine(frames, range(len(tests)), replace(winner.solution, pose=poses[tests]), winner.level, held,
-                      gates_px=SECONDED_GATES_PX)
+    solution = refine(frames, range(len(tests)), start, winner.level, held, gates_px=SECONDED_GATES_PX)
     scores = [support(frame, solution, i, winner.level) for i, frame in enumerate(frames)]
     score = float(np.mean([one.total + one.rows for one in scores]))
     found = Hypothesis(winner.view, winner.level, tuple(tests), solution, score)
@@ -132,9 +133,10 @@ def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | No
 
 def _of_right_length(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:
     """An end zone's camera, or that of a field twice as long, or half, if the marks speak for it."""
-    if one.view != "end-zone":
+    other = stretched(one) if one.view == "end-zone" else None
+    if other is None:
         return one
-    long, short = sorted((one, trial(frames, stretched(one))), key=lambda h: not h.solution.every_other)
+    long, short = sorted((one, trial(frames, other)), key=lambda h: not h.solution.every_other)
     return long if _rows_gain(frames, long) > MARKS_OF_LONGER * _rows_gain(frames, short) else short
 
 
