@@ -58,8 +58,10 @@ WATCH = """() => {
             if (document.title === was) { requestAnimationFrame(look); return; }
             const name = key === 'Enter' ? 'accept' : 'rep';
             painted(() => waits.push([name, performance.now() - pressed]));
-            document.querySelector('figure:not([hidden]) video').requestVideoFrameCallback(
-                () => waits.push([name + ' film', performance.now() - pressed]));
+            const video = document.querySelector('figure:not([hidden]) video');
+            const shown = () => waits.push([name + ' film', performance.now() - pressed]);
+            // What was shown before this look is told to nobody any more.
+            if (video.readyState >= 2 && !video.seeking) shown(); else video.requestVideoFrameCallback(shown);
         };
         look();
     }, true);
