@@ -99,13 +99,10 @@ def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, t
         normal, weighted = information(jacobian, weight)
         step = damped_step(normal, weighted.T @ residual, damping)
         trial = moved(now, -step)
-        if not possible(trial):
-            damping = max(damping, 1e-6) * 30.0
-            if damping > MOST_DAMPING:
-                break
-            continue
-        trial_residual, trial_jacobian = linearise(trial, seen, prior)
-        trial_cost = robust_cost(trial_residual, seen)
+        trial_cost = np.inf
+        if possible(trial):
+            trial_residual, trial_jacobian = linearise(trial, seen, prior)
+            trial_cost = robust_cost(trial_residual, seen)
         if not np.isfinite(trial_cost) or trial_cost > cost * (1 + 1e-9):
             damping = max(damping, 1e-6) * 30.0
             if damping > MOST_DAMPING:

@@ -86,10 +86,10 @@ def hold_contests(evidence: Sequence[FrameEvidence], level: str | None, known: S
 def follow(evidence: Sequence[FrameEvidence], known: Stretch, rows: range) -> Stretch | None:
     """The camera of a stretch, where that of the stretch before or behind it is known and goes on turning as it did; None where
     it does not: the film was cut, or shows no paint."""
-    winner, turning = known.winner, Turning([evidence[row] for row in rows])
-    painted = [i for i, row in enumerate(rows) if evidence[row].ridges is not None]
+    winner, painted = known.winner, [i for i, row in enumerate(rows) if evidence[row].ridges is not None]
     if winner is None or not painted:
         return None
+    turning = Turning([evidence[row] for row in rows])
     onwards = rows.start >= known.rows.stop
     last, entry = (len(known.rows) - 1, 0) if onwards else (0, len(rows) - 1)
     inner = max(0, min(last + (-1 if onwards else 1), len(known.rows) - 1))

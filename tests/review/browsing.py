@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import time
 from pathlib import Path
@@ -71,6 +72,15 @@ def press(page: Any, *keys: str) -> None:
     for key in keys:
         page.keyboard.press(key)
         page.wait_for_timeout(60)
+
+
+def pause_and_step(page: Any) -> None:
+    """Pause the film that plays, and go a frame on."""
+    press(page, "Space")
+    until(page, PAUSED)
+    before = page.inner_text("#clock")
+    press(page, "ArrowRight")
+    until(page, f"document.getElementById('clock').textContent !== {json.dumps(before)}")
 
 
 def said(page: Any, count: int) -> None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import pytest
-from browsing import PAUSED, at_rest, corrections, open_rep, press, said, until, until_kept
+from browsing import at_rest, corrections, open_rep, pause_and_step, press, said, until, until_kept
 from invented import add_rep
 
 from tagger.library.records import Correction
@@ -27,11 +26,7 @@ def test_a_whole_pass(page: Any, address: str, home: Path) -> None:
     # Play, pause, step.
     press(page, "Space")
     page.wait_for_timeout(700)
-    press(page, "Space")
-    until(page, PAUSED)
-    before = page.inner_text("#clock")
-    press(page, "ArrowRight")
-    until(page, f"document.getElementById('clock').textContent !== {json.dumps(before)}")
+    pause_and_step(page)
 
     # An event that was not one, a family in two keys, an assignment in three.
     press(page, "e", "x")

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browsing import PAUSED, at_rest, corrections, open_rep, press, said, until, until_kept
+from browsing import at_rest, corrections, open_rep, pause_and_step, press, said, until, until_kept
 from click.testing import CliRunner
 
 import demo_clips
@@ -51,11 +51,7 @@ def test_the_whole_pass_on_the_demo_clips(page: Any, address: str, home: Path) -
     press(page, "Space")
     playing = page.inner_text("#clock")
     until(page, f"document.getElementById('clock').textContent !== {json.dumps(playing)}")
-    press(page, "Space")
-    until(page, PAUSED)
-    before = page.inner_text("#clock")
-    press(page, "ArrowRight")
-    until(page, f"document.getElementById('clock').textContent !== {json.dumps(before)}")
+    pause_and_step(page)
     press(page, "v", "v")
     until(page, "document.querySelectorAll('figure.screen:not([hidden])').length === 2")
     press(page, "v")
