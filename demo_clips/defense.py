@@ -12,10 +12,11 @@ from demo_clips.formations import Move
 from demo_clips.man import ManCover, Rush, Spy
 from demo_clips.people import Person
 from demo_clips.plan import Plan
-from demo_clips.presnap import Waits
+from demo_clips.presnap import Follow, Waits
 from demo_clips.under import UnderZone
 
 DEEP_WORDS = ("deep-third", "deep-half", "deep-quarter")
+STEP_OVER_YD = 1.2  # less is no bump
 
 
 def _rush(plan: Plan, rng: np.random.Generator, i: int, p: Person, y: float, late_s: float = 0.0) -> Rush:
@@ -107,13 +108,26 @@ def answer_motion(plan: Plan, rng: np.random.Generator, move: Move, before: dict
         ]
         follower = min(near, key=lambda d: abs(plan.shown[d][1] - move.path[0][2]), default=None)
     if follower is not None and far >= 2.0:
-        x, y = plan.shown_after_move[follower]
-        shade = float(np.clip(y - move.path[-1][2], -1.5, 1.5))
-        before[follower + shift].follow = (move.person, min(max(x, 1.6), 6.0), shade, move.path[0][0] + 0.25)
+        (_, start_y), (x, y) = plan.shown[follower], plan.shown_after_move[follower]
+        begin, end = move.path[0], move.path[-1]
+        offset = start_y - begin[2], float(np.clip(y - end[2], -1.5, 1.5))
+        depth = min(max(x, 1.6), 6.0)
+        before[follower + shift].follow = Follow(move.person, depth, begin[2], end[2], offset, begin[0] + 0.25)
         return "ran-with", missed
-    if follower is not None or missed is not None or far < 2.0 or rng.random() < 0.3:
-        if not plan.disguised and follower is None and missed is None:
-            for d in range(len(plan.defenders)):
-                before[d + shift].spots = before[d + shift].spots[:1]
+    if follower is not None or missed is not None or far < 2.0 or rng.random() < 0.3 or not _adjusts(plan, move):
+        _hold(plan, before)
         return "stayed", missed
     return "bumped", missed
+
+
+def _adjusts(plan: Plan, move: Move) -> bool:
+    """Somebody's spot against the formation after the move lies a step farther the way the move goes."""
+    way = float(np.sign(move.path[-1][2] - move.path[0][2]))
+    return any(way * (plan.shown_after_move[d][1] - plan.shown[d][1]) > STEP_OVER_YD for d in plan.shown)
+
+
+def _hold(plan: Plan, before: dict[int, Waits]) -> None:
+    """Nobody answers the move; the safeties still leave their disguise."""
+    for d, p in enumerate(plan.defenders):
+        waits = before[d + len(plan.formation.people)]
+        waits.spots = waits.spots[:1] + (waits.spots[-1:] if plan.disguised and p.role == "safety" else [])

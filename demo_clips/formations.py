@@ -192,5 +192,6 @@ def add_moves(rng: np.random.Generator, formation: Formation, setting: Setting, 
         start = ball + (4.4 if start > ball else -4.4)
     lead = abs(start - man.y) / 4.6 + 0.5
     if kind == "shift":
-        quick_set = float(rng.uniform(1.05, 1.5))
+        lead *= float(rng.uniform(0.85, 1.3))
+        quick_set = 1.05 + min(float(rng.exponential(0.6)), 2.0)
     formation.moves.append(Move(i, kind, [(-lead - quick_set, -2.1, start), (-quick_set, man.x, man.y)]))

@@ -215,6 +215,7 @@ def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
     rotate = _rotation_s(rng, formation)
     earliest = min([m.path[0][0] for m in formation.moves], default=-1.0)
     start_s = min(-float(rng.uniform(2.5, 3.2)), earliest - 0.5, rotate - 0.8 if disguised else 0.0)
+    longest_s = float(rng.uniform(3.8, 5.5))  # the film of a long shift begins in its midst
     return Plan(
         setting,
         formation,
@@ -229,5 +230,5 @@ def draw_plan(rng: np.random.Generator, options: Mapping[str, Any]) -> Plan:
         final,
         rotate if disguised else -1.2,
         disguised,
-        -STEP_S * round(min(-start_s, 4.0) / STEP_S),
+        -STEP_S * round(min(-start_s, longest_s) / STEP_S),
     )

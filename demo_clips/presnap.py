@@ -9,6 +9,24 @@ from demo_clips.world import Want, World, angle_to, arrive
 
 
 @dataclass
+class Follow:
+    """Runs with receiver `man` from `from_s` on at `depth`: he keeps the side of him that he has (`offset`, yd across) on the way
+    from `start_y` to `end_y`, and ends on the one that he is to have there."""
+
+    man: int
+    depth: float
+    start_y: float
+    end_y: float
+    offset: tuple[float, float]
+    from_s: float
+
+    def beside(self, y: float) -> float:
+        """Where he is to be across when his man is at `y`."""
+        made = min(max((y - self.start_y) / (self.end_y - self.start_y), 0.0), 1.0)
+        return y + self.offset[0] + made * (self.offset[1] - self.offset[0])
+
+
+@dataclass
 class Waits:
     """Waypoints with the time from which each holds: (from_s, x, y, speed). He stands on the last one that holds."""
 
@@ -16,7 +34,7 @@ class Waits:
     spots: list[tuple[float, float, float, float]]
     sway_yd: float = 0.0
     phase: float = 0.0
-    follow: tuple[int, float, float, float] | None = None  # receiver, depth, shade, from_s: run with a man in motion
+    follow: Follow | None = None
     look_at: int | None = None
     start: tuple[float, float] = field(init=False)
 
@@ -25,13 +43,12 @@ class Waits:
 
     def act(self, world: World) -> Want:
         x, y = world.at(self.me)
-        if self.follow is not None and world.t > self.follow[3]:
-            r, depth, shade, _ = self.follow
-            _, ry, _, rvy = world.seen(r, 0.28)
-            tx, ty, speed = depth, ry + shade + 0.2 * rvy, 7.0
+        if self.follow is not None and world.t > self.follow.from_s:
+            _, ry, _, rvy = world.seen(self.follow.man, 0.28)
+            tx, ty, speed = self.follow.depth, self.follow.beside(ry) + 0.2 * rvy, 7.0
             hold_line = world.people[self.me].role in ("nickel", "corner", "safety")
             if hold_line and abs(ry - world.setting.ball_y_yd) < 6.5:
-                tx = max(depth, 4.2)
+                tx = max(tx, 4.2)
         else:
             tx, ty, speed = next((s[1], s[2], s[3]) for s in reversed(self.spots) if s[0] <= world.t or s is self.spots[0])
         tx += self.sway_yd * sin(1.7 * world.t + self.phase)

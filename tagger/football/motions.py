@@ -77,21 +77,21 @@ def _answer(scene: Scene, path: FloatArray, a: int, b: int, settings: MotionSett
     travel = float(path[turn] - path[0])
     moved = scene.xy[men, a : stop + 1, 1] - scene.xy[men, a, 1][:, None]
     share = np.array([_kept_up(man, path - path[0]) for man in moved])
-    aligned = np.abs(scene.xy[men, a, 1] - path[0]) < ALIGNED_YD
+    off, short = np.abs(scene.xy[men, a, 1] - path[0]), scene.xy[men, a, 0] - scene.line_yd < settings.answer_depth_yd
+    aligned, near = short & (off < ALIGNED_YD), short & (off < NEAR_MOTION_YD)
     names = scene.play.player_id
     if aligned.any():
         follower = int(np.argmax(np.where(aligned, share, -np.inf)))
         sets_off = share[follower] >= settings.ran_with_share and _early(moved[follower], path - path[0]) >= settings.early_share
         if sets_off:
-            return "ran-with", (
-                f"{names[men[follower]]} stood on him and kept up with {share[follower]:.0%} of his {abs(travel):.1f} yd")
+            went = float(np.abs(moved[follower, : turn + round(ANSWER_LAG_S / STEP_S) + 1]).max())
+            return "ran-with", f"{names[men[follower]]} stood over him and went with him, {went:.1f} yd of his {abs(travel):.1f}"
     slide = (moved * np.sign(travel)).max(axis=1)
-    near = np.abs(scene.xy[men, a, 1] - path[0]) < NEAR_MOTION_YD
     slider = int(np.argmax(np.where(near, slide, -np.inf)))
     if near.any() and slide[slider] >= settings.bump_yd:
-        return "bumped", f"nobody ran with it, {names[men[slider]]} slid {slide[slider]:.1f} yd the same way"
-    return "stayed", (
-        f"nobody near him slid more than {max(0.0, float(slide[slider])):.1f} yd with a motion of {abs(travel):.1f} yd")
+        slid = f"{names[men[slider]]} slid over {slide[slider]:.1f} yd"
+        return "bumped", f"nobody went with him; {slid} as he moved {abs(travel):.1f} yd"
+    return "stayed", f"nobody went with him or slid over as he moved {abs(travel):.1f} yd"
 
 
 def _early(moved: FloatArray, path: FloatArray) -> float:

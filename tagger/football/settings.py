@@ -46,6 +46,7 @@ class MotionSettings:
     ran_with_share: float
     early_share: float
     bump_yd: float
+    answer_depth_yd: float
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Any
 
 import numpy as np
@@ -220,3 +220,25 @@ def test_mistakes_and_kinds_come_in_a_fair_mix() -> None:
 def test_unknown_options_are_refused_with_a_line_that_says_which(options: dict[str, str]) -> None:
     with pytest.raises(ValueError, match=next(iter(options.values())) if "speed" not in options else "speed"):
         make_rep(1, 1, options)
+
+
+def test_the_answer_to_a_motion_is_what_the_defense_does() -> None:
+    """Who bumps moves over a step at least; who stays keeps his place but for safeties who leave a disguise, and the man whose
+    own mistake it is that he stays keeps his. Common practice, no source."""
+    told = {"bumped": 0, "stayed": 0}
+    for seed, index in product(range(40, 44), range(12)):
+        motion, truth = rep(seed, index)
+        forgot = any(m["kind"] == "missed-motion" for d in truth["defenders"] for m in d["mistakes"])
+        for move in truth["motions"]:
+            if move["answer"] not in told or forgot:
+                continue
+            told[move["answer"]] += 1
+            during = (motion.time_s >= move["start_s"]) & (motion.time_s <= truth["snap_s"])
+            under = [k for k, a in enumerate(motion.actors) if a.role in ("corner", "nickel", "linebacker")]
+            others = [k for k, a in enumerate(motion.actors) if a.side == "defense" and k not in under]
+            went = np.ptp(motion.xy_yd[under][:, during, 1], axis=1).max()
+            if move["answer"] == "stayed":
+                assert went < 1.2
+            else:
+                assert max(went, np.ptp(motion.xy_yd[others][:, during, 1], axis=1).max()) > 0.8
+    assert min(told.values()) >= 3
