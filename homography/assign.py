@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Solution
-from homography.camera import ground, ideal_from_field, undistort
+from homography.camera import ground_of_ideal, ideal_from_field, undistort
 from homography.evidence import Ridges
 from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
 
@@ -78,6 +78,11 @@ def assign(ridges: Ridges, solution: Solution, row: int, level: str, gate_px: fl
     return joined([*_stripes(ridges, view, gate_px, beyond_yd), *_dashes(ridges, view, level, gate_px)])
 
 
+def assign_stripes(ridges: Ridges, solution: Solution, row: int, gate_px: float) -> Assigned:
+    """As `assign`, yard lines and sidelines alone."""
+    return joined(_stripes(ridges, _Seen(solution, row), gate_px, 1.0))
+
+
 class _Seen:
     """One pose, and distances in its picture."""
 
@@ -87,8 +92,9 @@ class _Seen:
 
     def spots(self, xy_px: Array) -> tuple[Array, Array]:
         """(N, 2) ideal px and (N, 2) field points."""
-        s, size = self.solution, self.solution.image_size_px
-        return undistort(xy_px, s.distortion, size), ground(xy_px, self.pose, s.centre_yd, s.distortion, size)
+        size = self.solution.image_size_px
+        ideal = undistort(xy_px, self.solution.distortion, size)
+        return ideal, ground_of_ideal(ideal, self.pose, self.solution.centre_yd, size)
 
     def distance(self, ideal: Array, line_yd: Array) -> tuple[Array, Array, Array]:
         """Signed px distances (N,) of ideal points from projected field lines (N, 3), those lines' unit normals (N, 2), and the

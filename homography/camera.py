@@ -90,24 +90,31 @@ def undistort(px: npt.NDArray[Any], k: float, image_size_px: tuple[int, int]) ->
     kb = k * bent2
     scale = 1.0 / (1.0 + kb)
     for _ in range(3):
-        scale = scale - (scale * (1.0 + kb * scale**2) - 1.0) / (1.0 + 3.0 * kb * scale**2)
+        bend = kb * scale * scale
+        scale = (1.0 + 2.0 * bend * scale) / (1.0 + 3.0 * bend)
     return np.asarray(middle + offset * scale[..., None])
 
 
 def project(points_yd: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,
             image_size_px: tuple[int, int]) -> Array:
     """(N, 2) picture points of field points (N, 2) or (N, 3) seen from one pose (4,); NaN behind the camera."""
-    spatial = points_yd if points_yd.shape[-1] == 3 else np.concatenate([points_yd, np.zeros((len(points_yd), 1))], axis=1)
-    seen = (spatial - centre_yd) @ rotation(pose).T
+    turn = rotation(pose)
+    seen = points_yd @ turn[:, :points_yd.shape[-1]].T - turn @ centre_yd
     depth = np.where(seen[:, 2:] > 1e-6, seen[:, 2:], np.nan)
-    ideal = seen[:, :2] / depth * np.exp(pose[LOG_FOCAL]) + np.array(image_size_px) / 2.0
-    return distort(ideal, k, image_size_px)
+    ideal = seen[:, :2] * (np.exp(pose[LOG_FOCAL]) / depth) + np.array(image_size_px) / 2.0
+    return distort(ideal, k, image_size_px) if k else ideal
 
 
 def ground(px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,
            image_size_px: tuple[int, int]) -> Array:
     """(N, 2) field points of picture points (N, 2) seen from one pose (4,); NaN at or above the horizon."""
-    ideal = undistort(px, k, image_size_px) - np.array(image_size_px) / 2.0
-    rays = np.concatenate([ideal / np.exp(pose[LOG_FOCAL]), np.ones((len(ideal), 1))], axis=1) @ rotation(pose)
+    return ground_of_ideal(undistort(px, k, image_size_px), pose, centre_yd, image_size_px)
+
+
+def ground_of_ideal(ideal_px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any],
+                    image_size_px: tuple[int, int]) -> Array:
+    """(N, 2) field points of ideal pinhole points (N, 2), as `ground`."""
+    turn = rotation(pose)
+    rays = (ideal_px - np.array(image_size_px) / 2.0) @ (turn[:2] / np.exp(pose[LOG_FOCAL])) + turn[2]
     drop = np.where(rays[:, 2:] < -1e-6, -rays[:, 2:], np.nan)
-    return np.asarray(centre_yd[:2] + rays[:, :2] / drop * centre_yd[2])
+    return np.asarray(centre_yd[:2] + rays[:, :2] * (centre_yd[2] / drop))

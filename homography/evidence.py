@@ -3,10 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from vision.types import FloatArray, check_array
+
+BOX_MARGIN = 0.12
+"""Of a person's box, on each side: shadows and what the detector cut off."""
+RASTER_PX = 2
+
+
+def widened(boxes_xyxy: FloatArray) -> FloatArray:
+    """(B, 4) people's boxes, larger by the margin."""
+    margin = BOX_MARGIN * (boxes_xyxy[:, 2:] - boxes_xyxy[:, :2])
+    return np.concatenate([boxes_xyxy[:, :2] - margin, boxes_xyxy[:, 2:] + margin], axis=1)
 
 
 @dataclass(frozen=True)
@@ -59,6 +72,19 @@ class FrameEvidence:
         check_array("before_px", self.before_px, (p, 2), "f")
         check_array("after_px", self.after_px, (p, 2), "f")
         check_array("boxes_xyxy", self.boxes_xyxy, (len(self.boxes_xyxy), 4), "f")
+
+    def unhidden(self, xy_px: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
+        """(N,) whether points (N, 2) px of the picture, to about a pixel, have no person before them."""
+        column, row = (xy_px / RASTER_PX).astype(int).T
+        return np.asarray(self._unhidden[row, column])
+
+    @cached_property
+    def _unhidden(self) -> npt.NDArray[np.bool_]:
+        width, height = self.image_size_px
+        raster = np.ones((height // RASTER_PX + 1, width // RASTER_PX + 1), dtype=bool)
+        for x0, y0, x1, y1 in np.maximum(np.round(widened(self.boxes_xyxy) / RASTER_PX), 0.0).astype(int):
+            raster[y0:y1, x0:x1] = False
+        return raster
 
 
 NO_POINTS = np.zeros((0, 2), dtype=np.float32)

@@ -1,14 +1,10 @@
-"""From single-frame guesses to one camera for a stretch of film: every guess has to explain several frames at once.
-
-A guess on one frame is carried to the others by the background's motion, adjusted to all of them together (one centre, one
-distortion), and scored by the paint that it explains in all. What is left of the lead over the best different camera is the
-confidence: a wrong spacing or a wrong row may fit one frame, hardly ever a moving camera's whole clip.
-"""
+"""Cameras that may have taken one frame: first guesses adjusted to its paint and scored by it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -17,33 +13,23 @@ from scipy.optimize import least_squares
 from homography.adjust import Solution, possible
 from homography.camera import LOG_FOCAL, PAN, TILT, ground, project, undistort
 from homography.evidence import FrameEvidence
-from homography.field import LEVELS, YARD_LINE_SPACING_YD
+from homography.field import YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
-from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD, mark_habit
 from homography.mark_shape import mark_shaped
 from homography.people_height import plausible
 from homography.refine import camera_prior, refine
 from homography.rows import Based, likely_rows
 from homography.score import support
 from homography.stripes import find_stripes
-from homography.turning import Turning
 
 Array = npt.NDArray[np.float64]
 START_DISTORTION = -0.012
-KEY_FRAMES = 3
 KEY_TRIALS, KEY_STRIPES = 4, 10
-TEST_FRAMES = 5
 FAR_PX = 1e5
-GUESSES_KEPT = 6
 FITTED_KEPT = 12
-FINALISTS = 6
-RETESTED = 2
-FINALIST_SHARE = 0.45
-SAME_PLACE_YD = 1.0
 SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
-TEST_GATES_PX = (12.0, 6.0, 4.0)
 SEEN_YD, FEWEST_SEEN = 90.0, 6
 
 
@@ -57,6 +43,14 @@ class Hypothesis:
     rows: tuple[int, ...]
     solution: Solution
     score: float
+
+    @cached_property
+    def spots(self) -> dict[int, Array]:
+        """(P, 2) field points that a raster of the picture shows in each of the frames, by row."""
+        size, s = self.solution.image_size_px, self.solution
+        x, y = np.meshgrid(np.linspace(0.15, 0.85, 4) * size[0], np.linspace(0.35, 0.9, 4) * size[1])
+        px = np.column_stack([x.ravel(), y.ravel()])
+        return {row: ground(px, s.pose[i], s.centre_yd, s.distortion, size) for i, row in enumerate(self.rows)}
 
 
 def spread_rows(candidates: Sequence[int], most: int) -> list[int]:
@@ -119,16 +113,11 @@ def unlike(ranked: Sequence[Hypothesis]) -> list[Hypothesis]:
 
 def same_camera(one: Hypothesis, other: Hypothesis) -> bool:
     """Whether two hypotheses on the same frames put the picture's points on the same spots, up to whole 5 yd in x."""
-    size = one.solution.image_size_px
     shared = sorted(set(one.rows) & set(other.rows))
     if not shared:
         return False
-    x, y = np.meshgrid(np.linspace(0.15, 0.85, 4) * size[0], np.linspace(0.35, 0.9, 4) * size[1])
-    px = np.column_stack([x.ravel(), y.ravel()])
-    for row in (shared[0], shared[-1]):
-        spots = [ground(px, h.solution.pose[h.rows.index(row)], h.solution.centre_yd, h.solution.distortion, size)
-                 for h in (one, other)]
-        off = spots[0] - spots[1]
+    for row in {shared[0], shared[-1]}:
+        off = one.spots[row] - other.spots[row]
         off = off[np.isfinite(off).all(axis=1)]
         if not len(off):
             return False
@@ -136,34 +125,6 @@ def same_camera(one: Hypothesis, other: Hypothesis) -> bool:
         if np.median(np.linalg.norm(off, axis=1)) > SAME_CAMERA_YD:
             return False
     return True
-
-
-def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None, every_other: bool = False) -> list[Hypothesis]:
-    """Cameras for a stretch of film whose frames are linked by motion, best first, each tested on the same frames; with
-    `every_other` for a field on which only each second yard line is painted."""
-    levels = tuple(LEVELS) if level is None else (level,)
-    painted = [row for row, frame in enumerate(frames) if frame.ridges is not None]
-    tests = spread_rows(painted, TEST_FRAMES)
-    finalists: list[Hypothesis] = []
-    leaders: list[Hypothesis] = []
-    for key in key_frames(frames, KEY_FRAMES):
-        shown = sorted({*tests, key})
-        guesses = single_frame(frames[key], levels, every_other)[:GUESSES_KEPT]
-        for guess in guesses:
-            poses = turning.poses(key, guess.solution.pose[0], guess.solution.distortion)
-            good = [row for row in shown if np.isfinite(poses[row]).all()]
-            start = replace(guess.solution, pose=poses[good])
-            finalists.append(Hypothesis(guess.view, guess.level, tuple(good), start, guess.score))
-        leaders += guesses[:1]
-        if len(leaders) >= 2 and same_place(leaders[-1], leaders[-2]):
-            break
-    ranked = unlike(sorted(finalists, key=lambda h: -h.score))
-    tested = [trial(frames, one) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
-    tested = unlike(sorted(tested, key=lambda h: -h.score))
-    again = [trial(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level)[0])
-             for one in tested[:RETESTED]]
-    tall = [one for one in [*tested, *again] if plausible([frames[row] for row in one.rows], one.solution)]
-    return unlike(sorted(tall, key=lambda h: -h.score))
 
 
 def stretched(one: Hypothesis) -> Hypothesis | None:
@@ -193,29 +154,3 @@ def stretched(one: Hypothesis) -> Hypothesis | None:
     fitted = least_squares(off, np.concatenate([start.ravel(), old.centre_yd * [times, 1.0, 1.0]]), x_scale="jac", max_nfev=15).x
     solution = replace(old, pose=fitted[:-3].reshape(-1, 4), centre_yd=fitted[-3:], every_other=not old.every_other)
     return replace(one, solution=solution) if possible(solution) else None
-
-
-def same_place(one: Hypothesis, other: Hypothesis) -> bool:
-    """Whether the winners of two frames stand in one place, on the same level's field (x counts up to whole 5 yd)."""
-    off = one.solution.centre_yd - other.solution.centre_yd
-    off[0] -= np.round(off[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
-    return one.view == other.view and one.level == other.level and bool(np.abs(off).max() < SAME_PLACE_YD)
-
-
-def trial(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None = None) -> Hypothesis:
-    """Adjust a hypothesis to all its frames at once and score it anew; `habit` is the mark offset in yards, if known."""
-    taken = [frames[row] for row in one.rows]
-    prior, solution = camera_prior(one.solution.centre_yd), one.solution
-    if habit is not None:
-        solution = replace(solution, mark_offset_yd=habit)
-        prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
-    solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[:-1])
-    # Marks are painted by one of a few habits; what lies between has to be paid for.
-    habit = min(MARK_OFFSETS_YD, key=lambda offset: abs(offset - solution.mark_offset_yd))
-    prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
-    solution = replace(solution, mark_offset_yd=habit)
-    solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[-1:])
-    found = [support(frame, solution, i, one.level) for i, frame in enumerate(taken)]
-    # Rows count twice: many cameras explain the yard lines, and only the rows tell these and the levels apart.
-    return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean([s.total + s.rows for s in found])))
-

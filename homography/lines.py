@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
 
-from homography.evidence import NO_POINTS, Ridges
+from homography.evidence import NO_POINTS, Ridges, widened
 from homography.turf import below_edge
 
 REFERENCE_WIDTH_PX = 1280.0
@@ -40,21 +40,19 @@ STEEP_NORMAL = 0.5
 FLAT_NORMAL = 0.94
 BAR_PX = (5.0, 9.0)
 BRIGHT = 40.0
-BOX_MARGIN = 0.12
 PEAK_PX, PEAK_SHARE = 7, 0.5
 DASH_PX = (2.0, 70.0)
 
 Grey = npt.NDArray[np.uint8]
 
 
-def outside_boxes(xy_px: npt.NDArray[Any], boxes_xyxy: npt.NDArray[Any], margin: float = BOX_MARGIN) -> npt.NDArray[np.bool_]:
-    """(N,) True where a point lies in no box (B, 4) widened by `margin` of its size."""
+def outside_boxes(xy_px: npt.NDArray[Any], boxes_xyxy: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
+    """(N,) True where a point lies in no person's box (B, 4), widened."""
     if not len(boxes_xyxy) or not len(xy_px):
         return np.ones(len(xy_px), dtype=bool)
-    size = boxes_xyxy[:, 2:] - boxes_xyxy[:, :2]
-    low, high = boxes_xyxy[:, :2] - margin * size, boxes_xyxy[:, 2:] + margin * size
-    inside = (xy_px[:, None] > low) & (xy_px[:, None] < high)
-    return np.asarray(~inside.all(axis=2).any(axis=1))
+    wide = widened(boxes_xyxy)
+    inside = (xy_px[:, None] > wide[:, :2]) & (xy_px[:, None] < wide[:, 2:])
+    return np.asarray(~np.any(np.all(inside, axis=2), axis=1))
 
 
 def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.NDArray[Any] | None = None) -> Ridges:

@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from homography.evidence import NO_POINTS, FrameEvidence
-from homography.lines import BOX_MARGIN, outside_boxes
+from homography.evidence import NO_POINTS, FrameEvidence, widened
+from homography.lines import outside_boxes
 
 MOST_CORNERS = 140
 FEWEST_CORNERS = 60
@@ -72,9 +72,7 @@ class BackgroundMotion:
     @staticmethod
     def _refill(half: npt.NDArray[np.uint8], boxes_half: npt.NDArray[Any], held: npt.NDArray[Any]) -> npt.NDArray[Any]:
         mask = np.full(half.shape, 255, np.uint8)
-        size = boxes_half[:, 2:] - boxes_half[:, :2]
-        grown = np.concatenate([boxes_half[:, :2] - BOX_MARGIN * size, boxes_half[:, 2:] + BOX_MARGIN * size], axis=1)
-        for x0, y0, x1, y1 in np.round(grown).astype(int):
+        for x0, y0, x1, y1 in np.round(widened(boxes_half)).astype(int):
             cv2.rectangle(mask, (x0, y0), (x1, y1), 0, -1)
         for x, y in np.round(held).astype(int):
             cv2.circle(mask, (x, y), 8, 0, -1)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Measurements, Prior, Solution, adjust
-from homography.assign import FINE_GATE_PX, MERGED_SIGMA_YD, SIDELINE, YARD_LINE, Assigned, assign, thin_out
+from homography.assign import FINE_GATE_PX, MERGED_SIGMA_YD, SIDELINE, YARD_LINE, Assigned, assign, assign_stripes, thin_out
 from homography.evidence import FrameEvidence
 from homography.field import LINE_WIDTH_YD
 
@@ -75,7 +75,7 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
     solution = start
     for gate in gates_px:
         if gate <= FINE_GATE_PX:
-            width, sd = border_width(frames, rows, solution, level)
+            width, sd = border_width(frames, rows, solution)
             prior = replace(prior, border_yd=width / 2.0, border_sd_yd=sd)
         seen = measure(frames, rows, solution, level, gate, links, per_line)
         if len(seen.row) < 12:
@@ -94,7 +94,7 @@ def weighted_prior(prior: Prior, seen: Measurements) -> Prior:
                    border_sd_yd=prior.border_sd_yd / float(np.sqrt(stripes)))
 
 
-def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, level: str) -> tuple[float, float]:
+def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution) -> tuple[float, float]:
     """Width of the sideline stripes in yards as the picture shows them, where no yard mark touches them, and the standard
     deviation of their middle; a line's width, loosely, where none is clearly seen. The picture's blur is taken from the yard
     lines, whose width is known."""
@@ -103,7 +103,7 @@ def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution:
     painted = [(frame.ridges, row) for frame, row in zip(frames, rows, strict=True)
                if frame.ridges is not None and np.isfinite(solution.pose[row]).all()]
     for ridges, row in painted[:: max(1, len(painted) // BORDER_FRAMES)]:
-        found = assign(ridges, solution, row, level, BORDER_GATE_PX)
+        found = assign_stripes(ridges, solution, row, BORDER_GATE_PX)
         for kind, parts in ((YARD_LINE, lines), (SIDELINE, sides)):
             mine = found[(found.kind == kind) & (found.paint_yd < MERGED_SIGMA_YD)]
             parts.append(np.column_stack([mine.width_px, 1.0 / mine.px_per_yd]))

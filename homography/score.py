@@ -15,11 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Solution
-from homography.assign import SIDELINE, YARD_LINE, Assigned, assign, hash_rows_yd, sideline_middles_yd
+from homography.assign import SIDELINE, YARD_LINE, Assigned, assign, assign_stripes, hash_rows_yd, sideline_middles_yd
 from homography.camera import distort, ground, project
 from homography.evidence import FrameEvidence
 from homography.field import WIDTH_YD, YARD_LINE_SPACING_YD
-from homography.lines import outside_boxes
 from homography.mark_shape import length_ratio, mark_shaped
 
 Array = npt.NDArray[np.float64]
@@ -83,7 +82,7 @@ def support(frame: FrameEvidence, solution: Solution, row: int, level: str) -> S
     if paint.bins.sum() == 0:
         return Support(0.0, 0, 0.0, 0.0)
     shifted = replace(solution, centre_yd=solution.centre_yd - np.array([YARD_LINE_SPACING_YD / 2.0, 0.0, 0.0]))
-    between = assign(frame.ridges, shifted, row, level, HIT_PX)
+    between = assign_stripes(frame.ridges, shifted, row, HIT_PX)
     decoy, = coverage(frame, shifted, row, between, YARD_LINE, lines, ALONG[inner], (np.ones(int(inner.sum()), dtype=bool),))
     along = np.linspace(solution.centre_yd[0] - 70.0, solution.centre_yd[0] + 110.0, 361)
     sides, = coverage(frame, solution, row, found, SIDELINE, np.array(sideline_middles_yd(solution.border_yd)), along,
@@ -112,7 +111,7 @@ def visible(frame: FrameEvidence, points_yd: Array, solution: Solution, row: int
         # Far outside the picture the radial term folds back.
         near = (px > BORDER_PX) & (px < size - BORDER_PX) & (np.abs(ideal - size / 2) < size * 0.75)
     inside: npt.NDArray[np.bool_] = np.asarray(near.all(axis=1))
-    inside[inside] = outside_boxes(px[inside], frame.boxes_xyxy)
+    inside[inside] = frame.unhidden(px[inside])
     return px, inside
 
 

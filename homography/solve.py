@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Part, Solution
-from homography.assign import YARD_LINE, assign
+from homography.assign import YARD_LINE, assign_stripes
 from homography.camera import TILT
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
@@ -113,8 +113,7 @@ def start_all(stretches: Sequence[Stretch], main: Hypothesis) -> tuple[Solution,
     for stretch in stretches:
         assert stretch.winner is not None
         anchors = np.array(stretch.winner.rows)
-        carried = {row: stretch.turning.poses(row, stretch.winner.solution.pose[i], stretch.winner.solution.distortion)
-                   for i, row in enumerate(stretch.winner.rows)}
+        carried = stretch.turning.carried(stretch.winner.rows, stretch.winner.solution.pose, stretch.winner.solution.distortion)
         for row in range(len(stretch.rows)):
             nearest = int(anchors[np.abs(anchors - row).argmin()])
             pose = carried[nearest][row]
@@ -150,11 +149,11 @@ def settle_x(solution: Solution, view: str) -> Solution:
     return replace(solution, centre_yd=solution.centre_yd + np.array([shift, 0.0, 0.0]))
 
 
-def lines_seen(frame: FrameEvidence, solution: Solution, row: int, level: str) -> int:
+def lines_seen(frame: FrameEvidence, solution: Solution, row: int) -> int:
     """How many yard lines of one frame have paint where the camera puts them."""
     if frame.ridges is None:
         return 0
-    found = assign(frame.ridges, solution, row, level, FULL_GATES_PX[-1])
+    found = assign_stripes(frame.ridges, solution, row, FULL_GATES_PX[-1])
     return int((np.unique(found.line[found.kind == YARD_LINE, 2], return_counts=True)[1] >= POINTS_ON_LINE).sum())
 
 
@@ -163,7 +162,7 @@ def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution:
     """Put frames, statuses and sigmas together; frames that were not observed lie between their neighbours."""
     observed = np.array([evidence[row].frame_index for row in rows])
     sigma = sigmas(solution)
-    seen = np.array([lines_seen(evidence[row], solution, i, winner.level) >= 2 for i, row in enumerate(rows)])
+    seen = np.array([lines_seen(evidence[row], solution, i) >= 2 for i, row in enumerate(rows)])
     painted = observed[seen]
     pose = np.full((len(index), 4), np.nan)
     out_sigma = np.full(len(index), np.nan)

@@ -1,6 +1,6 @@
 """A clip's stretches of linked frames, and the camera of each.
 
-A stretch is a run of frames that are linked by the background's motion. The longest hold contests of cameras (`hypotheses`); the
+A stretch is a run of frames that are linked by the background's motion. The longest hold contests of cameras (`contest`); the
 winners are followed into the stretches beside them, across the frames in which the motion was lost; and what a stretch's own
 paint leaves in doubt the clip's main camera settles.
 """
@@ -14,18 +14,14 @@ import numpy as np
 
 from homography.adjust import possible
 from homography.camera import LOG_FOCAL
+from homography.contest import contest, doubt, trial
 from homography.evidence import FrameEvidence
 from homography.field import YARD_LINE_SPACING_YD
-from homography.hypotheses import Hypothesis, contest, same_camera, spread_rows, stretched, trial
+from homography.hypotheses import Hypothesis, spread_rows, stretched
 from homography.refine import camera_prior, refine
 from homography.score import support
 from homography.turning import Turning
 
-LEAST_LINES = 3.0
-LEAST_COVER = 0.18
-LEAST_SCORE = 60.0
-LEAST_ROWS = 12.0
-LEAST_LEAD = 0.01
 SAME_CENTRE_YD, NEARLY_SAME_CENTRE_YD = 6.0, 2.5
 HELD_CENTRE_SD_YD = 0.05
 SECONDED_GATES_PX = (25.0, 12.0, 5.0)
@@ -143,21 +139,6 @@ def _of_right_length(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypoth
 def _rows_gain(frames: Sequence[FrameEvidence], one: Hypothesis) -> float:
     """Mean gain of hash rows and sidelines alone."""
     return float(np.mean([support(frames[row], one.solution, i, one.level).rows for i, row in enumerate(one.rows)]))
-
-
-def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
-    """Why the best camera is not to be trusted; empty if it is."""
-    solution = best.solution
-    scores = [support(frames[row], solution, i, best.level) for i, row in enumerate(best.rows)]
-    if np.mean([s.yard_lines for s in scores]) < LEAST_LINES or np.mean([s.covered for s in scores]) < LEAST_COVER \
-            or best.score < LEAST_SCORE:
-        return "too few lines fit a football field"
-    if np.mean([s.rows for s in scores]) < LEAST_ROWS:
-        return "neither hash marks nor sidelines were found, so the distance across the field is unknown"
-    rival = next((other for other in others if not same_camera(best, other)), None)
-    if rival is not None and best.score - rival.score < LEAST_LEAD * best.score:
-        return "two different cameras explain the lines about equally well"
-    return ""
 
 
 def seconded(evidence: Sequence[FrameEvidence], stretch: Stretch, main: Hypothesis) -> Stretch:

@@ -37,18 +37,29 @@ class Turning:
 
     def poses(self, start: int, pose: Array, distortion: float) -> Array:
         """(F, 4) poses of all frames when frame `start` has `pose` (4,); NaN beyond a frame without known motion."""
+        return self.carried((start,), pose[None], distortion)[start]
+
+    def carried(self, rows: Sequence[int], pose: Array, distortion: float) -> dict[int, Array]:
+        """As `poses`, from each of several frames of one camera, by row; `pose` (len(rows), 4)."""
+        turn, log_ratio = self._steps(rows[0], float(pose[0, LOG_FOCAL]), distortion)
+        return {row: self._chained(row, one, turn, log_ratio) for row, one in zip(rows, pose, strict=True)}
+
+    def _steps(self, start: int, log_focal: float, distortion: float) -> tuple[Array, Array]:
+        """(F, 3, 3) turns from each frame to the next and (F,) logs of the zoom ratios."""
         middle = np.array(self.size) / 2.0
         before = undistort(self._before, distortion, self.size) - middle
         after = undistort(self._after, distortion, self.size) - middle
         log_ratio = np.zeros(self.count)
         turn = np.broadcast_to(np.eye(3), (self.count, 3, 3)).copy()
         for round_ in range(ITERATIONS):
-            log_focal = pose[LOG_FOCAL] + np.cumsum(log_ratio) - np.cumsum(log_ratio)[start]
-            focal = np.exp(log_focal)
+            focal = np.exp(log_focal + np.cumsum(log_ratio) - np.cumsum(log_ratio)[start])
             # The first step, from no motion at all, has to reach every point.
             step = self._step(before, after, focal, turn, KERNEL_PX if round_ else np.inf)
             turn = small_turn(step[:, :3]) @ turn
             log_ratio += step[:, 3]
+        return turn, log_ratio
+
+    def _chained(self, start: int, pose: Array, turn: Array, log_ratio: Array) -> Array:
         log_focal = pose[LOG_FOCAL] + np.cumsum(log_ratio) - np.cumsum(log_ratio)[start]
         out = np.full((self.count, 4), np.nan)
         out[start] = pose

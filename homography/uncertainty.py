@@ -22,6 +22,8 @@ Array = npt.NDArray[np.float64]
 CROWN_YD = 0.02
 SIGMA_SCALE = 2.0
 SIGMA_FLOOR_YD = 0.02
+ASKED_EVERY = 3
+"""Frames: between them it hardly changes."""
 
 
 def middle_px(pose: Array, centre_yd: Array, distortion: float, size: tuple[int, int]) -> Array:
@@ -39,20 +41,22 @@ def sigmas(solution: Solution) -> Array:
     frames = len(solution.pose)
     size = 4 * frames + SHARED
     normal = solution.normal
-    right = np.zeros((size, 2 * frames))
-    away = np.zeros(frames)
-    for f in range(frames):
+    asked = np.unique(np.append(np.arange(0, frames, ASKED_EVERY), frames - 1))
+    right = np.zeros((size, 2 * len(asked)))
+    away = np.zeros(len(asked))
+    for i, f in enumerate(asked):
         px = middle_px(solution.pose[f], solution.centre_yd, solution.distortion, solution.image_size_px)[None]
         slope, spot = ground_slope(solution, f, px)
-        right[4 * f:4 * f + 4, 2 * f:2 * f + 2] = slope[:4]
-        right[size - SHARED:size - SHARED + 4, 2 * f:2 * f + 2] = slope[4:]
-        away[f] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
+        right[4 * f:4 * f + 4, 2 * i:2 * i + 2] = slope[:4]
+        right[size - SHARED:size - SHARED + 4, 2 * i:2 * i + 2] = slope[4:]
+        away[i] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
     if isinstance(normal, np.ndarray):
         solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)
     else:
         solved = splu(normal.tocsc()).solve(right)
-    variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(frames, 2).mean(axis=1)
-    return np.asarray(np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * (CROWN_YD * away) ** 2))
+    variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(-1, 2).mean(axis=1)
+    sigma = np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * (CROWN_YD * away) ** 2)
+    return np.asarray(np.interp(np.arange(frames), asked, sigma))
 
 
 def ground_slope(solution: Solution, row: int, px: Array) -> tuple[Array, Array]:

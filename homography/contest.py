@@ -1,0 +1,124 @@
+"""From single-frame guesses to one camera for a stretch of film: every guess has to explain several frames at once.
+
+A guess on one frame is carried to the others by the background's motion, adjusted to all of them together (one centre, one
+distortion), and scored by the paint that it explains in all. What is left of the lead over the best different camera is the
+confidence: a wrong spacing or a wrong row may fit one frame, hardly ever a moving camera's whole clip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from homography.evidence import FrameEvidence
+from homography.field import LEVELS, YARD_LINE_SPACING_YD
+from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD, mark_habit
+from homography.hypotheses import Hypothesis, key_frames, same_camera, single_frame, spread_rows, unlike
+from homography.people_height import plausible
+from homography.refine import camera_prior, refine
+from homography.score import support
+from homography.turning import Turning
+
+KEY_FRAMES = 3
+TEST_FRAMES = 5
+GUESSES_KEPT = 6
+FINALISTS = 6
+RETESTED, RETESTED_SHARE = 2, 0.75
+FINALIST_SHARE = 0.45
+SAME_PLACE_YD = 1.0
+TEST_GATES_PX = (12.0, 6.0, 4.0)
+LEAST_LINES = 3.0
+LEAST_COVER = 0.18
+LEAST_SCORE = 60.0
+LEAST_ROWS = 12.0
+LEAST_LEAD = 0.01
+SURE_LEAD, SURE_ROWS = 0.25, 36.0
+"""Whoever leads by so much, and has so much of the rows, need not be looked for in a second frame."""
+
+
+def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None, every_other: bool = False) -> list[Hypothesis]:
+    """Cameras for a stretch of film whose frames are linked by motion, best first, each tested on the same frames; with
+    `every_other` for a field on which only each second yard line is painted."""
+    levels = tuple(LEVELS) if level is None else (level,)
+    painted = [row for row, frame in enumerate(frames) if frame.ridges is not None]
+    tests = spread_rows(painted, TEST_FRAMES)
+    finalists: list[Hypothesis] = []
+    leaders: list[Hypothesis] = []
+    for key in key_frames(frames, KEY_FRAMES):
+        shown = sorted({*tests, key})
+        guesses = single_frame(frames[key], levels, every_other)[:GUESSES_KEPT]
+        for guess in guesses:
+            poses = turning.poses(key, guess.solution.pose[0], guess.solution.distortion)
+            good = [row for row in shown if np.isfinite(poses[row]).all()]
+            start = replace(guess.solution, pose=poses[good])
+            finalists.append(Hypothesis(guess.view, guess.level, tuple(good), start, guess.score))
+        if not leaders and sure(frames, first := finals(frames, finalists)):
+            return first
+        leaders += guesses[:1]
+        if len(leaders) >= 2 and same_place(leaders[-1], leaders[-2]):
+            break
+    return finals(frames, finalists)
+
+
+def finals(frames: Sequence[FrameEvidence], finalists: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """The likeliest of the finalists, adjusted to all their frames, best first."""
+    ranked = unlike(sorted(finalists, key=lambda h: -h.score))
+    tested = [trial(frames, one) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
+    tested = unlike(sorted(tested, key=lambda h: -h.score))
+    again = [trial(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level)[0])
+             for one in tested[:RETESTED] if one.score > RETESTED_SHARE * tested[0].score]
+    tall = [one for one in [*tested, *again] if plausible([frames[row] for row in one.rows], one.solution)]
+    return unlike(sorted(tall, key=lambda h: -h.score))
+
+
+def same_place(one: Hypothesis, other: Hypothesis) -> bool:
+    """Whether the winners of two frames stand in one place, on the same level's field (x counts up to whole 5 yd)."""
+    off = one.solution.centre_yd - other.solution.centre_yd
+    off[0] -= np.round(off[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
+    return one.view == other.view and one.level == other.level and bool(np.abs(off).max() < SAME_PLACE_YD)
+
+
+def trial(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None = None) -> Hypothesis:
+    """Adjust a hypothesis to all its frames at once and score it anew; `habit` is the mark offset in yards, if known."""
+    taken = [frames[row] for row in one.rows]
+    prior, solution = camera_prior(one.solution.centre_yd), one.solution
+    if habit is not None:
+        solution = replace(solution, mark_offset_yd=habit)
+        prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
+    solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[:-1])
+    # Marks are painted by one of a few habits; what lies between has to be paid for.
+    habit = min(MARK_OFFSETS_YD, key=lambda offset: abs(offset - solution.mark_offset_yd))
+    prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
+    solution = replace(solution, mark_offset_yd=habit)
+    solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[-1:])
+    found = [support(frame, solution, i, one.level) for i, frame in enumerate(taken)]
+    # Rows count twice: many cameras explain the yard lines, and only the rows tell these and the levels apart.
+    return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean([s.total + s.rows for s in found])))
+
+def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
+    """Why the best camera is not to be trusted; empty if it is."""
+    found = [support(frames[row], best.solution, i, best.level) for i, row in enumerate(best.rows)]
+    if np.mean([s.yard_lines for s in found]) < LEAST_LINES or np.mean([s.covered for s in found]) < LEAST_COVER \
+            or best.score < LEAST_SCORE:
+        return "too few lines fit a football field"
+    if np.mean([s.rows for s in found]) < LEAST_ROWS:
+        return "neither hash marks nor sidelines were found, so the distance across the field is unknown"
+    if lead(best, others) < LEAST_LEAD:
+        return "two different cameras explain the lines about equally well"
+    return ""
+
+
+def lead(best: Hypothesis, others: Sequence[Hypothesis]) -> float:
+    """By what share of its score the best camera leads over the best different one."""
+    rival = next((other.score for other in others if not same_camera(best, other)), 0.0)
+    return (best.score - rival) / max(best.score, 1e-9)
+
+
+def sure(frames: Sequence[FrameEvidence], ranked: Sequence[Hypothesis]) -> bool:
+    """Whether the best of one frame's cameras stands so far above the others that no second frame's are needed."""
+    if not ranked or doubt(frames, ranked[0], ranked[1:]) or lead(ranked[0], ranked[1:]) < SURE_LEAD:
+        return False
+    best = ranked[0]
+    return bool(np.mean([support(frames[row], best.solution, i, best.level).rows for i, row in enumerate(best.rows)]) > SURE_ROWS)
