@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from tagger.football.course import NOT_IN_COVERAGE, Course, Job
+from tagger.football.release import Target
 from tagger.football.scene import STEP_S
-from tagger.football.target import Target
 from tagger.football.types import Event
 
 REACT_STEPS = 4

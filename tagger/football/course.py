@@ -12,7 +12,7 @@ from tagger.football.scene import STEP_S, Scene
 from tagger.football.settings import Settings
 from tagger.football.types import Defender, Event
 from tagger.football.vocabulary import DEEP_ASSIGNMENTS
-from vision.types import BoolArray, FloatArray, IntArray
+from vision.types import BoolArray, FloatArray
 
 NOT_IN_COVERAGE = ("rush", "spy", "run-fit")
 ENTERING_S = 0.5
@@ -97,11 +97,6 @@ class Course:
     def zones(self) -> Iterator[Job]:
         """The men in zone."""
         return (job for job in self.jobs if job.zone)
-
-    @property
-    def cover(self) -> IntArray:
-        """Rows of the men in coverage."""
-        return np.array([job.row for job in self.jobs if job.word not in NOT_IN_COVERAGE], dtype=int)
 
     def event(self, kind: str, job: Job, start: int, end: int, why: str, against: int | None = None,
               margin_yd: float | None = None, confidence: float = 1.0) -> Event:

@@ -7,7 +7,7 @@ from tagger.football.busts import busts
 from tagger.football.course import Course
 from tagger.football.disguise import disguises
 from tagger.football.leverage import leverage_lost
-from tagger.football.target import Target
+from tagger.football.release import Target
 from tagger.football.types import Abstention, Event
 from tagger.football.zones import carries, high_lows, late_men, vertical_stress
 

@@ -12,7 +12,7 @@ import numpy as np
 import models
 from vision.types import FloatArray
 
-LINEARS = ("kind", "rush", "front", "target")
+LINEARS = ("kind", "rush", "front")
 CLIP_SD = 5.0
 """Measures farther than this from their mean tell no more than those that are so far."""
 
@@ -35,40 +35,39 @@ class Linear:
 @dataclass(frozen=True)
 class Layered:
     """A logit with one hidden layer: measures (M,) are centred by `mean`, divided by `sd`, then tanh(`hidden` (H, M) x +
-    `hidden_bias` (H,)) is weighed by `weight` (H,)."""
+    `hidden_bias` (H,)) is weighed by `weight` (H,) and x itself by `straight` (M,). A NaN counts as the mean."""
 
     mean: FloatArray
     sd: FloatArray
     hidden: FloatArray
     hidden_bias: FloatArray
     weight: FloatArray
+    straight: FloatArray
 
     def logits(self, rows: FloatArray) -> FloatArray:
-        """(N,) logits of (N, M) measures."""
-        scaled = np.clip((rows - self.mean) / self.sd, -CLIP_SD, CLIP_SD)
-        out: FloatArray = np.tanh(scaled @ self.hidden.T + self.hidden_bias) @ self.weight
+        """(...,) logits of (..., M) measures."""
+        scaled = np.nan_to_num(np.clip((rows - self.mean) / self.sd, -CLIP_SD, CLIP_SD))
+        out: FloatArray = np.tanh(scaled @ self.hidden.T + self.hidden_bias) @ self.weight + scaled @ self.straight
         return out
 
 
 @dataclass(frozen=True)
 class PlayBook:
-    """`release` tells the moment of the throw; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes;
-    `front` one, these are the linemen and the passer; `target` one, it was he who was thrown to; `rush_count` (12,) the log
-    share of reps with 0, 1, ... rushers."""
+    """`throw` tells the moment of the throw and its target; `kind` one for each of PLAY_KINDS; `rush` one, a man rushes;
+    `front` one, these are the linemen and the passer; `rush_count` (12,) the log share of reps with 0, 1, ... rushers."""
 
-    release: Layered
+    throw: Layered
     kind: Linear
     rush: Linear
     front: Linear
-    target: Linear
     rush_count: FloatArray
 
 
 def parse_playbook(text: str) -> PlayBook:
     """Read the learned numbers."""
     data = json.loads(text)
-    kind, rush, front, target = (Linear(**_arrays(data[name])) for name in LINEARS)
-    return PlayBook(Layered(**_arrays(data["release"])), kind, rush, front, target, np.array(data["rush_count"], dtype=float))
+    kind, rush, front = (Linear(**_arrays(data[name])) for name in LINEARS)
+    return PlayBook(Layered(**_arrays(data["throw"])), kind, rush, front, np.array(data["rush_count"], dtype=float))
 
 
 def _arrays(entry: dict[str, Any]) -> dict[str, FloatArray]:
@@ -78,7 +77,7 @@ def _arrays(entry: dict[str, Any]) -> dict[str, FloatArray]:
 def format_playbook(book: PlayBook, measures: dict[str, tuple[str, ...]]) -> str:
     """The inverse of `parse_playbook`, with the measures' names for the reader."""
     blocks = []
-    for name in ("release", *LINEARS):
+    for name in ("throw", *LINEARS):
         numbers = vars(getattr(book, name))
         entry = {"measures": list(measures[name])} | {key: np.round(value, 4).tolist() for key, value in numbers.items()}
         lines = ",\n".join(f"  {json.dumps(key)}: {json.dumps(value)}" for key, value in entry.items())

@@ -25,7 +25,6 @@ from tagger.football.settings import Settings, shipped_settings
 from tagger.football.shell import read_shell
 from tagger.football.shift import OwnShifts, Shift, shift_over_time, shift_told
 from tagger.football.snap import Snap, find_snap, front_at
-from tagger.football.target import find_target
 from tagger.football.timeline import read_defenders
 from tagger.football.types import Abstention, CoachFacts, Defender, PlayTracks, Reading
 from tagger.football.variant import name_variant
@@ -81,7 +80,7 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     held_s = release.even_s if thrown_s is None and release is not None and kind == "pass" else thrown_s
     course = _course(scene, settings, coverage, defenders, held_s, thrown_s is not None, end_s)
     rushers = int((rush > 0.5).sum()) - sum(said.assignment == "spy" for said in fixed.values())
-    target = find_target(scene, course.cover, course.thrown, numbers) if graded and course.released else None
+    target = release.target(scene) if graded and course.released and release is not None else None
     events, unsure = find_events(course, graded, rushers, target)
     reading = Reading(
         snap_s=round(snap.time_s, 3), release_s=None if thrown_s is None else round(snap.time_s + thrown_s, 3),

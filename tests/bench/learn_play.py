@@ -24,8 +24,8 @@ from tagger.football import kind, linemen, release, rush
 from tagger.football.playbook import CLIP_SD, Layered, Linear, PlayBook, format_playbook
 from tagger.football.sampling import sample
 from tagger.football.scene import Scene, make_scene
-from tagger.football.target import MEASURES as TARGET_MEASURES
-from tagger.football.target import measure_target
+from tagger.football.throw import MEASURES as THROW_MEASURES
+from tagger.football.throw import measure_throw
 from tagger.football.types import PlayTracks
 from tagger.football.vocabulary import PLAY_KINDS
 
@@ -34,42 +34,65 @@ HIDDEN = 12
 BLUR_SD = 0.3
 KNOWN_WORTH = 15.0
 """Simulated plays, of which every rusher is known, count like so many in all: real ones show what is hard to tell."""
-GAME_WEIGHT = 4.0
+GAME_WEIGHT = 2.0
 """Labelled plays are few, and harder to read than simulated ones."""
 KIND_COUNT = 60
 
 
-def fit_release(examples: Sequence[tuple[Scene, float, float]], ridge: float = 10.0) -> Layered:
-    """Conditional logit with one hidden layer over moments, from (scene, throw in s, weight); the target is a narrow bell about
-    the true throw."""
-    rows = [(*release.measure_release(scene), thrown_s, weight) for scene, thrown_s, weight in examples]
-    stacked = np.concatenate([x for _, x, _, _ in rows])
-    mean, sd = stacked.mean(axis=0), stacked.std(axis=0) + 1e-6
-    bells = [(x, np.exp(-0.5 * ((times - thrown_s) / MOMENT_SD_S) ** 2), weight) for times, x, thrown_s, weight in rows]
-    bells = [(x, weight * bell / bell.sum()) for x, bell, weight in bells if bell.sum() > 0.1]
-    # Every play a second time with measures that are a little off: the layer must not hang on one of them.
+@dataclass(frozen=True)
+class Thrown:
+    """A throw: when, after the snap, to whom ("" where that is not known), and how much it counts."""
+
+    scene: Scene
+    time_s: float
+    target: str
+    weight: float
+
+
+def fit_throw(throws: Sequence[Thrown], ridge: float = 10.0) -> Layered:
+    """Conditional logit with one hidden layer over moments and receivers; the answer is a narrow bell about the true throw, of
+    the true target alone if he is known."""
+    rows = [(one, *measure_throw(one.scene)) for one in throws]
+    stacked = np.concatenate([x.reshape(-1, x.shape[-1]) for _, _, x in rows])
+    mean, sd = np.nanmean(stacked, axis=0), np.nanstd(stacked, axis=0) + 1e-6
+    answers = [(x.reshape(-1, x.shape[-1]), one.weight * _answer(one, times, x.shape[1])) for one, times, x in rows if len(times)]
+    answers = [(x, answer) for x, answer in answers if answer.any()]
+    # Measures are a little off: the layer must not hang on one of them.
     rng = np.random.default_rng(0)
-    bells += [(x + rng.normal(0.0, BLUR_SD * sd, x.shape), bell) for x, bell in bells]
-    x = np.clip((np.concatenate([x for x, _ in bells]) - mean) / sd, -CLIP_SD, CLIP_SD)
-    target, play = np.concatenate([bell for _, bell in bells]), np.repeat(np.arange(len(bells)), [len(bell) for _, bell in bells])
-    first, share = np.searchsorted(play, np.arange(len(bells))), np.array([bell.sum() for _, bell in bells])
-    cut = HIDDEN * x.shape[1], HIDDEN * x.shape[1] + HIDDEN
+    x = np.concatenate([x for x, _ in answers])
+    x = np.nan_to_num(np.clip((x - mean) / sd + rng.normal(0.0, BLUR_SD, x.shape), -CLIP_SD, CLIP_SD))
+    target = np.concatenate([answer for _, answer in answers])
+    play = np.repeat(np.arange(len(answers)), [len(answer) for _, answer in answers])
+    first, share = np.searchsorted(play, np.arange(len(answers))), np.array([answer.sum() for _, answer in answers])
+    width = x.shape[1]
+    cut = np.cumsum([HIDDEN * width, HIDDEN, HIDDEN])
 
     def loss(flat: np.ndarray) -> tuple[float, np.ndarray]:
-        hidden, bias, weight = flat[: cut[0]].reshape(HIDDEN, -1), flat[cut[0] : cut[1]], flat[cut[1] :]
+        hidden, bias, weight, straight = np.split(flat, cut)
+        hidden = hidden.reshape(HIDDEN, width)
         layer = np.tanh(x @ hidden.T + bias)
-        logit = layer @ weight
+        logit = layer @ weight + x @ straight
         logit -= np.maximum.reduceat(logit, first)[play]
         total = np.add.reduceat(np.exp(logit), first)
         error = np.exp(logit) / total[play] * share[play] - target
         back = error[:, None] * weight * (1.0 - layer**2)
-        slope = np.concatenate([(back.T @ x).ravel(), back.sum(axis=0), layer.T @ error]) + ridge * flat
+        slope = np.concatenate([(back.T @ x).ravel(), back.sum(axis=0), layer.T @ error, x.T @ error]) + ridge * flat
         return float(share @ np.log(total) - target @ logit + 0.5 * ridge * flat @ flat), slope
 
-    start = np.random.default_rng(0).normal(0.0, 0.3, cut[1] + HIDDEN)
-    start[cut[0] : cut[1]] = 0.0
-    flat = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 400}).x
-    return Layered(mean, sd, flat[: cut[0]].reshape(HIDDEN, -1), flat[cut[0] : cut[1]], flat[cut[1] :])
+    start = np.zeros(cut[-1] + width)
+    start[: cut[0]], start[cut[1] : cut[2]] = rng.normal(0.0, 0.3, cut[0]), rng.normal(0.0, 0.3, HIDDEN)
+    flat = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 250}).x
+    hidden, bias, weight, straight = np.split(flat, cut)
+    return Layered(mean, sd, hidden.reshape(HIDDEN, width), bias, weight, straight)
+
+
+def _answer(thrown: Thrown, times: np.ndarray, receivers: int) -> np.ndarray:
+    """(N * R,) the bell over the moments, for the target or shared by all; zeros where the throw lies outside of the moments."""
+    bell = np.exp(-0.5 * ((times - thrown.time_s) / MOMENT_SD_S) ** 2)
+    names = [thrown.scene.play.player_id[r] for r in thrown.scene.receivers]
+    known = np.array([name == thrown.target for name in names], dtype=float)
+    known = known if known.any() else np.ones(receivers)
+    return np.outer(bell * (bell.sum() > 0.1) / bell.sum(), known / known.sum()).ravel()
 
 
 def fit_kind(rows: np.ndarray, kinds: Sequence[str], ridge: float = 1.0) -> Linear:
@@ -174,21 +197,6 @@ def _conditional_logit(tables: Sequence[tuple[np.ndarray, np.ndarray]], ridge: f
     return out
 
 
-def fit_target(throws: Sequence[tuple[Scene, float, str, float]], ridge: float = 0.5) -> Linear:
-    """Conditional logit over the receivers, from (scene, throw in s, the target's name, weight)."""
-    chosen = []
-    for scene, thrown_s, name, weight in throws:
-        cover = scene.defense[scene.xy[scene.defense, scene.at(1.2), 0] - scene.line_yd >= 1.0]
-        rows = measure_target(scene, cover, scene.at(thrown_s))
-        hit = np.array([scene.play.player_id[r] == name for r in scene.receivers])
-        if len(rows) and hit.any():
-            chosen.append((rows, weight * hit))
-    stacked = np.concatenate([rows for rows, _ in chosen])
-    mean, sd = np.nanmean(stacked, axis=0), np.nanstd(stacked, axis=0) + 1e-6
-    weight = _conditional_logit([(np.nan_to_num((rows - mean) / sd), hit) for rows, hit in chosen], ridge)
-    return Linear(mean, sd, weight[None], np.zeros(1))
-
-
 def log_shares(counts: Sequence[int]) -> np.ndarray:
     """(12,) log share of reps with so many rushers, one rep added to each."""
     return np.log((np.bincount(counts, minlength=12)[:12] + 1.0) / (len(counts) + 12.0))
@@ -197,10 +205,11 @@ def log_shares(counts: Sequence[int]) -> np.ndarray:
 def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequence[tuple[Scene, dict]],
                front: Linear) -> PlayBook:
     """The rest, from scenes of labelled plays and scenes of simulated reps with their truths."""
-    throws = [(scene, float(row["pass_time"]), GAME_WEIGHT) for scene, row in labelled]
-    throws += [(scene, t["release_s"] - t["snap_s"], 1.0) for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
-    thrown = fit_release(throws)
-    book = PlayBook(thrown, front, front, front, front, np.zeros(12))
+    throws = [Thrown(scene, float(row["pass_time"]), row["target"], GAME_WEIGHT) for scene, row in labelled]
+    throws += [Thrown(scene, t["release_s"] - t["snap_s"], t["target"] or "", 1.0)
+               for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
+    thrown = fit_throw(throws)
+    book = PlayBook(thrown, front, front, front, np.zeros(12))
     scenes = [scene for scene, _ in labelled] + [scene for scene, _ in simulated]
     quick_s = 1.5
     kinds = (["quick" if float(row["pass_time"]) < quick_s else "pass" for _, row in labelled]
@@ -210,17 +219,7 @@ def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequ
     counted = [(rush.measure_rush(scene), count) for (scene, _), count in zip(labelled, counts, strict=True)]
     known = [_rush_known(scene, t) for scene, t in simulated if t["play_kind"] == "pass" and t["period"] == "team"]
     counts += [int(rushes.sum()) for _, rushes in known]
-    return PlayBook(thrown, fit_kind(rows, kinds), fit_rush(counted, known), front, fit_target(_targets(labelled, simulated)),
-                    log_shares(counts))
-
-
-def _targets(labelled: Sequence[tuple[Scene, dict[str, str]]],
-             simulated: Sequence[tuple[Scene, dict]]) -> list[tuple[Scene, float, str, float]]:
-    """Passes whose target is known; both sources count alike, however many they are."""
-    games = [(scene, float(row["pass_time"]), row["target"], 1.0) for scene, row in labelled if row["target"]]
-    thrown = [(scene, t) for scene, t in simulated if t["play_kind"] == "pass" and t["target"]]
-    worth = len(games) / max(len(thrown), 1)
-    return games + [(scene, t["release_s"] - t["snap_s"], t["target"], worth) for scene, t in thrown]
+    return PlayBook(thrown, fit_kind(rows, kinds), fit_rush(counted, known), front, log_shares(counts))
 
 
 def _rush_known(scene: Scene, truth: dict) -> tuple[np.ndarray, np.ndarray]:
@@ -242,8 +241,7 @@ def main() -> None:
     front = fit_front([*stood_in_games(played), *stood_in_reps(reps)])
     labelled = [(_scene(play, 0.0, front), row) for play, row in played]
     scenes = [(_scene(rep.play, rep.truth["snap_s"], front), rep.truth) for rep in reps]
-    measures = {"release": release.MEASURES, "kind": kind.MEASURES, "rush": rush.MEASURES, "front": linemen.MEASURES,
-                "target": TARGET_MEASURES}
+    measures = {"throw": THROW_MEASURES, "kind": kind.MEASURES, "rush": rush.MEASURES, "front": linemen.MEASURES}
     (options.out / "play.json").write_text(format_playbook(learn_play(labelled, scenes, front), measures))
 
 

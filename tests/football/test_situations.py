@@ -13,8 +13,8 @@ from tagger.football.course import Course, Job
 from tagger.football.reading import read_play
 from tagger.football.scene import make_scene
 from tagger.football.settings import shipped_settings
-from tagger.football.types import CoachFacts, Interval, PlayTracks, Reading, Situation
-from tagger.football.zones import late_men
+from tagger.football.types import PlayTracks, Reading, Situation
+from tagger.football.zones import carries, high_lows, late_men
 from tests.football.plays import COVER_3, FOUR_VERTICALS, LINE, PASSER, RUSH, SNAP_S, Path, build, cover_0, cover_3
 
 
@@ -148,33 +148,33 @@ def test_two_high_that_rolls_to_three_deep_is_a_disguise_of_both_safeties() -> N
 
 
 def test_a_hook_man_who_runs_with_a_vertical_carries_him_and_one_who_lets_him_go_passes_him_off() -> None:
-    carries: dict[str, Path] = {"D9": [(0, 4.5, -7), (0.5, 4.5, -7), (3.5, 22, -8)]}
+    stays_with: dict[str, Path] = {"D9": [(0, 4.5, -7), (0.5, 4.5, -7), (3.5, 22, -8)]}
     lets_go: dict[str, Path] = {"D9": [(0, 4.5, -7), (0.4, 4.5, -7), (2.1, 15, -8), (4, 15, -8)]}
-    for path, kinds in ((carries, {"carried"}), (lets_go, {"carried", "passed-off"})):
-        play = build(LINE, PASSER, FOUR_VERTICALS, RUSH, COVER_3 | path)
-        events = read_play(play, facts=told("D9", "hook-curl", "left")).events
-        assert {e.kind for e in events if e.player_id == "D9" and e.against == "O8"} & {"carried", "passed-off"} == kinds
+    for path, kinds in ((stays_with, {"carried"}), (lets_go, {"carried", "passed-off"})):
+        course = course_of(build(LINE, PASSER, FOUR_VERTICALS, RUSH, COVER_3 | path), "D9", "hook-curl", "left")
+        assert {e.kind for e in carries(course) if e.against == "O8"} == kinds
 
 
-def told(player: str, assignment: str, area: str) -> CoachFacts:
-    return CoachFacts("cover-3", "pass", {player: (Interval(assignment, area, SNAP_S, SNAP_S + 4, 1.0, "told"),)})
+def course_of(play: PlayTracks, player: str, assignment: str, area: str) -> Course:
+    """The rep as the events see it: one man's assignment is known, and the ball is held until 3.4 s."""
+    scene = make_scene(play, SNAP_S)
+    job = Job(scene.play.player_id.index(player), player, "nickel-left", assignment, area, None, 1.0)
+    return Course(scene, shipped_settings(), (job,), scene.at(3.4), scene.at(4.0), False, "cover-3", 1.0)
 
 
 def test_a_curl_flat_man_who_hangs_back_inside_is_late_unless_a_receiver_keeps_him_there() -> None:
     hangs: dict[str, Path] = {"D8": [(0, 5, -2), (2.4, 5, -2), (3.6, 8, -12)]}
     crosses: dict[str, Path] = {"O8": [(0, -1.2, -9), (0.1, -1.2, -9), (1.8, 6, -5), (3.5, 7, 0)]}
     for routes, late in ((FOUR_VERTICALS, {"D8"}), (FOUR_VERTICALS | crosses, set())):
-        scene = make_scene(build(LINE, PASSER, routes, RUSH, COVER_3 | hangs), SNAP_S)
-        job = Job(scene.play.player_id.index("D8"), "D8", "nickel-left", "curl-flat", "left", None, 1.0)
-        course = Course(scene, shipped_settings(), (job,), scene.at(3.4), scene.at(4.0), False, "cover-3", 1.0)
+        course = course_of(build(LINE, PASSER, routes, RUSH, COVER_3 | hangs), "D8", "curl-flat", "left")
         assert {e.player_id for e in late_men(course)} == late
 
 
 def test_a_flat_under_a_corner_route_is_high_low_stress_of_the_curl_flat_man() -> None:
     routes: dict[str, Path] = FOUR_VERTICALS | {"O8": [(0, -1.2, -9), (0.1, -1.2, -9), (1.6, 2, -15), (3.5, 3, -20)],
                                                 "O7": [(0, -0.5, -20), (0.1, -0.5, -20), (3.0, 15, -17), (3.5, 17, -18)]}
-    reading = read_play(build(LINE, PASSER, routes, RUSH, COVER_3), facts=told("D8", "curl-flat", "left"))
-    assert [(e.player_id, e.against) for e in reading.events if e.kind == "high-low-stress"] == [("D8", "O7")]
+    course = course_of(build(LINE, PASSER, routes, RUSH, COVER_3), "D8", "curl-flat", "left")
+    assert [(e.player_id, e.against) for e in high_lows(course)] == [("D8", "O7")]
 
 
 def test_nobody_is_spared_in_cover_0_while_a_receiver_has_no_man() -> None:
