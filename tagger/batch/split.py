@@ -10,6 +10,7 @@ from typing import Any
 from tagger.batch import cut_list
 from tagger.batch.activity import measure
 from tagger.batch.cut_list import CutList
+from tagger.batch.movement import movement
 from tagger.batch.process import Tell
 from tagger.batch.reps_in_activity import find_reps
 from tagger.cutups.cut_apart import Part, cut_apart
@@ -18,10 +19,11 @@ CLIPS = "clips"
 """Folder in the library for the reps cut out of recordings."""
 
 
-def find_cuts(film: Path, tell: Tell) -> CutList:
-    """The film's reps: from the cut list beside it, else found in its pictures. Raises ValueError with one line."""
+def find_cuts(film: Path, tell: Tell, weights: Path | None = None, device: str = "cpu", threads: int = 1) -> CutList:
+    """The film's reps: from the cut list beside it, else found by its people, whom the detector of `weights` finds. Raises
+    FileNotFoundError or ValueError with one line."""
     told = cut_list.read_beside(film)
-    cuts = told or CutList(film.name, tuple(find_reps(measure(film, tell))))
+    cuts = told or CutList(film.name, tuple(find_reps(movement(measure(film, tell, weights, device, threads)))))
     if not cuts.reps:
         raise ValueError(f"{film}: no rep was found in this recording; write {cut_list.beside(film).name} beside it "
                          "(deepthird split --help tells how), or cut it by hand")
@@ -29,8 +31,11 @@ def find_cuts(film: Path, tell: Tell) -> CutList:
 
 
 def find_cuts_work(arguments: Mapping[str, Any], tell: Tell) -> bytes:
-    """`find_cuts` of `arguments["path"]`, as JSON. Runs in a process of its own."""
-    return json.dumps({"cut_list": cut_list.to_json(find_cuts(Path(arguments["path"]), tell))}).encode()
+    """`find_cuts` of `arguments["path"]`, with its `options` and `threads` if any, as JSON. Runs in a process of its own."""
+    options = arguments.get("options", {})
+    weights = Path(options["weights"]) if options.get("weights") else None
+    cuts = find_cuts(Path(arguments["path"]), tell, weights, options.get("device", "cpu"), arguments.get("threads", 1))
+    return json.dumps({"cut_list": cut_list.to_json(cuts)}).encode()
 
 
 def cut_work(arguments: Mapping[str, Any], tell: Tell) -> bytes:

@@ -31,7 +31,8 @@ def split_command(film: Path, clips: Path | None, as_json: bool) -> int:
     written: list[str] = []
     try:
         with progress(1, "looking for reps") as tell:
-            told = json.loads(run_call(call_of(find_cuts_work, {"path": str(film)}), limits, tell))["cut_list"]
+            asked = {"path": str(film), "threads": limits.threads}
+            told = json.loads(run_call(call_of(find_cuts_work, asked), limits, tell))["cut_list"]
         cuts = cut_list.from_json(told, film)
         path = cut_list.beside(film)
         if not path.exists():

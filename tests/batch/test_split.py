@@ -1,4 +1,4 @@
-"""Recordings: reps found in activity, the cut list that a person corrects, and clips that are the film's own frames."""
+"""Recordings: the cut list that a person corrects, and clips that are the film's own frames."""
 
 from __future__ import annotations
 
@@ -7,26 +7,22 @@ import os
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
 from pathlib import Path
 
 import av
 import numpy as np
 import pytest
 import small_work
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from demo_clips.encode import Mp4Writer
 from tagger.batch import cut_list
-from tagger.batch.activity import BINS_PX_S, Activity, measure
 from tagger.batch.crew import LocalCrew
 from tagger.batch.cut_list import CutList
 from tagger.batch.film import RepFilm
 from tagger.batch.limits import Limits
 from tagger.batch.plan import Scripts, plan_films
 from tagger.batch.queue import work_through
-from tagger.batch.reps_in_activity import FoundRep, find_reps
+from tagger.batch.reps_in_activity import FoundRep
 from tagger.batch.script import Script
 from tagger.cutups.cut_apart import Part, cut_apart
 from tagger.football.types import Situation
@@ -36,51 +32,6 @@ from tagger.options import TagOptions
 from vision.video import probe, read_frames
 
 Film = Callable[[str, str], Path]
-HZ = 12.5
-
-
-def activity(plan: list[tuple[float, str]]) -> Activity:
-    """Stretches of (seconds, still / walk / play): who moves how fast, as `measure` would tell."""
-    speeds = {"still": (0.002, 10.0), "walk": (0.03, 22.0), "play": (0.05, 75.0)}
-    rows, camera = [], []
-    for lasts_s, kind in plan:
-        share, speed = speeds[kind]
-        row = share * np.exp(-0.5 * ((BINS_PX_S + 2.5 - speed) / (0.4 * speed)) ** 2)
-        rows += [row / row.sum() * share] * round(lasts_s * HZ)
-        camera += [60.0 if kind == "play" else 3.0] * round(lasts_s * HZ)
-    time_s = np.arange(len(rows)) / HZ
-    return Activity(time_s, np.array(rows), np.array(camera), np.arange(len(rows)) == 0, 0.0, float(time_s[-1]))
-
-
-REP = [(2.0, "still"), (5.0, "play"), (12.0, "walk"), (5.0, "still")]
-
-
-def test_reps_are_where_stillness_ends_in_running() -> None:
-    found = find_reps(activity([(10.0, "walk"), *REP, *REP]))
-    assert [round(rep.snap_s) for rep in found] == [12, 36]
-    for rep in found:
-        assert rep.snap_s - rep.start_s >= 2.0
-        assert rep.end_s >= rep.snap_s + 5.0
-
-
-def test_running_without_a_stance_is_no_rep() -> None:
-    assert not find_reps(activity([(10.0, "still"), (10.0, "walk"), (5.0, "play"), (20.0, "walk")]))
-
-
-def test_nothing_moves_nothing_is_found() -> None:
-    still = activity([(30.0, "still")])
-    assert not find_reps(replace(still, moving=np.zeros_like(still.moving)))
-
-
-@settings(max_examples=40, deadline=None)
-@given(st.lists(st.tuples(st.floats(0.2, 8.0), st.sampled_from(["still", "walk", "play"])), min_size=1, max_size=20))
-def test_cuts_are_in_order_and_inside_the_film(plan: list[tuple[float, str]]) -> None:
-    film = activity(plan)
-    found = find_reps(film)
-    for rep in found:
-        assert film.start_s <= rep.start_s <= rep.snap_s < rep.end_s <= film.end_s + 1e-6
-    assert all(a.snap_s < b.snap_s and a.start_s <= b.start_s for a, b in pairwise(found))
-
 
 @pytest.mark.parametrize(
     ("text", "line"),
@@ -134,22 +85,6 @@ def test_clips_are_the_films_own_frames_and_the_same_every_time(numbered: Path, 
 def test_a_list_longer_than_the_film_is_told(numbered: Path, tmp_path: Path) -> None:
     with pytest.raises(ValueError, match=r"ends before 50\.0 s, where the cut list has a rep"):
         cut_apart(numbered, [Part(1.0, 2.0, tmp_path / "a"), Part(50.0, 60.0, tmp_path / "b")])
-
-
-def test_what_moves_is_measured_beside_the_camera(tmp_path: Path) -> None:
-    """A block that runs over grain, filmed by a camera that turns: the grain stands still."""
-    rng = np.random.default_rng(3)
-    ground = np.kron(rng.integers(60, 160, (90, 240)), np.ones((6, 6))).astype(np.uint8)
-    with Mp4Writer(tmp_path / "a.mp4", (640, 360), Fraction(25), quality=10) as writer:
-        for i in range(50):
-            view = ground[100:460, 200 + 2 * i:840 + 2 * i].copy()
-            view[150:200, 100 + 4 * i:130 + 4 * i] = 255
-            writer.write(np.dstack([view] * 3))
-    found = measure(tmp_path / "a.mp4")
-    speeds = found.moving[2:].sum(axis=0)
-    assert np.median(found.camera_px_s[2:]) == pytest.approx(50.0, abs=8.0)
-    assert speeds[BINS_PX_S < 30].sum() < 0.5 * speeds.sum()
-    assert not found.cut[1:].any()
 
 
 def recorded(arguments: dict[str, object], tell: object) -> bytes:

@@ -20,6 +20,7 @@ import numpy as np
 from tagger.batch.activity import measure
 from tagger.batch.crew import LocalCrew, do_all
 from tagger.batch.limits import MOST_SIDE_PX, Limits
+from tagger.batch.movement import movement
 from tagger.batch.process import WorkFailed, call_of
 from tagger.batch.reps_in_activity import FoundRep, find_reps
 from tagger.batch.work import options_to_json, tag_film
@@ -68,14 +69,15 @@ def split(films: list[Path]) -> None:
     total, baseline, cuts, even_cuts, errors = np.zeros(3, int), np.zeros(3, int), 0, 0, list[float]()
     for film in films:
         truth = json.loads(film.with_suffix(".json").read_text())
-        start = time.perf_counter()
-        found = find_reps(measure(film))
-        speed = truth["duration_s"] / (time.perf_counter() - start)
+        start_s = time.process_time()
+        found = find_reps(movement(measure(film)))
+        used_s = time.process_time() - start_s
         even = [FoundRep(t, t, t + BASELINE_EVERY_S) for t in np.arange(0.0, truth["duration_s"], BASELINE_EVERY_S)]
         *counts, off_s = judge(found, truth)
         total, baseline = total + counts, baseline + judge(even, truth)[:3]
         cuts, even_cuts, errors = cuts + len(found), even_cuts + len(even), errors + off_s
-        print(f"{film.name}: {counts[0]} of {counts[1]} whole, {counts[2]} false of {len(found)} cuts, {speed:.1f} x real time")
+        print(f"{film.name}: {counts[0]} of {counts[1]} whole, {counts[2]} false of {len(found)} cuts, "
+              f"{used_s:.0f} s of processor for {truth['duration_s'] / 60:.1f} min")
     print(f"all: {total[0]} of {total[1]} reps whole, {total[2]} false of {cuts}; "
           f"snap off by {np.median(np.abs(errors)):.2f} s (median), {np.max(np.abs(errors)):.2f} s at most")
     print(f"cut every {BASELINE_EVERY_S:.0f} s: {baseline[0]} of {baseline[1]} reps whole, {baseline[2]} false of {even_cuts}")

@@ -1,0 +1,160 @@
+"""Reps found by the people of a recording: made-up people on a field, seen by a made-up camera, and two rendered practices."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from demo_clips.encode import Mp4Writer
+from tagger.batch.activity import Activity, measure
+from tagger.batch.movement import movement
+from tagger.batch.reps_in_activity import FoundRep, find_reps
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
+
+HZ = 4.0
+TALL_PX = 40.0
+SPEED = {"still": 0.0, "walk": 0.7, "sprint": 2.2, "play": 2.2, "cut": 0.0}
+"""Heights a second. In a sprint all run one way; in a play every man his own, as he likes it, and the camera turns with them."""
+TURN_PX_S = 60.0
+REP = [(3.0, "still"), (5.0, "play"), (12.0, "walk"), (4.0, "still")]
+
+
+def people(plan: Sequence[tuple[float, str]], players: int = 22, waiting: int = 6, slant: float = 1.0, seed: int = 1,
+           size: float = 1.0) -> Activity:
+    """Stretches of (seconds, what the players do) with some who only wait: boxes as a detector would find them, to a pixel, by a
+    camera that sees what goes up and down the picture `1 / slant` as long. `size` of the picture."""
+    rng = np.random.default_rng(seed)
+    at_px = np.stack([np.arange(players + waiting) % 7 * 3.0, np.arange(players + waiting) // 7 * 2.5], axis=1) * TALL_PX
+    home_px, camera_px, now_s = at_px.copy(), 0.0, 0.0
+    time_s, boxes, motion = [], [], []
+    for lasts_s, kind in plan:
+        way = rng.uniform(0.0, 2.0 * np.pi, players)
+        way = np.repeat(way[:1], players) if kind == "sprint" else way
+        begins_s = now_s
+        while now_s < begins_s + lasts_s:
+            turned = TURN_PX_S / HZ if kind == "play" else 0.0
+            step_px = SPEED[kind] * TALL_PX / HZ * np.stack([np.cos(way), np.sin(way)], axis=1)
+            off_px = home_px[:players] - at_px[:players]
+            far = (np.linalg.norm(off_px, axis=1) > 6.0 * TALL_PX) & (kind != "sprint")
+            way[far] = np.arctan2(off_px[far, 1], off_px[far, 0]) + rng.uniform(-0.7, 0.7, far.sum())
+            at_px[:players] += step_px
+            camera_px += turned
+            seen = (at_px - (camera_px, 0.0)) / (1.0, slant) + rng.normal(0.0, 0.7, at_px.shape)
+            half = np.array([0.2, 0.5]) * TALL_PX
+            boxes.append((size * np.concatenate([seen - half, seen + half], axis=1)).astype(np.float32))
+            shift = np.eye(3)
+            shift[0, 2] = -turned * size
+            motion.append(np.full((3, 3), np.nan) if not time_s or (kind == "cut" and now_s == begins_s) else shift)
+            time_s.append(now_s)
+            now_s += 1.0 / HZ
+    return Activity(np.array(time_s), boxes, np.array(motion), 0.0, now_s)
+
+
+def reps(activity: Activity) -> list[FoundRep]:
+    return find_reps(movement(activity))
+
+
+@pytest.mark.parametrize("slant", [1.0, 3.5], ids=["sideline", "end-zone"])
+@pytest.mark.parametrize("players", [22, 14], ids=["team", "seven-on-seven"])
+def test_reps_are_where_stillness_ends_in_running(players: int, slant: float) -> None:
+    found = reps(people([(10.0, "walk"), *REP, *REP, *REP], players, slant=slant))
+    assert [rep.snap_s for rep in found] == pytest.approx([13.0, 37.0, 61.0], abs=0.6)
+    for rep in found:
+        assert rep.snap_s - rep.start_s >= 2.0
+        assert rep.snap_s + 5.0 <= rep.end_s < rep.snap_s + 10.0
+
+
+@pytest.mark.parametrize("plan", [
+    [(60.0, "still")],
+    [(10.0, "still"), (20.0, "walk"), (5.0, "still"), (20.0, "walk")],
+    [(10.0, "still"), (8.0, "walk"), (5.0, "play"), (20.0, "walk")],
+    [*3 * [(4.0, "still"), (4.0, "sprint"), (8.0, "walk")]],
+], ids=["nobody moves", "only walking", "no stance", "all run one way"])
+def test_what_is_no_rep(plan: list[tuple[float, str]]) -> None:
+    assert not reps(people(plan))
+
+
+def test_a_drill_of_three_is_no_rep() -> None:
+    assert not reps(people([*5 * [(4.0, "still"), (3.0, "play"), (6.0, "walk")]], players=3, waiting=20))
+
+
+def test_who_stands_again_has_broken_a_huddle() -> None:
+    """Common practice, no source: the offense trots from the huddle to the line and stands there before the snap."""
+    found = reps(people([(10.0, "walk"), (4.0, "still"), (2.5, "play"), (4.0, "still"), (5.0, "play"), (12.0, "walk"), *REP]))
+    assert [rep.snap_s for rep in found] == pytest.approx([20.5, 40.5], abs=0.6)
+
+
+def test_the_camera_may_be_off_between_reps() -> None:
+    shot = [(1.0, "cut"), (2.0, "still"), (5.0, "play")]
+    assert [rep.snap_s for rep in reps(people([*4 * shot]))] == pytest.approx([3.0, 11.0, 19.0, 27.0], abs=0.6)
+
+
+def test_nobody_seen_nothing_found() -> None:
+    film = people([(30.0, "still")], players=0, waiting=0)
+    assert not reps(film)
+    assert np.isnan(movement(film).moving).all()
+
+
+def test_a_turning_camera_moves_nobody() -> None:
+    film = people([(4.0, "still"), (6.0, "play")], players=0, waiting=22)
+    seen = movement(film)
+    assert seen.moving.max() < 0.1
+    assert np.median(seen.swing[20:]) == pytest.approx(TURN_PX_S / TALL_PX, rel=0.05)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(st.tuples(st.floats(0.3, 8.0), st.sampled_from(list(SPEED))), min_size=1, max_size=12), st.integers(0, 30))
+def test_cuts_are_in_order_and_inside_the_film(plan: list[tuple[float, str]], players: int) -> None:
+    film = people(plan, players)
+    found = reps(film)
+    for rep in found:
+        assert film.start_s <= rep.start_s <= rep.snap_s < rep.end_s <= film.end_s + 1e-6
+    assert all(a.snap_s < b.snap_s and a.start_s <= b.start_s for a, b in pairwise(found))
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(0.3, 3.0), st.integers(0, 1000))
+def test_the_size_of_the_picture_says_nothing(size: float, seed: int) -> None:
+    one, other = (reps(people([(6.0, "walk"), *REP, *REP], size=each, seed=seed)) for each in (size, 1.0))
+    assert [rep.snap_s for rep in one] == [rep.snap_s for rep in other]
+    assert len(one) == 2
+
+
+def test_people_are_looked_for_and_the_camera_followed(tmp_path: Path) -> None:
+    """Grain that a camera turns over: nobody is seen, and the background moves by what it was moved. Then another picture."""
+    rng = np.random.default_rng(3)
+    first, other = (cv2.GaussianBlur(np.kron(rng.integers(60, 160, (90, 260)), np.ones((6, 6))).astype(np.uint8), (5, 5), 0)
+                    for _ in range(2))
+    told: list[float] = []
+    with Mp4Writer(tmp_path / "a.mp4", (640, 432), Fraction(8), quality=10) as writer:
+        for i in range(48):
+            ground = first if i < 40 else other
+            writer.write(np.dstack([ground[50:482, 100 + 3 * i:740 + 3 * i]] * 3))
+    found = measure(tmp_path / "a.mp4", lambda share, _: told.append(share))
+    assert found.time_s.tolist() == pytest.approx([0.25 * k for k in range(24)], abs=0.01)
+    assert found.now_from_before[1:20, 0, 2] == pytest.approx(-6.0, abs=0.3)
+    assert np.flatnonzero(np.isnan(found.now_from_before[:, 0, 0])).tolist() == [0, 20]
+    assert told == sorted(told)
+    assert not find_reps(movement(found))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("view", "seed"), [("sideline", 9441), ("end-zone", 9442)])
+def test_a_rendered_practice_is_split(tmp_path: Path, view: str, seed: int) -> None:
+    from bench_batch import judge
+    from simulated_practice import write_practice
+
+    truth = write_practice(tmp_path / "a.mp4", seed, 4, view, 0.25, Fraction(25, 2))
+    whole, count, false, off_s = judge(find_reps(movement(measure(tmp_path / "a.mp4"))), truth)
+    assert (whole, count, false) == (4, 4, 0)
+    assert np.abs(off_s).max() < 1.5
