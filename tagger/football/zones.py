@@ -13,6 +13,8 @@ OUTSIDE_YD = {"flat": 12.0, "curl-flat": 9.0}
 """From the middle of the field: farther out he is between a high and a low receiver, ..."""
 REACH_YD = 8.0
 """... if both are so near to him across."""
+NEARER_YD = 1.0
+"""Two men run beside one receiver: he is carried by the nearer, or by both if it is as near as this."""
 LEAST_DEPTH_YD = {"deep-third": 12.0, "deep-half": 12.0, "deep-quarter": 12.0, "curl-flat": 6.0, "hook-curl": 6.0, "flat": 3.0}
 LANDMARK_ACROSS_YD = {"deep-third": (WIDTH_YD / 6, WIDTH_YD / 2), "deep-half": (3.0, 18.0), "curl-flat": (9.0, 22.0),
                       "hook-curl": (1.0, 13.0), "flat": (12.0, WIDTH_YD / 2)}
@@ -31,7 +33,8 @@ def carries(course: Course) -> list[Event]:
                         & (scene.velocity[receiver, :, 0] > settings.carried_speed_yd_s))
             runs_too = scene.velocity[job.row, :, 0] > settings.carried_speed_yd_s
             apart = course.apart(job.row, receiver)
-            spans = runs(vertical & runs_too & (apart < settings.carried_near_yd) & live_mask, settings.carried_s)
+            with_him = (apart < settings.carried_near_yd) & (apart < _nearest_other(course, job, receiver) + NEARER_YD)
+            spans = runs(vertical & runs_too & with_him & live_mask, settings.carried_s)
             if not spans:
                 continue
             start, end = spans[0][0], spans[-1][1]
@@ -47,6 +50,12 @@ def carries(course: Course) -> list[Event]:
                 why = f"lets {name} go at {course.depth(receiver)[end]:.0f} yd" + (f" to {deep.player_id}" if deep else "")
                 found.append(course.event("passed-off", job, end, end, why, receiver, None, 0.7))
     return found
+
+
+def _nearest_other(course: Course, job: Job, receiver: int) -> FloatArray:
+    """(T,) distance from a receiver to the nearest other zone man who is deep or underneath as this one is."""
+    others = [course.apart(other.row, receiver) for other in course.zones() if other.row != job.row and other.deep == job.deep]
+    return np.asarray(np.min(others, axis=0)) if others else np.full(len(course.scene.time_s), np.inf)
 
 
 def _taker(course: Course, receiver: int, at: int) -> Job | None:
@@ -130,7 +139,7 @@ def is_there(course: Course, job: Job, at: int) -> bool:
     """At his landmark, or with a receiver instead."""
     nearest = min((float(course.apart(job.row, int(r))[at]) for r in course.scene.receivers), default=np.inf)
     settings = course.settings.events
-    return bool(short_of_landmark(course, job)[at] <= settings.short_yd or nearest <= settings.carried_near_yd)
+    return bool(short_of_landmark(course, job)[at] <= settings.short_yd or nearest <= course.settings.deep.near_yd)
 
 
 def short_of_landmark(course: Course, job: Job) -> FloatArray:

@@ -32,6 +32,7 @@ from tagger.football.scene import make_scene
 from tagger.football.types import PlayTracks, Reading
 from tagger.football.vocabulary import FAMILIES, MAN_FAMILIES, UNKNOWN
 from tagger.scoring import Truth
+from tagger.scoring.calls import calibration_error
 from tagger.scoring.report import report
 from tagger.scoring.truth import FORMAT
 
@@ -83,26 +84,37 @@ def labelled_report(tracks: Path, plays: Path, simulated: range, count: int, fol
 
 def _judge_labelled(answers: Sequence[tuple[dict[str, str], Reading]]) -> dict[str, Any]:
     true = [row["coverage_family"] for row, _ in answers]
-    said = [_answer(reading) for _, reading in answers]
+    said, sure = zip(*(_answer(reading) for _, reading in answers), strict=True)
+    right = [a == b for a, b in zip(true, said, strict=True)]
     left_open = sum(max(reading.family, key=lambda f: reading.family[f]) == UNKNOWN for _, reading in answers if reading.family)
     return {
         "plays": len(answers),
-        "family": float(np.mean([a == b for a, b in zip(true, said, strict=True)])),
+        "family": float(np.mean(right)),
         "family_majority": Counter(true).most_common(1)[0][1] / len(true),
         "man_or_zone": float(np.mean([(a in MAN_FAMILIES) == (b in MAN_FAMILIES) for a, b in zip(true, said, strict=True)])),
         "rushers": float(np.mean([reading.rush_count == int(float(row["number_of_pass_rushers"])) for row, reading in answers])),
         "snap_within_0.2_s": float(
             np.mean([reading.snap_s is not None and abs(reading.snap_s) < 0.2001 for _, reading in answers])),
         "left_open": left_open,
+        "ece": calibration_error(sure, right),
+        "reliability": reliability(sure, right),
         "confusion": {a: dict(Counter(s for t, s in zip(true, said, strict=True) if t == a)) for a in sorted(set(true))},
     }
 
 
-def _answer(reading: Reading) -> str:
-    """The likeliest family other than unknown; tampa-2 is filed under cover-2 in the labels."""
+def _answer(reading: Reading) -> tuple[str, float]:
+    """The likeliest family other than unknown and its share of their chances; tampa-2 is filed under cover-2 in the labels."""
     families = {name: p for name, p in reading.family.items() if name != UNKNOWN}
     families["cover-2"] = families.get("cover-2", 0.0) + families.pop("tampa-2", 0.0)
-    return max(families, key=lambda f: families[f])
+    best = max(families, key=lambda f: families[f])
+    return best, families[best] / max(sum(families.values()), 1e-9)
+
+
+def reliability(sure: Sequence[float], right: Sequence[bool]) -> list[dict[str, float]]:
+    """Tenth by tenth of what was said to be the chance: how many, how sure on average, how many of them right."""
+    bins = np.minimum((np.array(sure) * 10).astype(int), 9)
+    return [{"answers": int((bins == b).sum()), "sure": round(float(np.array(sure)[bins == b].mean()), 3),
+             "right": round(float(np.array(right)[bins == b].mean()), 3)} for b in np.unique(bins)]
 
 
 def speed(plays: Sequence[PlayTracks]) -> float:
