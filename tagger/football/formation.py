@@ -55,7 +55,8 @@ def read_formation(scene: Scene, settings: FormationSettings, motions: tuple[Mot
         features.append("empty")
     strength = _strength(wide, [int(e.sum()) for e in ends])
     seen = scene.seen[scene.offense, scene.snap].mean() if len(scene.offense) else 0.0
-    why = f"{wide[0]} left and {wide[1]} right of the ball, {backs} in the backfield"
+    behind = "nobody" if not backs else "one back" if backs == 1 else f"{backs} backs"
+    why = f"{wide[0]} left and {wide[1]} right of the ball, {behind} in the backfield"
     return Formation(f"{max(wide)}x{min(wide)}", strength, backs, numbers, tuple(features), _releases(scene, settings),
                      round(float(seen) * (0.97 if scene.full_line else 0.93), 3), why, motions)
 

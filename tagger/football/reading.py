@@ -179,7 +179,8 @@ def _family_why(coverage: Coverage, best: str) -> str:
         role = max(chances, key=lambda r: chances[r]) if chances else ""
         word = "man" if role.startswith("man") else "rush" if role == "rush" else "deep" if role.startswith("deep") else "under"
         words[word] += 1 if role else 0
-    return f"{best}: {words['deep']} deep, {words['under']} underneath, {words['man']} in man, {words['rush']} rushing"
+    said = {"deep": "deep", "under": "underneath", "man": "in man", "rush": "rushing"}
+    return f"{best}: " + ", ".join(f"{words[word]} {phrase}" for word, phrase in said.items() if words[word])
 
 
 def silent_reading(abstention: Abstention) -> Reading:

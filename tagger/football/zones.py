@@ -40,8 +40,8 @@ def carries(course: Course) -> list[Event]:
             start, end = spans[0][0], spans[-1][1]
             least = float(apart[start : end + 1].min())
             name = scene.play.player_id[receiver]
-            why = (f"within {least:.1f} yd of {name} from {course.depth(receiver)[start]:.0f} "
-                   f"to {course.depth(receiver)[end]:.0f} yd deep")
+            why = (f"runs with {name} from {course.depth(receiver)[start]:.0f} to {course.depth(receiver)[end]:.0f} yd deep, "
+                   f"{least:.1f} yd from him at the nearest")
             found.append(course.event("carried", job, start, end, why, receiver, least, 0.8))
             later = min(end + 2, len(live) - 1)
             lets_go = not runs_too[later] and scene.velocity[receiver, later, 0] > settings.passed_speed_yd_s

@@ -13,6 +13,7 @@ from tagger.football.course import Course, Job
 from tagger.football.reading import read_play
 from tagger.football.scene import make_scene
 from tagger.football.settings import shipped_settings
+from tagger.football.timeline import share_receivers
 from tagger.football.types import PlayTracks, Reading, Situation
 from tagger.football.zones import carries, high_lows, late_men
 from tests.football.plays import COVER_3, FOUR_VERTICALS, LINE, PASSER, RUSH, SNAP_S, Path, build, cover_0, cover_3
@@ -182,3 +183,9 @@ def test_nobody_is_spared_in_cover_0_while_a_receiver_has_no_man() -> None:
     assert [ways.count("man") for ways in zero.ways(5)] == [5]
     assert [ways.count("man") for ways in zero.ways(5, receivers=4)] == [4, 4]
     assert all(ways.count("man") == 5 for ways in zero.ways(6))
+
+
+def test_two_men_in_man_do_not_have_one_receiver() -> None:
+    both = {"man:O7": 0.6, "man:O8": 0.4}, {"man:O7": 0.9, "rush": 0.1}, {"hook-curl:left": 0.7, "man:O7": 0.3}
+    assert share_receivers(both) == {0: "man:O8", 1: "man:O7"}
+    assert share_receivers([{"man:O7": 0.9}, {"man:O7": 0.8}]) == {0: "man:O7"}, "of the other nothing better is known"
