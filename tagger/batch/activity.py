@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.motion import LEAST_INLIERS, BackgroundMotion
-from vision.detector import MIN_CONFIDENCE, load_detector
+from vision.detector import load_detector
 from vision.types import FloatArray
 from vision.video import probe, read_frames
 
@@ -20,6 +20,8 @@ LOOKS_PER_S = 4.0
 HEIGHT_PX = 432
 LOOK_SIZE_PX = 768
 """Longer side for the network: people look as large to it as they need to, and a look costs some 30 ms of a core."""
+LEAST_CONFIDENCE = 0.35
+"""Of a box that is followed: in a crowd unsure ones come and go, and look like people who move."""
 BORDER_PX = 2.0
 """Whoever touches the picture's border is seen in part, so where his middle is says nothing."""
 TELL_EVERY = 20
@@ -44,7 +46,7 @@ def measure(path: Path, tell: Callable[[float, str], None] | None = None, weight
             threads: int | None = 1) -> Activity:
     """Look through a film. Raises FileNotFoundError or ValueError with one line if it, or the detector, cannot be read."""
     info = probe(path)
-    detector = load_detector(weights, device, LOOK_SIZE_PX, threads, MIN_CONFIDENCE)
+    detector = load_detector(weights, device, LOOK_SIZE_PX, threads, LEAST_CONFIDENCE)
     every, background = max(1, round((info.rate_hz or 30.0) / LOOKS_PER_S)), BackgroundMotion()
     rows: list[tuple[float, FloatArray, Array]] = []
     for frame in read_frames(path, HEIGHT_PX, every):

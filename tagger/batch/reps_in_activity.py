@@ -22,7 +22,7 @@ RUNS_OF_MOVING = 0.42
 """Of so much as moves at most, what runs apart in a play."""
 LEAST_MOVING, LEAST_RUNNING = 8.0, 5.0
 """People, as much; with fewer it is no rep, but a drill of two or three."""
-LEAST_RUNS = 0.5
+LEAST_RUNS = 0.45
 """Of what runs in a play; more than all of it does not make a rep surer."""
 STANCE_S, RUN_S, WALK_OFF_S = (-2.5, -0.1), (0.3, 3.3), (4.0, 8.0)
 """Around a snap: the stance, the running, and the end of the play or the way back from it."""
@@ -34,7 +34,7 @@ SWING_WEIGHT, MOST_SWING, LITTLE_SWING = 0.2, 1.0, 0.2
 """Natural logarithms of the swing in the stance; heights a second."""
 STANDS_WEIGHT, WALKS = 0.5, 0.6
 """Where less than this share of much moves when a play would end, people stand."""
-LEAST_LIKENESS = 0.28
+LEAST_LIKENESS = 0.3
 """Of a snap, which has 1 where much runs after it and nothing moved before (walking is near 0)."""
 LEAST_BETWEEN_S, LEAST_SHOT_S = 10.0, 4.0
 """From snap to snap, and where the camera was switched off between."""
