@@ -16,12 +16,13 @@ import numpy.typing as npt
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from homography.camera import LOG_FOCAL, calibration, rotation, undistort
+from homography.camera import LOG_FOCAL, Eye, calibration, rotation, undistort
+from homography.crown import CROWN_RANGE_YD, CROWN_SD_YD, USUAL_CROWN_YD
 from homography.field import LINE_WIDTH_YD
 
 Array = npt.NDArray[np.float64]
 STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
-SHARED = 6  # centre x, y, z, distortion, mark offset, border
+SHARED = 7  # centre x, y, z, distortion, mark offset, border, crown
 KERNEL = 3.0
 DAMPING = 1e-6
 DENSE_SIZE = 70
@@ -35,8 +36,9 @@ BORDER_RANGE_YD = (-0.3, 1.5)
 
 @dataclass(frozen=True)
 class Measurements:
-    """`xy_px` (N, 2) picture points on the field lines `line` (N, 3), a x + b y + c + slide @ (mark offset, border) = 0 in yards
-    (`slide` (N, 2) is 0 but for hash marks and sidelines), with `sigma_px` (N,), seen in the frames `row` (N,); and background
+    """`xy_px` (N, 2) picture points on the field lines `line` (N, 3), a x + b y + c + slide @ (mark offset, border, crown) = 0 in
+    yards on level ground, with `sigma_px` (N,), seen in the frames `row` (N,). Of `slide` (N, 3) the first two are 0 but for hash
+    marks and sidelines; the third is by how much the turf's height there shifts the line away from the camera. And background
     points `before_px`/`after_px` (P, 2) in the frames `from_row`/`to_row` (P,)."""
 
     row: npt.NDArray[Any]
@@ -64,6 +66,8 @@ class Prior:
     mark_offset_sd_yd: float = 0.25
     border_yd: float = LINE_WIDTH_YD / 2.0
     border_sd_yd: float = 0.3
+    crown_yd: float = USUAL_CROWN_YD
+    crown_sd_yd: float = CROWN_SD_YD
     roll_sd_rad: float = 0.03
     roll_step_sd_rad: float = 0.0015
     pose: Array | None = None
@@ -75,8 +79,9 @@ class Prior:
 class Solution:
     """`pose` (F, 4), `centre_yd` (3,), `distortion`; `mark_offset_yd` by how much the middles of the hash marks lie nearer to the
     field's middle than the inbounds line (some painters put a mark's end on it, some its middle); `border_yd` how far outside the
-    sidelines the middles of their stripes lie; `every_other` yard line alone is painted; `cost` the robust sum; `normal` the
-    information matrix (4 F + 6 square, poses frame by frame, then the shared ones), None before `adjust` has run."""
+    sidelines the middles of their stripes lie; `crown_yd` (see `crown`); `every_other` yard line alone is painted; `cost` the
+    robust sum; `normal` the information matrix (4 F + SHARED square, poses frame by frame, then the shared ones), None before
+    `adjust` has run."""
 
     pose: Array
     centre_yd: Array
@@ -84,9 +89,14 @@ class Solution:
     image_size_px: tuple[int, int]
     mark_offset_yd: float = 0.0
     border_yd: float = LINE_WIDTH_YD / 2.0
+    crown_yd: float = 0.0
     every_other: bool = False
     cost: float = np.inf
     normal: Any = None
+
+    def eye(self, row: int) -> Eye:
+        """What `project` and `ground` ask of a frame's camera."""
+        return self.pose[row], self.centre_yd, self.distortion, self.image_size_px, self.crown_yd
 
 
 def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, tolerance: float = 1e-4) -> Solution:
@@ -122,12 +132,13 @@ def possible(solution: Solution) -> bool:
 
 
 def moved(solution: Solution, step: Array) -> Solution:
-    """A solution with a step (4 F + 6,) added."""
-    pose = solution.pose + step[:-SHARED].reshape(-1, 4)
-    return replace(solution, pose=pose, centre_yd=solution.centre_yd + step[-6:-3],
-                   distortion=float(solution.distortion + step[-3]),
-                   mark_offset_yd=float(np.clip(solution.mark_offset_yd + step[-2], -MOST_OFFSET_YD, MOST_OFFSET_YD)),
-                   border_yd=float(np.clip(solution.border_yd + step[-1], *BORDER_RANGE_YD)))
+    """A solution with a step (4 F + SHARED,) added."""
+    pose, shared = solution.pose + step[:-SHARED].reshape(-1, 4), step[-SHARED:]
+    return replace(solution, pose=pose, centre_yd=solution.centre_yd + shared[:3],
+                   distortion=float(solution.distortion + shared[3]),
+                   mark_offset_yd=float(np.clip(solution.mark_offset_yd + shared[4], -MOST_OFFSET_YD, MOST_OFFSET_YD)),
+                   border_yd=float(np.clip(solution.border_yd + shared[5], *BORDER_RANGE_YD)),
+                   crown_yd=float(np.clip(solution.crown_yd + shared[6], *CROWN_RANGE_YD)))
 
 
 def robust_weight(residual: Array, seen: Measurements) -> Array:
@@ -146,7 +157,7 @@ def robust_cost(residual: Array, seen: Measurements) -> float:
 
 
 def linearise(solution: Solution, seen: Measurements, prior: Prior) -> tuple[Array, Any]:
-    """Residuals (R,) in standard deviations and their Jacobian (R, 4 F + 6), sparse where there are many frames."""
+    """Residuals (R,) in standard deviations and their Jacobian (R, 4 F + SHARED), sparse where there are many frames."""
     size = 4 * len(solution.pose) + SHARED
     parts = [line_part(solution, seen, size), motion_part(solution, seen, size), prior_part(solution, prior, size)]
     if prior.known is not None:
@@ -219,7 +230,7 @@ def line_part(solution: Solution, seen: Measurements, size: int) -> Part:
         return NO_PART
     pose, centre, distortion = spread(solution)
     line_yd = seen.line.copy()
-    line_yd[:, 2] += seen.slide @ [solution.mark_offset_yd, solution.border_yd]
+    line_yd[:, 2] += seen.slide[:, :2] @ [solution.mark_offset_yd, solution.border_yd]
     keys = seen.row * 4000.0 + line_yd @ np.array([2000.0, 0.0, 1.0])
     _, first, pair = np.unique(keys, return_index=True, return_inverse=True)
     row = seen.row[first]
@@ -229,15 +240,18 @@ def line_part(solution: Solution, seen: Measurements, size: int) -> Part:
     lines = np.einsum("vpij,pi->vpj", back[:, row], line_yd[first])
     length = np.linalg.norm(lines[..., :2], axis=-1, keepdims=True)
     lines /= length
-    slid = back[0, row, 2] / length[0]
     # The sign of a line is arbitrary but must not differ between the steps.
-    lines *= np.sign((lines[..., :2] * lines[:1, :, :2]).sum(axis=-1, keepdims=True))
+    sign = np.sign((lines[..., :2] * lines[:1, :, :2]).sum(axis=-1, keepdims=True))
+    lines *= sign
+    slid = back[:, row, 2] * (sign / length)
     ideal = undistort(seen.xy_px, solution.distortion, solution.image_size_px)
     bent = undistort(seen.xy_px, distortion[8], solution.image_size_px)
-    distance = np.einsum("vnj,nj->vn", lines[:8, pair, :2], ideal) + lines[:8, pair, 2]
-    last = (lines[0, pair, :2] * bent).sum(axis=1) + lines[0, pair, 2]
+    # The turf's height differs along a line, so each point's line is shifted by its own.
+    lines, slid = lines[:, pair] + slid[:, pair] * (solution.crown_yd * seen.slide[:, 2])[:, None], slid[0, pair]
+    distance = np.einsum("vnj,nj->vn", lines[:8, :, :2], ideal) + lines[:8, :, 2]
+    last = (lines[0, :, :2] * bent).sum(axis=1) + lines[0, :, 2]
     derivative = (np.concatenate([distance[1:], last[None]]) - distance[0]) / STEPS[:, None]
-    slope = (slid[pair, :2] * ideal).sum(axis=1) + slid[pair, 2]
+    slope = (slid[:, :2] * ideal).sum(axis=1) + slid[:, 2]
     derivative = np.concatenate([derivative, slope * seen.slide.T]) / seen.sigma_px
     shared = np.broadcast_to(np.arange(size - SHARED, size), (n, SHARED))
     columns = np.concatenate([4 * seen.row[:, None] + np.arange(4), shared], axis=1)
@@ -279,16 +293,17 @@ def transfer(matrices: Array, xy: Array) -> Array:
 
 
 def prior_part(solution: Solution, prior: Prior, size: int) -> Part:
-    """Priors on the centre, the distortion, the roll and its steps, and on given poses."""
+    """Priors on the shared parameters, the roll and its steps, and on given poses."""
     frames = len(solution.pose)
     rows = np.arange(frames)
     roll = solution.pose[:, 2]
     shared = np.array([*((solution.centre_yd - prior.centre_yd) / prior.centre_sd_yd),
                        (solution.distortion - prior.distortion) / prior.distortion_sd,
                        (solution.mark_offset_yd - prior.mark_offset_yd) / prior.mark_offset_sd_yd,
-                       (solution.border_yd - prior.border_yd) / prior.border_sd_yd])
+                       (solution.border_yd - prior.border_yd) / prior.border_sd_yd,
+                       (solution.crown_yd - prior.crown_yd) / prior.crown_sd_yd])
     shared_slope = np.array([*(1.0 / prior.centre_sd_yd), 1.0 / prior.distortion_sd, 1.0 / prior.mark_offset_sd_yd,
-                             1.0 / prior.border_sd_yd])
+                             1.0 / prior.border_sd_yd, 1.0 / prior.crown_sd_yd])
     level = 1.0 / (prior.roll_sd_rad * np.sqrt(frames))
     step = 1.0 / prior.roll_step_sd_rad
     blocks = [(shared, shared_slope, np.arange(size - SHARED, size), np.zeros(SHARED)),

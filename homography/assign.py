@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from homography.adjust import Solution
 from homography.camera import ground_of_ideal, ideal_from_field, undistort
+from homography.crown import rise
 from homography.evidence import Ridges
 from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
 
@@ -29,8 +30,8 @@ BAR_REACH_YD = 0.3
 
 @dataclass(frozen=True)
 class Assigned:
-    """Picture points (N, 2), the field lines (N, 3) that they lie on, how these slide with mark offset and border (N, 2), the
-    kind of line, the field point, the signed px distance from the projected line, the width of the stripe there in px, the px
+    """Picture points (N, 2), the field lines (N, 3) that they lie on, how these slide with mark offset, border and crown (N, 3),
+    the kind of line, the field point, the signed px distance from the projected line, the width of the stripe there in px, the px
     that a yard across the line takes, and how well the line is painted, as a standard deviation in yards."""
 
     xy_px: Array
@@ -94,12 +95,21 @@ class _Seen:
         """(N, 2) ideal px and (N, 2) field points."""
         size = self.solution.image_size_px
         ideal = undistort(xy_px, self.solution.distortion, size)
-        return ideal, ground_of_ideal(ideal, self.pose, self.solution.centre_yd, size)
+        return ideal, ground_of_ideal(ideal, self.pose, self.solution.centre_yd, size, self.solution.crown_yd)
 
-    def distance(self, ideal: Array, line_yd: Array) -> tuple[Array, Array, Array]:
-        """Signed px distances (N,) of ideal points from projected field lines (N, 3), those lines' unit normals (N, 2), and the
-        px (N,) that a yard across the line takes there."""
+    def lifted(self, line_yd: Array, y_yd: Array) -> Array:
+        """(N,) by how much each yard of crown shifts field lines (N, 3), given as a x + b y + c with a or b 1 and the other 0,
+        away from the camera where the turf at `y_yd` (N,) carries them."""
+        centre, rises = self.solution.centre_yd, rise(y_yd)
+        away = line_yd @ np.array([centre[0], centre[1], 1.0])
+        return np.asarray(away * rises / (centre[2] - self.solution.crown_yd * rises))
+
+    def distance(self, ideal: Array, line_yd: Array, lift: Array | float = 0.0) -> tuple[Array, Array, Array]:
+        """Signed px distances (N,) of ideal points from projected field lines (N, 3), `lift`ed by the crown, those lines' unit
+        normals (N, 2), and the px (N,) that a yard across the line takes there."""
         line = line_yd @ self.back
+        if self.solution.crown_yd:
+            line += np.reshape(self.solution.crown_yd * lift, (-1, 1)) * self.back[2]
         length = np.maximum(np.hypot(line[:, 0], line[:, 1]), 1e-12)
         line /= length[:, None]
         px_per_yd = np.abs(self.back[2, 0] * ideal[:, 0] + self.back[2, 1] * ideal[:, 1] + self.back[2, 2]) / length
@@ -124,9 +134,10 @@ def _stripes(ridges: Ridges, view: _Seen, gate: float, beyond: float) -> list[As
     for line, fits, kind, paint, slide in (
             (np.stack([one, zero, -nearest], axis=1), inside, YARD_LINE, one * PAINT_SIGMA_YD[YARD_LINE], zero),
             (np.stack([zero, one, -side], axis=1), on_field, SIDELINE, merged, outward)):
-        off, direction, scale = view.distance(ideal, line)
+        lift = view.lifted(line, safe[:, 1])
+        off, direction, scale = view.distance(ideal, line, lift)
         good = fits & (np.abs((direction * normal).sum(axis=1)) > SAME_DIRECTION) & (np.abs(off) < gate)
-        out.append(Assigned(xy[good], line[good], np.stack([zero, slide], axis=1)[good], np.full(int(good.sum()), kind),
+        out.append(Assigned(xy[good], line[good], np.stack([zero, slide, lift], axis=1)[good], np.full(int(good.sum()), kind),
                             spot[good], off[good], ridges.width_px[good].astype(np.float64), scale[good], paint[good]))
     return out
 
@@ -147,20 +158,22 @@ def _dashes(ridges: Ridges, view: _Seen, level: str, gate: float) -> list[Assign
     zero, one = np.zeros(len(xy)), np.ones(len(xy))
     along = np.stack([zero, one, slide * view.solution.mark_offset_yd - row], axis=1)
     across = np.stack([one, zero, -yard], axis=1)
-    slides = np.stack([slide, zero], axis=1)
-    off_row, _, row_scale = view.distance(ideal, along)
-    off_yard, _, yard_scale = view.distance(ideal, across)
+    lift = [view.lifted(line, row) for line in (along, across)]
+    off_row, _, row_scale = view.distance(ideal, along, lift[0])
+    off_yard, _, yard_scale = view.distance(ideal, across, lift[1])
     fine = gate <= FINE_GATE_PX
     near = on_field & (np.abs(safe[:, 1] + along[:, 2]) < (0.5 if fine else 1.2)) & (np.abs(off_row) < gate)
     if fine:  # Marks stand on whole yards; worth asking only once x is better than a fraction of a yard.
         near &= np.abs(safe[:, 0] - yard) < BAR_REACH_YD
     kind = np.where(bar, HASH_BAR, HASH_MARK)
+    slides = np.stack([slide, zero, lift[0]], axis=1)
     out = [Assigned(xy[near], along[near], slides[near], kind[near], spot[near], off_row[near], zero[near], row_scale[near],
                     np.array(PAINT_SIGMA_YD)[kind[near]])]
     if fine:
         on = near & (np.abs(off_yard) < gate) & ~bar
-        out.append(Assigned(xy[on], across[on], 0.0 * slides[on], np.full(int(on.sum()), HASH_YARD), spot[on], off_yard[on],
-                            zero[on], yard_scale[on], one[on] * PAINT_SIGMA_YD[HASH_YARD]))
+        slides = np.stack([zero, zero, lift[1]], axis=1)
+        out.append(Assigned(xy[on], across[on], slides[on], np.full(int(on.sum()), HASH_YARD), spot[on], off_yard[on], zero[on],
+                            yard_scale[on], one[on] * PAINT_SIGMA_YD[HASH_YARD]))
     return out
 
 

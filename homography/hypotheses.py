@@ -47,10 +47,10 @@ class Hypothesis:
     @cached_property
     def spots(self) -> dict[int, Array]:
         """(P, 2) field points that a raster of the picture shows in each of the frames, by row."""
-        size, s = self.solution.image_size_px, self.solution
+        size = self.solution.image_size_px
         x, y = np.meshgrid(np.linspace(0.15, 0.85, 4) * size[0], np.linspace(0.35, 0.9, 4) * size[1])
         px = np.column_stack([x.ravel(), y.ravel()])
-        return {row: ground(px, s.pose[i], s.centre_yd, s.distortion, size) for i, row in enumerate(self.rows)}
+        return {row: ground(px, *self.solution.eye(i)) for i, row in enumerate(self.rows)}
 
 
 def spread_rows(candidates: Sequence[int], most: int) -> list[int]:
@@ -86,9 +86,10 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: boo
         prior = camera_prior(guess.centre_yd)
         solution = refine([frame], [0], start, guess.level, prior, gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
         # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.
-        based = Based(guess.view, solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]), guess.score)
-        eye = (solution.pose[0], solution.centre_yd, START_DISTORTION, size)
-        shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, *eye)
+        based = Based(guess.view, solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]), guess.score,
+                      solution.crown_yd)
+        eye = replace(solution, distortion=START_DISTORTION).eye(0)
+        shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, eye)
         for placed in likely_rows(based, stripes, dashes[shaped], size, levels, guess.level):
             moved = replace(solution, centre_yd=placed.centre_yd, mark_offset_yd=placed.mark_offset_yd)
             fitted.append(Hypothesis(guess.view, placed.level, (0,), moved, support(frame, moved, 0, placed.level).total))
@@ -139,7 +140,7 @@ def stretched(one: Hypothesis) -> Hypothesis | None:
     start[:, [PAN, TILT]] = np.arctan(np.tan(start[:, [PAN, TILT]]) / times)
     start[:, LOG_FOCAL] += np.log(times)
     seen = [(row, px[good], spots[good] * [times, 1.0]) for row in range(len(old.pose))
-            for spots in [ground(px, old.pose[row], old.centre_yd, old.distortion, size)]
+            for spots in [ground(px, *old.eye(row))]
             for good in [np.isfinite(spots).all(axis=1) & (np.abs(spots[:, 0] - old.centre_yd[0]) < SEEN_YD)]]
 
     if sum(len(at) for _, at, _ in seen) < FEWEST_SEEN:
@@ -148,7 +149,7 @@ def stretched(one: Hypothesis) -> Hypothesis | None:
     def off(x: Array) -> Array:
         pose = x[:-3].reshape(-1, 4)
         with np.errstate(over="ignore"):
-            parts = [project(spots, pose[row], x[-3:], old.distortion, size) - at for row, at, spots in seen]
+            parts = [project(spots, pose[row], x[-3:], old.distortion, size, old.crown_yd) - at for row, at, spots in seen]
         return np.asarray(np.clip(np.nan_to_num(np.concatenate(parts), nan=size[0]), -FAR_PX, FAR_PX).ravel())
 
     fitted = least_squares(off, np.concatenate([start.ravel(), old.centre_yd * [times, 1.0, 1.0]]), x_scale="jac", max_nfev=15).x

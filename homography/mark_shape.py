@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from homography.camera import ground, project
+from homography.camera import Eye, ground, project
 from homography.field import LINE_WIDTH_YD
 
 MARK_YD = 24.0 / 36.0
@@ -18,31 +18,28 @@ LONG_ENOUGH_PX, FEWEST_MARKS = 8.0, 8
 """Blur and the halo of a sharpened picture widen a mark by some px; half of one may be hidden."""
 
 
-def mark_shaped(xy_px: npt.NDArray[Any], size_px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,
-                image_size_px: tuple[int, int]) -> npt.NDArray[np.bool_]:
+def mark_shaped(xy_px: npt.NDArray[Any], size_px: npt.NDArray[Any], eye: Eye) -> npt.NDArray[np.bool_]:
     """(M,) True where a speck at `xy_px` (M, 2), its bounding box `size_px` (M, 2), may be a hash mark, as a camera sees it."""
     fits = np.zeros(len(xy_px), dtype=bool)
-    for expected in expected_px(xy_px, pose, centre_yd, k, image_size_px):
+    for expected in expected_px(xy_px, eye):
         with np.errstate(invalid="ignore"):
             within = (size_px <= LARGEST * expected + LARGER_PX) & (size_px >= SMALLEST * expected - SMALLER_PX)
         fits |= np.asarray(within).all(axis=1)
     return fits
 
 
-def expected_px(xy_px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,
-                image_size_px: tuple[int, int]) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+def expected_px(xy_px: npt.NDArray[Any], eye: Eye) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
     """(M, 2) px of the bounding boxes of hash marks at these points, if they lie across the field and if along it."""
-    spot = ground(xy_px.astype(np.float64), pose, centre_yd, k, image_size_px)
-    eye, steps = (pose, centre_yd, k, image_size_px), (np.array([0.5, 0.0]), np.array([0.0, 0.5]))
+    spot = ground(xy_px.astype(np.float64), *eye)
+    steps = np.array([0.5, 0.0]), np.array([0.0, 0.5])
     x, y = (np.abs(project(spot + step, *eye) - project(spot - step, *eye)) for step in steps)
     return MARK_YD * y + LINE_WIDTH_YD * x, MARK_YD * x + LINE_WIDTH_YD * y
 
 
-def length_ratio(xy_px: npt.NDArray[Any], size_px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any],
-                 k: float, image_size_px: tuple[int, int]) -> float:
+def length_ratio(xy_px: npt.NDArray[Any], size_px: npt.NDArray[Any], eye: Eye) -> float:
     """How long marks across the field look beside what the rules give them; 1.0 where too few are large enough to say. Pieces of
     marks look short, so the longest tenth speaks."""
-    across, _ = expected_px(xy_px, pose, centre_yd, k, image_size_px)
+    across, _ = expected_px(xy_px, eye)
     longer = np.nan_to_num(across).argmax(axis=1)
     row = np.arange(len(across))
     expected, seen = across[row, longer], size_px[row, longer]

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from homography.adjust import Solution
 from homography.camera import ground, project
+from homography.crown import raised
 from homography.evidence import FrameEvidence
 from homography.field import WIDTH_YD
 
@@ -29,10 +30,10 @@ def median_height_yd(frames: Sequence[FrameEvidence], solution: Solution) -> flo
     on_field, all_of_them = list[Array](), list[Array]()
     for row, frame in enumerate(frames):
         boxes = np.asarray(frame.boxes_xyxy, dtype=np.float64).reshape(-1, 4)
-        eye = (solution.pose[row], solution.centre_yd, solution.distortion, solution.image_size_px)
+        eye = solution.eye(row)
         foot_px = np.column_stack([boxes[:, [0, 2]].mean(axis=1), boxes[:, 3]])
         spot = ground(foot_px, *eye)
-        yard_up_px = project(np.column_stack([spot, np.ones(len(spot))]), *eye)[:, 1]
+        yard_up_px = project(raised(spot, solution.crown_yd) + np.array([0.0, 0.0, 1.0]), *eye)[:, 1]
         with np.errstate(invalid="ignore", divide="ignore"):
             height = (boxes[:, 3] - boxes[:, 1]) / (boxes[:, 3] - yard_up_px)
             there = np.isfinite(height) & (height > 0)

@@ -52,9 +52,9 @@ def measure(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solu
     slack = max(1.0, gate_px / 4.0)
     empty = np.zeros((0, 2))
     line = np.concatenate([np.zeros((0, 3)), *(found.line for found in taken)])
-    slide = np.concatenate([np.zeros((0, 2)), *(found.slide for found in taken)])
-    # Lines are handed on as they lie without any slide.
-    line[:, 2] -= slide @ [solution.mark_offset_yd, solution.border_yd]
+    slide = np.concatenate([np.zeros((0, 3)), *(found.slide for found in taken)])
+    # Lines are handed on as they lie without any slide; of the crown they know nothing.
+    line[:, 2] -= slide[:, :2] @ [solution.mark_offset_yd, solution.border_yd]
     return Measurements(
         row=np.concatenate([np.zeros(0, dtype=int), *owner]).astype(int),
         xy_px=np.concatenate([empty, *(found.xy_px for found in taken)]),
@@ -89,7 +89,7 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
 def weighted_prior(prior: Prior, seen: Measurements) -> Prior:
     """The prior on where marks and stripes are painted, made as heavy as the measurements of them: these share their errors, so
     many points on one stripe tell little more than a few."""
-    marks, stripes = np.maximum(np.abs(seen.slide).sum(axis=0) / SHARED_POINTS, 1.0)
+    marks, stripes = np.maximum(np.abs(seen.slide[:, :2]).sum(axis=0) / SHARED_POINTS, 1.0)
     return replace(prior, mark_offset_sd_yd=prior.mark_offset_sd_yd / float(np.sqrt(marks)),
                    border_sd_yd=prior.border_sd_yd / float(np.sqrt(stripes)))
 

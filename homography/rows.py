@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from homography.assign import hash_rows_yd
 from homography.camera import ground, project
+from homography.crown import rise
 from homography.field import WIDTH_YD
 from homography.habit import MARK_OFFSETS_YD
 from homography.stripes import Stripes
@@ -26,6 +27,8 @@ COARSE_BLUR_YD, FINE_BLUR_YD = 0.6, 0.3
 MARK_SHARE = 0.12
 NEAR_SIDELINE_YD = {"sideline": (2.0, REACH_YD - WIDTH_YD - 1.0), "end-zone": (-55.0, 15.0)}
 APART_BINS = 12
+MARKS_RISE = 0.72
+"""Of the crown, where the hash rows run: 0.67 to 0.89."""
 ROW_WEIGHT = 0.12
 PEAK_OF_BLUR = float(np.sqrt(2.0 * np.pi)) * FINE_BLUR_YD / BIN_YD
 MARK_GAIN, MARK_MISS_COST = 2.5, 0.15
@@ -50,13 +53,15 @@ class Guess:
 
 @dataclass(frozen=True)
 class Based:
-    """A camera that is known but for its y: pose (4,), height and x in yards, and the score of the comb it came from."""
+    """A camera that is known but for its y: pose (4,), height and x in yards, the score of the comb it came from, and the crown
+    of the field in yards, as far as its lines have told it."""
 
     view: str
     pose: Array
     height_yd: float
     x_yd: float
     score: float
+    crown_yd: float = 0.0
 
 
 def place_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], levels: tuple[str, ...],
@@ -87,20 +92,23 @@ def _best_places(based: Based, marks: Array, lines: Array, levels: tuple[str, ..
     sideline; the sum is their score, and those at `floor` are none."""
     low, high = NEAR_SIDELINE_YD[based.view]
     start = np.arange(int((low + REACH_YD) / BIN_YD), int((high + REACH_YD) / BIN_YD))
-    across = round(WIDTH_YD / BIN_YD)
+    near_sideline_yd = (start + 0.5) * BIN_YD - REACH_YD
+
+    def of(strength: Array, row_yd: float) -> Array:
+        """What a row of a crowned field gives, as a camera that takes the field for level sees it."""
+        seen_yd = (near_sideline_yd + row_yd) * (1.0 + based.crown_yd * float(rise(np.array(row_yd))) / based.height_yd)
+        return np.asarray(strength[np.clip(((seen_yd + REACH_YD) / BIN_YD).astype(int), 0, BINS - 1)])
+
+    sidelines = of(lines, 0.0) + of(lines, WIDTH_YD)
     found = []
     for level in levels:
-        totals = []
-        for offset in MARK_OFFSETS_YD:
-            near, far = (round((row + inward * offset) / BIN_YD)
-                         for row, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True))
-            totals.append(marks[start + near] + marks[start + far] + lines[start] + lines[start + across])
-        total = np.array(totals)
+        near, far = hash_rows_yd(level)
+        total = np.array([of(marks, near + offset) + of(marks, far - offset) + sidelines for offset in MARK_OFFSETS_YD])
         for _ in range(2):
             habit, best = np.unravel_index(int(total.argmax()), total.shape)
             if total[habit, best] <= floor:
                 break
-            y0 = (start[best] + 0.5) * BIN_YD - REACH_YD
+            y0 = near_sideline_yd[best]
             # End-zone cameras look along +x with +y to the left, so both views share the field's orientation.
             centre = np.array([based.x_yd, -y0, based.height_yd])
             found.append(Guess(based.view, based.pose, centre, level, MARK_OFFSETS_YD[habit], float(total[habit, best])))
@@ -114,7 +122,7 @@ def to_be_seen(based: Based, size: tuple[int, int]) -> tuple[Array, Array]:
     x = np.arange(np.floor(based.x_yd) - 70.0, np.floor(based.x_yd) + 110.0)
     y = (np.arange(BINS) + 0.5) * BIN_YD - REACH_YD
     coarse = y[::COARSER]
-    grid = np.stack(np.meshgrid(coarse, x, indexing="ij"), axis=-1)
+    grid = np.stack(np.meshgrid(x, coarse), axis=-1)
     px = project(grid.reshape(-1, 2), based.pose, np.array([based.x_yd, 0.0, based.height_yd]), 0.0, size).reshape(grid.shape)
     with np.errstate(invalid="ignore"):
         inside: npt.NDArray[np.bool_] = np.asarray(((px > 0) & (px < np.array(size))).all(axis=2))
@@ -131,7 +139,9 @@ def piles(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, in
     spot = np.where(np.isfinite(spot).all(axis=1, keepdims=True) & (np.abs(spot[:, 1:]) < REACH_YD - 1), spot, np.nan)
     dash, ends = spot[: len(dash_xy_px)], spot[len(dash_xy_px):].reshape(-1, 2, 2)
     dash = dash[np.isfinite(dash[:, 0])]
-    off = dash[:, 0] - np.round(dash[:, 0])
+    # On level ground what stands higher seems farther away.
+    x = based.x_yd + (dash[:, 0] - based.x_yd) / (1.0 + MARKS_RISE * based.crown_yd / based.height_yd)
+    off = x - np.round(x)
     # Marks stand on whole yards: what chance puts there is deducted, but for a little, as x may yet be a bit off.
     weight = np.exp(-((off / MARK_SHARE) ** 2)) - MARK_SHARE * np.sqrt(np.pi) + 0.1
     marks = np.bincount(((dash[:, 1] + REACH_YD) / BIN_YD).astype(int), weights=weight, minlength=BINS)

@@ -105,7 +105,7 @@ def support(frame: FrameEvidence, solution: Solution, row: int, level: str) -> S
 def visible(frame: FrameEvidence, points_yd: Array, solution: Solution, row: int) -> tuple[Array, npt.NDArray[np.bool_]]:
     """Picture points (N, 2) of field points and whether they are in the picture with no person before them."""
     size = np.array(frame.image_size_px)
-    ideal = project(points_yd, solution.pose[row], solution.centre_yd, 0.0, frame.image_size_px)
+    ideal = project(points_yd, *replace(solution, distortion=0.0).eye(row))
     px = distort(ideal, solution.distortion, frame.image_size_px)
     with np.errstate(invalid="ignore"):
         # Far outside the picture the radial term folds back.
@@ -156,7 +156,7 @@ def visible_lines(solution: Solution, row: int) -> Array:
     y = np.linspace(0.0, WIDTH_YD, 25)
     near = np.arange(-24, 25) * YARD_LINE_SPACING_YD + np.round(centre[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
     grid = np.stack(np.meshgrid(near, y, indexing="ij"), axis=-1)
-    px = project(grid.reshape(-1, 2), solution.pose[row], centre, 0.0, size).reshape(grid.shape)
+    px = project(grid.reshape(-1, 2), *replace(solution, distortion=0.0).eye(row)).reshape(grid.shape)
     with np.errstate(invalid="ignore"):
         seen: npt.NDArray[Any] = np.asarray(((px > 0) & (px < np.array(size))).all(axis=2))
         apart = np.linalg.norm(np.diff(px, axis=0), axis=2)
@@ -170,8 +170,8 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
     """Gain of the marks found on the hash rows over those on decoy rows, the better of two habits of painting: a mark at each
     yard, or at the five-yard lines only. A row of marks elsewhere in the field counts against the camera."""
     assert frame.ridges is not None
-    eye = (solution.pose[row], solution.centre_yd, solution.distortion, frame.image_size_px)
-    shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, *eye)
+    eye = solution.eye(row)
+    shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, eye)
     spot = ground(frame.ridges.dash_xy_px[shaped].astype(np.float64), *eye)
     with np.errstate(invalid="ignore"):
         inside_field = (spot[:, 1] > 2.0) & (spot[:, 1] < WIDTH_YD - 2.0)
@@ -199,7 +199,7 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
         gain += best
     # Seen from behind the goal, a wider field from higher up looks the same but for the length of its marks.
     here = marks[on_rows]
-    ratio = length_ratio(frame.ridges.dash_xy_px[here], frame.ridges.dash_size_px[here], *eye)
+    ratio = length_ratio(frame.ridges.dash_xy_px[here], frame.ridges.dash_size_px[here], eye)
     cost = min(0.5 * float(np.log(ratio) / LENGTH_SD) ** 2, MOST_LENGTH_COST)
     return float(gain - MARK_GAIN * stray_rows - cost * on_rows.sum())
 

@@ -191,4 +191,5 @@ def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution:
 
 def camera_path(solution: Solution, pose: Array) -> CameraPath:
     """The camera of the wanted frames' poses (F, 4)."""
-    return CameraPath(solution.centre_yd, pose[:, 0], pose[:, TILT], pose[:, 2], np.exp(pose[:, 3]), solution.distortion)
+    return CameraPath(solution.centre_yd, pose[:, 0], pose[:, TILT], pose[:, 2], np.exp(pose[:, 3]), solution.distortion,
+                      solution.crown_yd)

@@ -26,13 +26,14 @@ ASKED_EVERY = 3
 """Frames: between them it hardly changes."""
 
 
-def middle_px(pose: Array, centre_yd: Array, distortion: float, size: tuple[int, int]) -> Array:
+def middle_px(solution: Solution, row: int) -> Array:
     """(2,) px: the middle of that part of the picture which shows the field; the picture's middle if none does."""
+    size = solution.image_size_px
     x, y = np.meshgrid((np.arange(12) + 0.5) / 12 * size[0], (np.arange(8) + 0.5) / 8 * size[1])
     px = np.column_stack([x.ravel(), y.ravel()])
-    spot = ground(px, pose, centre_yd, distortion, size)
+    spot = ground(px, *solution.eye(row))
     with np.errstate(invalid="ignore"):
-        on = (spot[:, 1] > 0) & (spot[:, 1] < WIDTH_YD) & (np.abs(spot[:, 0] - centre_yd[0]) < 100)
+        on = (spot[:, 1] > 0) & (spot[:, 1] < WIDTH_YD) & (np.abs(spot[:, 0] - solution.centre_yd[0]) < 100)
     return np.asarray(px[on].mean(axis=0) if on.any() else np.array(size) / 2.0)
 
 
@@ -45,10 +46,11 @@ def sigmas(solution: Solution) -> Array:
     right = np.zeros((size, 2 * len(asked)))
     away = np.zeros(len(asked))
     for i, f in enumerate(asked):
-        px = middle_px(solution.pose[f], solution.centre_yd, solution.distortion, solution.image_size_px)[None]
+        px = middle_px(solution, f)[None]
         slope, spot = ground_slope(solution, f, px)
         right[4 * f:4 * f + 4, 2 * i:2 * i + 2] = slope[:4]
-        right[size - SHARED:size - SHARED + 4, 2 * i:2 * i + 2] = slope[4:]
+        right[size - SHARED:size - SHARED + 4, 2 * i:2 * i + 2] = slope[4:8]
+        right[-1, 2 * i:2 * i + 2] = slope[8]
         away[i] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
     if isinstance(normal, np.ndarray):
         solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)
@@ -60,12 +62,12 @@ def sigmas(solution: Solution) -> Array:
 
 
 def ground_slope(solution: Solution, row: int, px: Array) -> tuple[Array, Array]:
-    """(8, 2) derivatives of a picture point's field point by pose, centre and distortion, and the field point (2,)."""
+    """(9, 2) derivatives of a picture point's field point by pose, centre, distortion and crown, and the field point (2,)."""
     def at(values: Array) -> Array:
-        return np.asarray(ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px)[0])
+        return np.asarray(ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px, float(values[8]))[0])
 
-    base = np.concatenate([solution.pose[row], solution.centre_yd, [solution.distortion]])
+    base = np.concatenate([solution.pose[row], solution.centre_yd, [solution.distortion, solution.crown_yd]])
     spot = at(base)
-    step = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
-    slope = np.array([(at(base + h * np.eye(8)[i]) - spot) / h for i, h in enumerate(step)])
+    step = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5, 1e-4])
+    slope = np.array([(at(base + h * np.eye(9)[i]) - spot) / h for i, h in enumerate(step)])
     return np.nan_to_num(slope), spot

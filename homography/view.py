@@ -24,19 +24,13 @@ def lost_view(frame_index: npt.NDArray[Any], image_size_px: tuple[int, int], rea
                      False, None, image_size_px, reason)
 
 
-def pose_at(camera: CameraPath, row: int) -> Array:
-    """(4,) pose of one frame: pan, tilt, roll, log focal."""
-    return np.array([camera.pan_rad[row], camera.tilt_rad[row], camera.roll_rad[row], np.log(camera.focal_px[row])])
-
-
 def to_field(view: FieldView, frame_row: int, xy_px: npt.NDArray[Any]) -> Array:
     """(N, 2) field points in yards of picture points (N, 2) in row `frame_row` of the view, distortion included; NaN above the
     horizon. Raises ValueError when the frame is lost."""
     require(view, frame_row)
     if view.camera is None:
         return np.asarray(apply_homography(view.field_from_image[frame_row], xy_px))
-    return ground(np.asarray(xy_px, dtype=float), pose_at(view.camera, frame_row), view.camera.centre_yd, view.camera.distortion,
-                  view.image_size_px)
+    return ground(np.asarray(xy_px, dtype=float), *view.camera.eye(frame_row, view.image_size_px))
 
 
 def to_image(view: FieldView, frame_row: int, xy_yd: npt.NDArray[Any]) -> Array:
@@ -47,8 +41,7 @@ def to_image(view: FieldView, frame_row: int, xy_yd: npt.NDArray[Any]) -> Array:
         if np.shape(xy_yd)[1] != 2:
             raise ValueError("points above the field need a camera, and this view has none")
         return np.asarray(apply_homography(np.linalg.inv(view.field_from_image[frame_row]), xy_yd))
-    return project(np.asarray(xy_yd, dtype=float), pose_at(view.camera, frame_row), view.camera.centre_yd, view.camera.distortion,
-                   view.image_size_px)
+    return project(np.asarray(xy_yd, dtype=float), *view.camera.eye(frame_row, view.image_size_px))
 
 
 def moved(view: FieldView, new_from_old: npt.NDArray[Any]) -> FieldView:
@@ -75,10 +68,10 @@ def plane_fits(camera: CameraPath, image_size_px: tuple[int, int]) -> Array:
     px = np.column_stack([x.ravel(), y.ravel()])
     out = np.full((len(camera.pan_rad), 3, 3), np.nan)
     for row in range(len(out)):
-        pose = pose_at(camera, row)
-        if not np.isfinite(pose).all():
+        eye = camera.eye(row, image_size_px)
+        if not np.isfinite(eye[0]).all():
             continue
-        spot = ground(px, pose, camera.centre_yd, camera.distortion, image_size_px)
+        spot = ground(px, *eye)
         with np.errstate(invalid="ignore"):
             on = (spot[:, 1] > -5) & (spot[:, 1] < WIDTH_YD + 5) & (np.abs(spot[:, 0] - camera.centre_yd[0]) < 120)
         if on.sum() < 6:

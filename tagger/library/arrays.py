@@ -47,6 +47,7 @@ def unpack_field_view(data: bytes) -> FieldView:
     """FieldView from `pack`'s bytes."""
     values: dict[str, Any] = _unpack(data)
     camera = {name.removeprefix(_CAMERA): values.pop(name) for name in list(values) if name.startswith(_CAMERA)}
+    camera |= {name: float(value) for name, value in camera.items() if not value.ndim}
     return FieldView(
         **{name: value for name, value in values.items() if name not in _PLAIN},
         view=str(values["view"]),
@@ -54,7 +55,7 @@ def unpack_field_view(data: bytes) -> FieldView:
         yard_line_known=bool(values["yard_line_known"]),
         image_size_px=(int(values["image_size_px"][0]), int(values["image_size_px"][1])),
         reason=str(values["reason"]),
-        camera=CameraPath(**{**camera, "distortion": float(camera["distortion"])}) if camera else None,
+        camera=CameraPath(**camera) if camera else None,
     )
 
 

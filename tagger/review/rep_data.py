@@ -155,7 +155,7 @@ def moving_data(rep: StoredRep, clip: StoredClip, arrays: Mapping[int, ClipArray
         "hash_yd": LEVELS[view.level or "college"].hash_yd,
         "view": view.view,
         "lost_reason": view.reason,
-        **_camera_data(view),
+        **camera_data(view),
         "people": _people(fixed.tracks, fixed.field_tracks, view, names, sides, {t: p for p, t in clip.track_of_player.items()}),
         "placement": None
         if placement is None
@@ -212,8 +212,9 @@ def frame_times(view: FieldView, tracks: Tracks) -> np.ndarray:
     return inside
 
 
-def _camera_data(view: FieldView) -> dict[str, Any]:
-    """Per frame: the nine numbers of picture from field (before the lens bends it by `distortion`), null where lost."""
+def camera_data(view: FieldView) -> dict[str, Any]:
+    """Per frame: the nine numbers of picture from level ground (before the lens bends it by `distortion`), null where lost; how
+    far the field's middle stands above that ground, and where the camera stands."""
     camera = view.camera
     if camera is None:
         seen = view.status != LOST
@@ -229,6 +230,8 @@ def _camera_data(view: FieldView) -> dict[str, Any]:
     return {
         "image_from_field": [[float(f"{v:.7g}") for v in m.ravel()] if np.isfinite(m).all() else None for m in matrices],
         "distortion": camera.distortion if camera else 0.0,
+        "crown_yd": round(camera.crown_yd, 4) if camera else 0.0,
+        "centre_yd": _rounded(camera.centre_yd, 3) if camera else None,
         "sigma_yd": _rounded(view.sigma_yd, 2),
         "status": [STATUS_NAMES[s] for s in view.status],
     }

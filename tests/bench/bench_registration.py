@@ -18,7 +18,7 @@ import argparse
 import json
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from pathlib import Path
 from time import process_time
@@ -36,7 +36,6 @@ from homography.field import LENGTH_YD, WIDTH_YD
 from homography.habit import MARK_OFFSETS_YD
 from homography.stripes import fit_line
 from homography.types import LOST, apply_homography
-from homography.view import pose_at
 from homography.yard_numbers import Still, read_yard_lines
 from tagger.watching import MAX_HEIGHT_PX
 from vision.detector import TRACKED_CONFIDENCE, Detector, load_detector
@@ -128,7 +127,7 @@ def overlap(view: FieldView, row: int, seen: np.ndarray, turned: bool, shift: fl
     spots = (HALF_TURN - SPOTS if turned else SPOTS) + [shift, 0.0]
     px = to_image(view, row, spots)
     assert view.camera is not None
-    ideal = project(spots, pose_at(view.camera, row), view.camera.centre_yd, 0.0, view.image_size_px)
+    ideal = project(spots, *replace(view.camera, distortion=0.0).eye(row, view.image_size_px))
     ours = shows(px, view.image_size_px) & shows(ideal, view.image_size_px)
     return float((ours & seen).sum() / max((ours | seen).sum(), 1))
 
@@ -137,8 +136,8 @@ def baseline(view: FieldView, row: int, frame: FrameEvidence, mark_offset_yd: fl
     """(3, 3) field-from-image homography of one frame alone, by RANSAC; None where points are wanting."""
     if frame.ridges is None or view.camera is None or view.level is None:
         return None
-    solution = Solution(pose_at(view.camera, row)[None], view.camera.centre_yd, view.camera.distortion, view.image_size_px,
-                        mark_offset_yd)
+    pose, centre, distortion, size, crown = view.camera.eye(row, view.image_size_px)
+    solution = Solution(pose[None], centre, distortion, size, mark_offset_yd, crown_yd=crown)
     found = assign(frame.ridges, solution, 0, view.level, GATE_PX)
     px, spots = [], []
     marks = found[found.kind == HASH_YARD]

@@ -27,6 +27,11 @@ class Shot:
     roll: np.ndarray
     k: float = -0.015
     size: tuple[int, int] = (1280, 720)
+    crown: float = 0.0
+    """How far the field's middle stands above its sidelines, yd; a roof."""
+
+    def height(self, y: np.ndarray) -> np.ndarray:
+        return self.crown * np.clip(1 - np.abs(y - WIDTH / 2) / (WIDTH / 2), 0, 1)
 
     def matrix(self, i: int) -> np.ndarray:
         """(3, 4) projection of field points (x, y, z, 1)."""
@@ -42,7 +47,8 @@ class Shot:
         return k @ np.column_stack([turn, -turn @ np.array(self.centre)])
 
     def project(self, i: int, xyz: np.ndarray) -> np.ndarray:
-        points = np.column_stack([xyz, np.zeros(len(xyz))]) if xyz.shape[1] == 2 else xyz
+        """(N, 2) px of points in space (N, 3), or on the turf (N, 2)."""
+        points = np.column_stack([xyz, self.height(xyz[:, 1])]) if xyz.shape[1] == 2 else xyz
         h = np.column_stack([points, np.ones(len(points))]) @ self.matrix(i).T
         out = h[:, :2] / np.where(h[:, 2:] > 0.5, h[:, 2:], np.nan)
         off = out - np.array(self.size) / 2
@@ -175,7 +181,8 @@ def draw(shot: Shot, i: int, paint: Paint, texture: np.ndarray, people: np.ndarr
     boxes = []
     order = np.argsort(-np.linalg.norm(people - np.array(shot.centre[:2]), axis=1)) if len(people) else []
     for j in order:
-        px = shot.project(i, np.array([[*people[j], 0.0], [*people[j], 1.9]]))
+        foot = float(shot.height(people[j, 1:])[0])
+        px = shot.project(i, np.array([[*people[j], foot], [*people[j], foot + 1.9]]))
         if not np.isfinite(px).all() or px[0, 0] < -50 or px[0, 0] > w + 50 or px[0, 1] > h + 80 or px[0, 1] < 0:
             continue
         tall = abs(px[0, 1] - px[1, 1])

@@ -12,8 +12,10 @@ from browsing import corrections, open_rep, press, said, until, until_kept
 from invented import SIZE, add_rep, image_from_field
 
 from homography.marks import parse_mark
-from homography.types import LOST, FieldView, apply_homography
+from homography.types import LOST, SOLVED, CameraPath, FieldView, apply_homography
+from homography.view import plane_fits, to_image
 from tagger.library.store import Library
+from tagger.review.rep_data import camera_data
 
 pytestmark = pytest.mark.slow
 MARKS = ("left 30 near hash", "left 30 far hash", "left 40 far hash", "left 40 near hash")
@@ -122,3 +124,19 @@ def test_the_ball_is_set_by_the_keyboard(page: Any, address: str, home: Path) ->
     assert after == pytest.approx(apply_homography(np.linalg.inv(image_from_field(frame)), spot[None])[0], abs=0.05)
     press(page, "u")
     said(page, 0)
+
+
+def test_the_page_knows_that_the_turf_is_crowned(page: Any, address: str) -> None:
+    path = CameraPath(np.array([58.0, -30.0, 12.0]), *(np.full(1, v) for v in (1.45, 0.25, 0.01, 1500.0)), distortion=-0.02,
+                      crown_yd=0.4)
+    view = FieldView(np.zeros(1, dtype=int), plane_fits(path, SIZE), np.full(1, 0.05), np.full(1, SOLVED), "sideline", "college",
+                     True, path, SIZE)
+    spots = np.array([[55.0, 4.0], [62.0, 20.0], [58.0, 27.0], [66.0, 49.0]])
+    page.goto(address)
+    seen, again = page.evaluate("""async ([view, spots]) => {
+      const {toPicture, toField} = await import('/static/geometry.js');
+      const seen = spots.map(([x, y]) => toPicture(view, 0, x, y));
+      return [seen, seen.map(([u, v]) => toField(view, 0, u, v))];
+    }""", [{**camera_data(view), "size_px": list(SIZE)}, spots.tolist()])
+    assert np.array(seen) == pytest.approx(to_image(view, 0, spots), abs=0.1)
+    assert np.array(again) == pytest.approx(spots, abs=0.01)

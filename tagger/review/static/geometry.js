@@ -16,10 +16,32 @@ export function insideFrame(times, row) {
   return times[row] + 0.4 * (next - times[row]);
 }
 
+/** How much of the crown the turf has at y: 1 in the middle, 0 from the sidelines on. */
+function rise(y) {
+  return Math.max(0, 1 - Math.abs(y / (WIDTH_YD / 2) - 1));
+}
+
+/** Where the camera sees the turf at [x, y] on ground as level as the sidelines. */
+function onLevelGround(view, x, y) {
+  if (!view.crown_yd) return [x, y];
+  const [cx, cy, cz] = view.centre_yd, away = cz / (cz - view.crown_yd * rise(y));
+  return [cx + (x - cx) * away, cy + (y - cy) * away];
+}
+
+/** The turf that the camera sees at [x, y] of that level ground. */
+function onTurf(view, x, y) {
+  if (!view.crown_yd) return [x, y];
+  const [cx, cy, cz] = view.centre_yd;
+  let share = 1;
+  for (let i = 0; i < 6; i++) share = 1 - view.crown_yd / cz * rise(cy + (y - cy) * share);
+  return [cx + (x - cx) * share, cy + (y - cy) * share];
+}
+
 /** Picture point [x, y] of the field point, null behind the camera or where the frame is lost. */
 export function toPicture(view, row, x, y) {
   const m = view.image_from_field[row];
   if (!m) return null;
+  [x, y] = onLevelGround(view, x, y);
   const w = m[6] * x + m[7] * y + m[8];
   if (w <= 1e-9) return null;
   const px = (m[0] * x + m[1] * y + m[2]) / w, py = (m[3] * x + m[4] * y + m[5]) / w;
@@ -44,7 +66,7 @@ export function toField(view, row, px, py) {
   const x = (e * i - f * h) * u + (c * h - b * i) * v + (b * f - c * e);
   const y = (f * g - d * i) * u + (a * i - c * g) * v + (c * d - a * f);
   const w = (d * h - e * g) * u + (b * g - a * h) * v + (a * e - b * d);
-  const at = [x / w, y / w];
+  const at = onTurf(view, x / w, y / w);
   return toPicture(view, row, at[0], at[1]) ? at : null;
 }
 
