@@ -13,6 +13,8 @@ from tagger.football.types import Formation, Motion
 from vision.types import FloatArray, IntArray
 
 SIDES = ("left", "right")
+STILL_GOING_S = 0.15
+"""Who is on the move so shortly before the snap is so at the snap."""
 
 
 @dataclass(frozen=True)
@@ -28,20 +30,24 @@ class Alignment:
     side: IntArray
 
 
-def align(scene: Scene, settings: FormationSettings) -> Alignment:
-    """Where the eligibles stand at the snap, and who of them is a back."""
+def align(scene: Scene, settings: FormationSettings, motions: tuple[Motion, ...] = ()) -> Alignment:
+    """Where the eligibles stand at the snap, and who of them is a back: not who runs through the backfield, coming from
+    outside."""
     rows = scene.receivers
     stance = scene.xy[rows, scene.snap]
     across = stance[:, 1] - scene.ball[1]
     outside = np.abs(across) - scene.tackle_yd
     depth = stance[:, 0] - scene.line_yd
+    through = {m.player_id for m in motions if m.end_s > scene.snap_s - STILL_GOING_S
+               and abs(m.from_across_yd - scene.ball[1]) - scene.tackle_yd > settings.back_split_yd}
     back = (depth < -settings.back_depth_yd) & (outside < settings.back_split_yd)
+    back &= [scene.play.player_id[row] not in through for row in rows]
     return Alignment(rows, across, outside, depth, back, (across >= 0).astype(int))
 
 
 def read_formation(scene: Scene, settings: FormationSettings, motions: tuple[Motion, ...] = ()) -> Formation:
     """The formation at the snap. Left and right are the offense's."""
-    at = align(scene, settings)
+    at = align(scene, settings, motions)
     names = scene.play.player_id
     wide = [int(np.sum(~at.back & (at.side == k))) for k in (0, 1)]
     numbers: dict[str, str] = {}

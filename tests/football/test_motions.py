@@ -37,3 +37,14 @@ def test_a_backer_who_slides_over_bumps() -> None:
 def test_a_deep_man_who_rotates_meanwhile_is_no_answer() -> None:
     assert _motion().answer == "stayed"
     assert _motion(D6=[(-2.0, 13, -6), (-0.5, 13, 0), (0.3, 13, 0), (3.5, 28, 0)]).answer == "stayed"
+
+
+def test_who_runs_through_the_backfield_at_the_snap_is_no_back() -> None:
+    orbit: dict[str, Path] = {"O8": [(-1.8, -1.2, -9), (0.0, -7.0, -1.0), (0.4, -7.0, 2.0), (2.0, -3.0, 14)]}
+    formation = read_play(build(LINE, PASSER, FOUR_VERTICALS | orbit, RUSH, COVER_3)).formation
+    assert formation is not None
+    assert (formation.set_name, formation.backs) == ("2x2", 1)
+    stands: dict[str, Path] = {"O8": [(-3.0, -7.0, -1.0), (0.1, -7.0, -1.0), (2.0, -3.0, 14)]}
+    still = read_play(build(LINE, PASSER, FOUR_VERTICALS | stands, RUSH, COVER_3)).formation
+    assert still is not None
+    assert (still.set_name, still.backs) == ("2x1", 2)
