@@ -15,6 +15,7 @@ from homography.types import LOST, CameraPath, FieldView, apply_homography
 
 Array = npt.NDArray[np.float64]
 GRID = (12, 8)
+LOW_IN_PICTURE = np.array([0.5, 0.98])
 
 
 def lost_view(frame_index: npt.NDArray[Any], image_size_px: tuple[int, int], reason: str) -> FieldView:
@@ -40,7 +41,11 @@ def to_image(view: FieldView, frame_row: int, xy_yd: npt.NDArray[Any]) -> Array:
     if view.camera is None:
         if np.shape(xy_yd)[1] != 2:
             raise ValueError("points above the field need a camera, and this view has none")
-        return np.asarray(apply_homography(np.linalg.inv(view.field_from_image[frame_row]), xy_yd))
+        image_from_field = np.linalg.inv(view.field_from_image[frame_row])
+        # A homography knows no sign; what stands low in the picture lies before the camera.
+        low = apply_homography(view.field_from_image[frame_row], LOW_IN_PICTURE * np.array([view.image_size_px]))[0]
+        depth = np.column_stack([xy_yd, np.ones(len(xy_yd))]) @ image_from_field[2] * np.sign(image_from_field[2] @ [*low, 1.0])
+        return np.asarray(np.where(depth[:, None] > 0.0, apply_homography(image_from_field, xy_yd), np.nan))
     return project(np.asarray(xy_yd, dtype=float), *view.camera.eye(frame_row, view.image_size_px))
 
 

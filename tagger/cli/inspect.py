@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
 from tagger.cli.console import print_json, print_table, say
 from tagger.cli.options import json_option, level_or_none, library_option, tagging_options
-
-if TYPE_CHECKING:
-    from tagger.inspection import Inspection
 
 
 @click.command("inspect")
@@ -42,6 +38,7 @@ def inspect_command(clip: Path, at_s: float, picture: Path | None, words: tuple[
     "near 30 left hash". Where no number can be read, count from any line: "line 0 near hash", "line 10 near hash".
     """
     from tagger.cli.inspect_marks import keep_marks, marks_from
+    from tagger.cli.inspection_json import inspection_to_json
     from tagger.inspection import inspect_frame
     from tagger.options import TagOptions
 
@@ -70,24 +67,3 @@ def inspect_command(clip: Path, at_s: float, picture: Path | None, words: tuple[
         if picture is None:
             say("Next: --picture FILE.png draws it")
     return 0
-
-
-def inspection_to_json(seen: Inspection) -> dict[str, Any]:
-    """Boxes as [x0, y0, x1, y1, confidence] and tracks as {track_id, box, kit}, in px of `width` x `height`."""
-    from homography.types import LOST, STATUS_NAMES
-
-    height, width = seen.frame_bgr.shape[:2]
-    view, found, row = seen.view, seen.detections, seen.row
-    lost = view.status[row] == LOST
-    here = seen.tracks.frame_index == view.frame_index[row]
-    return {
-        "width": width, "height": height, "time_s": seen.time_s,
-        "boxes": [[*map(float, box), float(p)] for box, p in zip(found.xyxy, found.confidence, strict=True)],
-        "field_from_image": None if lost else view.field_from_image[row].tolist(),
-        "status": STATUS_NAMES[int(view.status[row])],
-        "sigma_yd": None if lost else float(view.sigma_yd[row]),
-        "yard_line_known": view.yard_line_known, "view": view.view, "level": view.level, "reason": view.reason,
-        "tracks": [{"track_id": int(track), "box": [float(edge) for edge in box], "kit": int(kit), "observed": bool(seen_here)}
-                   for track, box, kit, seen_here in zip(seen.tracks.track_id[here], seen.tracks.xyxy[here],
-                                                         seen.tracks.kit_id[here], seen.tracks.observed[here], strict=True)],
-    }

@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.field import END_ZONE_YD, LENGTH_YD, LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
-from homography.types import LOST, apply_homography
+from homography.types import LOST
+from homography.view import to_image
 
 if TYPE_CHECKING:
     from tagger.inspection import Inspection
@@ -22,7 +23,8 @@ Colour = tuple[int, int, int]
 LINE_COLOUR, HASH_COLOUR, TEXT_COLOUR = (255, 200, 0), (0, 200, 255), (255, 255, 255)
 KIT_COLOURS = ((255, 255, 255), (0, 140, 255), (180, 60, 255), (60, 220, 60), (160, 160, 160))
 STEP_YD = 1.0
-"""Lines are drawn in steps, so that a lens that bends them may bend them here too."""
+"""Lines are drawn in steps: the lens bends them, and so does the turf where it is crowned."""
+FARTHEST_PX = 1e4
 
 
 def draw_inspection(seen: Inspection) -> Image:
@@ -30,7 +32,7 @@ def draw_inspection(seen: Inspection) -> Image:
     picture = np.ascontiguousarray(seen.frame_bgr).copy()
     if seen.view.status[seen.row] != LOST:
         for line, colour in field_lines(seen.view.level):
-            _draw_line(picture, line, seen.view.field_from_image[seen.row], colour)
+            _draw_line(picture, to_image(seen.view, seen.row, line), colour)
     for box in seen.detections.xyxy:
         _draw_box(picture, box, (0, 255, 255), 1)
     here = seen.tracks.frame_index == seen.view.frame_index[seen.row]
@@ -56,15 +58,10 @@ def field_lines(level: str | None) -> list[tuple[npt.NDArray[Any], Colour]]:
     return lines
 
 
-def _draw_line(picture: Image, line_yd: npt.NDArray[Any], field_from_image: npt.NDArray[Any], colour: Colour) -> None:
-    height, width = picture.shape[:2]
-    image_from_field = np.linalg.inv(field_from_image)
-    foot = apply_homography(field_from_image, np.array([[width / 2, height - 1.0]]))[0]
-    sign = np.sign(image_from_field[2] @ np.array([*foot, 1.0]))  # which side of the horizon is in front of the camera
-    depth = (np.concatenate([line_yd, np.ones((len(line_yd), 1))], axis=1) @ image_from_field[2]) * sign
-    points = apply_homography(image_from_field, line_yd)
-    for a, b, near in zip(points[:-1], points[1:], (depth[:-1] > 1e-6) & (depth[1:] > 1e-6), strict=True):
-        if near and np.abs([a, b]).max() < 1e5:
+def _draw_line(picture: Image, points: npt.NDArray[Any], colour: Colour) -> None:
+    there = np.isfinite(points).all(axis=1) & (np.abs(points) < FARTHEST_PX).all(axis=1)
+    for a, b, seen in zip(points[:-1], points[1:], there[:-1] & there[1:], strict=True):
+        if seen:
             cv2.line(picture, (round(a[0]), round(a[1])), (round(b[0]), round(b[1])), colour, 1, cv2.LINE_AA)
 
 
