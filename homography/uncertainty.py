@@ -2,9 +2,10 @@
 
 Fields are crowned, by up to some 20 in. (0.56 yd) at the middle. On a level plane a point that stands h above it is placed
 h / tan(e) too far away, e being the angle at which the camera looks down on it: 12 yd above the field and 45 yd off that is
-3.8 h. So a plane costs (tests/homography/test_crown.py, drawn fields) 0.1 to 0.3 yd in the median and 0.3 to 1.2 in the worst
-twentieth for 6 in. of crown, and with 12 in. the marks fit no field any more. The crown is therefore found with the camera
-(`crown`). `CROWN_YD`, a standard deviation for what a real field's shape is off that one, enters each frame's sigma as a height.
+3.8 h. A plane was measured to cost, on fields drawn for the tests, 0.1 to 0.3 yd in the median and 0.3 to 1.2 in the worst
+twentieth for 6 in. of crown; with 12 in. the marks fit no field any more. The crown is therefore found with the camera (`crown`).
+No field has quite that shape: it is off by some `UNEVEN_YD` and `CROWN_SHARE` of the crown, a standard deviation of the height
+that enters each frame's sigma. On fields as round as a parabola error over sigma is then about 1.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from homography.camera import ground
 from homography.field import WIDTH_YD
 
 Array = npt.NDArray[np.float64]
-CROWN_YD = 0.02
+UNEVEN_YD, CROWN_SHARE = 0.012, 0.1
 SIGMA_SCALE = 2.0
 SIGMA_FLOOR_YD = 0.02
 ASKED_EVERY = 3
@@ -56,7 +57,8 @@ def sigmas(solution: Solution) -> Array:
     else:
         solved = splu(normal.tocsc()).solve(right)
     variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(-1, 2).mean(axis=1)
-    sigma = np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * (CROWN_YD * away) ** 2)
+    uneven = np.hypot(UNEVEN_YD, CROWN_SHARE * solution.crown_yd) * away
+    sigma = np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * uneven**2)
     return np.asarray(np.interp(np.arange(frames), asked, sigma))
 
 

@@ -35,6 +35,13 @@ def test_from_the_turf_to_the_picture_and_back(crown_yd: float, back_yd: float, 
     assert ground(px, pose, centre, 0.0, SIZE, crown_yd) == pytest.approx(spot, abs=5e-3)
 
 
+class Round(Shot):
+    """A field as round as a parabola."""
+
+    def height(self, y: np.ndarray) -> np.ndarray:
+        return self.crown * np.clip(1.0 - (2.0 * y / WIDTH_YD - 1.0) ** 2, 0.0, 1.0)
+
+
 def registered(shot: Shot, seed: int) -> tuple[np.ndarray, np.ndarray, float]:
     """Errors in yards of the turf's points (N,), root mean square error per axis over sigma by frame, and the crown found."""
     observer = Observer()
@@ -69,3 +76,13 @@ def test_the_crown_is_found_and_costs_nothing(view: str, inches: int, seed: int)
     assert np.median(errors) < 0.1
     assert np.percentile(errors, 95) < 0.25
     assert over.max() < 2.0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("view", "inches", "seed"), [("sideline", 6, 331), ("sideline", 10, 332), ("end-zone", 6, 333),
+                                                      ("end-zone", 10, 334)])
+def test_the_uncertainty_is_honest_on_fields_of_another_shape(view: str, inches: int, seed: int) -> None:
+    shot = sideline_shot(seed, FRAMES) if view == "sideline" else end_zone_shot(seed, FRAMES)
+    errors, over, _ = registered(Round(**{**vars(shot), "crown": inches * INCH_YD}), seed)
+    assert 0.3 < np.sqrt((over**2).mean()) < 1.7
+    assert np.percentile(errors, 95) < 0.9
