@@ -22,7 +22,7 @@ from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.habit import mark_habit
 from homography.hypotheses import Hypothesis, spread_rows
 from homography.refine import camera_prior, refine
-from homography.score import hash_gain
+from homography.score import hash_gain, support
 from homography.stretches import Stretch, hold_contests, seconded
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
 from homography.uncertainty import sigmas
@@ -35,7 +35,7 @@ FULL_PER_LINE = 9
 LINK_POINTS = 16
 HABIT_FRAMES = 6
 LOW_CAMERA_YD = 4.0
-LEAST_MARKS = 8.0
+LEAST_MARKS, LEAST_BARE_LINES = 8.0, 5.0
 """Mean gain of the hash marks in a frame: without marks about 0, with any that are seen 15 and more."""
 NEAR_PAINT_FRAMES = 6
 POINTS_ON_LINE = 6
@@ -91,6 +91,9 @@ def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], in
         return view
     if solution.centre_yd[2] < LOW_CAMERA_YD:
         return lost_view(index, size, "no hash marks were found, so from so low down the distance across the field is unknown")
+    lines = np.mean([support(evidence[rows[i]], solution, i, main.winner.level).yard_lines for i in painted]) if painted else 0.0
+    if lines < LEAST_BARE_LINES:
+        return lost_view(index, size, "no hash marks were found, and too few yard lines to know a football field by")
     return replace(view, level=level)
 
 

@@ -16,6 +16,7 @@ from homography.yard_numbers import read_yard_lines
 from tagger.football import Abstention, PlayTracks, Reading, play_from_field, read_play, silent_reading
 from tagger.options import ClipError, TagOptions
 from tagger.people import link, numbers_of
+from tagger.spliced import spliced_at_s
 from tagger.watching import Progress, readable, shot_of, silent, timed, watch
 from vision.numbers import Number
 from vision.sights import Sight
@@ -35,7 +36,7 @@ class TaggedClip:
     `reading` then holds the abstentions. `track_of_player` leads from the reading's player names to the tracks; `seconds` is
     the time each stage took. `guess` is the likeliest registration of a clip whose paint leaves it in doubt, for another view
     to confirm. `sights` tell what the boxes of `shot` showed one by one (None where nobody looked), `numbers` the shirt numbers
-    by track, where they are sure."""
+    by track, where they are sure; `spliced_s` when the film goes on with another play."""
 
     video: VideoInfo
     view: FieldView
@@ -49,6 +50,7 @@ class TaggedClip:
     guess: FieldView | None = None
     sights: Sequence[Sight | None] = ()
     numbers: Mapping[int, Number] = field(default_factory=dict)
+    spliced_s: float | None = None
 
 
 def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress | None = None) -> TaggedClip:
@@ -76,13 +78,18 @@ def tag_clip(path: Path, options: TagOptions | None = None, progress: Progress |
         numbers = numbers_of([(tracks, shot)], [watched.sights])
     tell(0.96, "reading the play")
     with timed(seconds, "football"):
-        play, reading = _read(field_tracks, view, options)
+        spliced_s = spliced_at_s(watched.evidence, view, field_tracks)
+        play, reading = _read(field_tracks, view, options, spliced_s)
     tell(1.0, "done")
     return TaggedClip(video, view, shot, tracks, field_tracks, play, reading, track_of_player(play), seconds, guess,
-                      watched.sights, numbers)
+                      watched.sights, numbers, spliced_s)
 
 
-def _read(field_tracks: FieldTracks, view: FieldView, options: TagOptions) -> tuple[PlayTracks | None, Reading]:
+def _read(field_tracks: FieldTracks, view: FieldView, options: TagOptions,
+          spliced_s: float | None) -> tuple[PlayTracks | None, Reading]:
+    if spliced_s is not None:
+        why = f"the film is cut at {spliced_s:.1f} s and goes on with another play or view: cut it apart first"
+        return None, silent_reading(Abstention("rep", why))
     if view.solved_share < MIN_SOLVED_SHARE:
         why = view.reason or f"the field was found in only {view.solved_share:.0%} of the frames"
         return None, silent_reading(Abstention("rep", why))

@@ -30,6 +30,8 @@ CONFIRMING = 0.6
 def join_views(clips: Sequence[TaggedClip], options: TagOptions) -> tuple[TaggedClip, ...]:
     """The clips of one rep, each with tracks of the same names, followed by both cameras, and with the reading of both; as they
     were where a view has no field, where the two cannot be laid on each other, or where the joined rep cannot be read."""
+    if any(clip.spliced_s is not None for clip in clips):
+        return tuple(clips)
     placed = [clip if len(clip.field_tracks) else _guessed(clip) for clip in clips]
     if len(placed) != 2 or not all(len(clip.field_tracks) for clip in placed):
         return tuple(clips)

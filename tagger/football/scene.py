@@ -15,6 +15,7 @@ from vision.types import BoolArray, FloatArray, IntArray
 STEP_S = 0.1
 BEFORE_S = 4.0
 LONGEST_S = 8.0
+LONGEST_GAP_S = 0.7
 
 
 FEWEST_LINEMEN = 3
@@ -76,7 +77,7 @@ class Scene:
 def make_scene(play: PlayTracks, snap_s: float, front: Front | None = None) -> Scene:
     """Resample a play about its snap and name the men of the offense. Raises ValueError if nothing is left after the snap."""
     start = max(-BEFORE_S, float(play.time_s[0]) - snap_s)
-    end = min(LONGEST_S, float(play.time_s[-1]) - snap_s)
+    end = min(LONGEST_S, _last_seen_s(play.time_s - snap_s))
     if end < 0.3:
         raise ValueError(f"the tracks end {end:.1f} s after the snap: nothing to read")
     grid = np.arange(np.ceil(start / STEP_S), np.floor(end / STEP_S) + 1) * STEP_S
@@ -96,6 +97,13 @@ def make_scene(play: PlayTracks, snap_s: float, front: Front | None = None) -> S
     receivers = receivers[np.argsort(stance[receivers, 1], kind="stable")]
     return Scene(play, snap_s, grid, snap, sampled, xy, np.nan_to_num(sampled.velocity_yd_s), sampled.seen, offense, defense,
                  linemen, passer, receivers, ball, line, tackle, play.hash_yd or LEVELS["college"].hash_yd)
+
+
+def _last_seen_s(time_s: FloatArray) -> float:
+    """The last time before the film leaves the field for long, from the snap on; what is shown later says little of what went
+    on meanwhile."""
+    left = np.flatnonzero((np.diff(time_s) > LONGEST_GAP_S) & (time_s[1:] > 0.0))
+    return float(time_s[left[0]] if len(left) else time_s[-1])
 
 
 def _eligible(stance: FloatArray, receivers: IntArray, ball: FloatArray) -> IntArray:

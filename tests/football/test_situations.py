@@ -127,10 +127,21 @@ def test_film_that_ends_soon_after_the_snap_is_no_quick_game(after_s: float) -> 
     assert best(reading.shell) == best(read_play(cover_3()).shell)
 
 
+def test_film_that_leaves_the_field_in_the_middle_of_a_play_says_no_more_than_film_that_ends_there() -> None:
+    play = cover_3()
+    shown = (play.time_s <= SNAP_S + 1.0 + 1e-9) | (play.time_s > SNAP_S + 3.0)
+    reading = read_play(only(play, shown))
+    assert not reading.family
+    assert reading.family_why == read_play(until(play, SNAP_S + 1.0)).family_why
+
+
+def only(play: PlayTracks, shown: np.ndarray) -> PlayTracks:
+    return replace(play, time_s=play.time_s[shown], xy_yd=play.xy_yd[:, shown], sigma_yd=play.sigma_yd[:, shown],
+                   facing_rad=play.facing_rad[:, shown])
+
+
 def until(play: PlayTracks, end_s: float) -> PlayTracks:
-    kept = play.time_s <= end_s + 1e-9
-    return replace(play, time_s=play.time_s[kept], xy_yd=play.xy_yd[:, kept], sigma_yd=play.sigma_yd[:, kept],
-                   facing_rad=play.facing_rad[:, kept])
+    return only(play, play.time_s <= end_s + 1e-9)
 
 
 WALKS: dict[str, Path] = {"D6": [(-2.5, 13, 8), (-1.2, 13, 8), (0.4, 13, 0), (3.5, 28, 0)],
