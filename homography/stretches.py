@@ -14,7 +14,7 @@ import numpy as np
 
 from homography.adjust import possible
 from homography.camera import LOG_FOCAL
-from homography.contest import contest, doubt, trial
+from homography.contest import SURE_ROWS, contest, doubt, trial
 from homography.evidence import FrameEvidence
 from homography.field import YARD_LINE_SPACING_YD
 from homography.hypotheses import Hypothesis, spread_rows, stretched
@@ -26,7 +26,7 @@ SAME_CENTRE_YD, NEARLY_SAME_CENTRE_YD = 6.0, 2.5
 HELD_CENTRE_SD_YD = 0.05
 SECONDED_GATES_PX = (25.0, 12.0, 5.0)
 RESTRETCHED = 2
-MARKS_OF_LONGER = 0.6
+MARKS_OF_LONGER = 0.8
 """Seen from behind the goal, a field and one twice as long differ by their hash marks alone: on the wrong one half of them are
 missing, or half of those that are there are not to be."""
 MOST_CONTESTS = 8
@@ -117,7 +117,7 @@ def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | No
     # Practice fields are found on which only every other yard line is painted.
     ranked += [other for one in ranked[:RESTRETCHED] if (other := _of_right_length(frames, one)) is not one]
     ranked.sort(key=lambda h: -h.score)
-    if not ranked or doubt(frames, ranked[0], ranked[1:]):
+    if not ranked or doubt(frames, ranked[0], ranked[1:]) or _rows_gain(frames, ranked[0]) < SURE_ROWS:
         sparse = contest(frames, turning, level, every_other=True)
         ranked += [_of_right_length(frames, one) for one in sparse[:RESTRETCHED]]
         ranked.sort(key=lambda h: -h.score)
