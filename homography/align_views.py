@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import linear_sum_assignment
 
 from homography.field import LENGTH_YD, WIDTH_YD, YARD_LINE_SPACING_YD
 from homography.types import FieldTracks
@@ -198,3 +199,15 @@ def _moved(first: Paths, second: Paths, how: Alignment) -> tuple[Array, Array]:
     part = (position[inside] - low)[None, :, None]
     two = second.xy_yd[:, low] * (1 - part) + second.xy_yd[:, np.minimum(low + 1, len(second.time_s) - 1)] * part
     return first.xy_yd[:, inside], how.field(two)
+
+
+def same_paths(one_yd: Array, two_yd: Array, within_yd: float, least_ticks: int = 1,
+               may_be: npt.NDArray[np.bool_] | None = None) -> list[tuple[int, int]]:
+    """Which of the paths `one_yd` (N, T, 2) and `two_yd` (M, T, 2) of two views are one man's: pairs that lie on the whole within
+    so many yards while both are known, for at least so many ticks, nobody twice. `may_be` (N, M) says who can be whom."""
+    apart = np.linalg.norm(one_yd[:, None] - two_yd[None], axis=-1)
+    known = np.isfinite(apart)
+    mean = np.where(known, apart, 0.0).sum(axis=2) / np.maximum(known.sum(axis=2), 1)
+    near = (known.sum(axis=2) >= least_ticks) & (mean < within_yd) & (True if may_be is None else may_be)
+    rows, columns = linear_sum_assignment(np.where(near, mean - within_yd, 0.0))
+    return [(int(r), int(c)) for r, c in zip(rows, columns, strict=True) if near[r, c]]

@@ -73,11 +73,11 @@ def finals(frames: Sequence[FrameEvidence], finalists: Sequence[Hypothesis]) -> 
     return unlike(sorted(tall, key=lambda h: -h.score))
 
 
-def same_place(one: Hypothesis, other: Hypothesis) -> bool:
-    """Whether the winners of two frames stand in one place, on the same level's field (x counts up to whole 5 yd)."""
+def same_place(one: Hypothesis, other: Hypothesis, within_yd: float = SAME_PLACE_YD) -> bool:
+    """Whether two cameras stand in one place, before the same level's field (x counts up to whole 5 yd)."""
     off = one.solution.centre_yd - other.solution.centre_yd
     off[0] -= np.round(off[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
-    return one.view == other.view and one.level == other.level and bool(np.abs(off).max() < SAME_PLACE_YD)
+    return one.view == other.view and one.level == other.level and bool(np.abs(off).max() < within_yd)
 
 
 def trial(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None = None) -> Hypothesis:

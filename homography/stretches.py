@@ -14,7 +14,7 @@ import numpy as np
 
 from homography.adjust import possible
 from homography.camera import LOG_FOCAL
-from homography.contest import SURE_ROWS, contest, doubt, trial
+from homography.contest import SURE_ROWS, contest, doubt, same_place, trial
 from homography.evidence import FrameEvidence
 from homography.field import YARD_LINE_SPACING_YD
 from homography.hypotheses import Hypothesis, spread_rows, stretched
@@ -144,9 +144,9 @@ def _rows_gain(frames: Sequence[FrameEvidence], one: Hypothesis) -> float:
 def seconded(evidence: Sequence[FrameEvidence], stretch: Stretch, main: Hypothesis) -> Stretch:
     """The stretch as seen from where the clip's main camera stands: what its own paint leaves in doubt the rest of the clip
     settles. Without a winner if none of its cameras stands there."""
-    if stretch.winner is not None and agrees(stretch.winner, main):
+    if stretch.winner is not None and same_place(stretch.winner, main, SAME_CENTRE_YD):
         return stretch
-    one = next((one for one in stretch.ranked if agrees(one, main, NEARLY_SAME_CENTRE_YD)), None)
+    one = next((one for one in stretch.ranked if same_place(one, main, NEARLY_SAME_CENTRE_YD)), None)
     if one is None:
         return replace(stretch, winner=None)
     shift = one.solution.centre_yd[0] - main.solution.centre_yd[0]
@@ -156,12 +156,3 @@ def seconded(evidence: Sequence[FrameEvidence], stretch: Stretch, main: Hypothes
     held = camera_prior(moved.centre_yd, np.full(3, HELD_CENTRE_SD_YD))
     fitted = refine(frames, range(len(frames)), moved, main.level, held, gates_px=SECONDED_GATES_PX)
     return replace(stretch, winner=replace(one, solution=fitted))
-
-
-def agrees(one: Hypothesis, main: Hypothesis, within_yd: float = SAME_CENTRE_YD) -> bool:
-    """Whether two stretches were seen from one place (x is free by whole 5 yd)."""
-    if one.view != main.view or one.level != main.level:
-        return False
-    off = one.solution.centre_yd - main.solution.centre_yd
-    off[0] -= np.round(off[0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
-    return bool(np.abs(off).max() < within_yd)

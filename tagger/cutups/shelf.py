@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
+from homography.align_views import same_paths
 from homography.field import WIDTH_YD
 from homography.types import FieldTracks
 from tagger.cutups.edit_list import CutClip, CutRep
@@ -140,13 +140,8 @@ def same_men(main: PlayTracks, other: PlayTracks, other_minus_main_s: float, sna
     zero_s = snap_s if snap_s is not None else float(main.time_s[0])
     ours = _spots(main, zero_s)
     theirs = _spots(other, zero_s + other_minus_main_s)
-    apart = np.linalg.norm(ours[:, None] - theirs[None], axis=-1)
-    known = np.isfinite(apart)
-    mean = np.where(known, apart, 0.0).sum(axis=2) / np.maximum(known.sum(axis=2), 1)
-    other_side = main.side[:, None] != other.side[None]
-    cost = np.where((known.sum(axis=2) == 0) | other_side, 1e3, np.minimum(mean, 1e2))
-    rows, columns = linear_sum_assignment(cost)
-    return {main.player_id[r]: other.player_id[c] for r, c in zip(rows, columns, strict=True) if cost[r, c] <= SAME_MAN_YD}
+    pairs = same_paths(ours, theirs, SAME_MAN_YD, may_be=main.side[:, None] == other.side[None])
+    return {main.player_id[r]: other.player_id[c] for r, c in pairs}
 
 
 def _spots(play: PlayTracks, snap_s: float) -> FloatArray:

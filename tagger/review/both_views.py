@@ -10,9 +10,8 @@ from dataclasses import asdict, fields, replace
 from typing import Any
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
-from homography.align_views import Alignment, align, on_grid
+from homography.align_views import Alignment, align, on_grid, same_paths
 from homography.complete import complete
 from homography.types import FieldTracks
 from tagger.library.effective import standing
@@ -77,12 +76,8 @@ def same_men(main: FieldTracks, other: FieldTracks, how: Alignment) -> dict[int,
     one = on_grid(main)
     two = on_grid(replace(other, time_s=other.time_s + how.offset_s, xy_yd=how.field(other.xy_yd)))
     _, mine, theirs = np.intersect1d(np.round(one.time_s, 3), np.round(two.time_s, 3), return_indices=True)
-    apart = np.linalg.norm(one.xy_yd[:, None, mine] - two.xy_yd[None, :, theirs], axis=-1)
-    known = np.isfinite(apart)
-    mean = np.where(known, apart, 0.0).sum(axis=2) / np.maximum(known.sum(axis=2), 1)
-    closeness = np.where(known.sum(axis=2) >= LEAST_SHARED_TICKS, np.clip(SAME_MAN_YD - mean, 0.0, None), 0.0)
-    rows, columns = linear_sum_assignment(-closeness)
-    return {int(two.track_id[c]): int(one.track_id[r]) for r, c in zip(rows, columns, strict=True) if closeness[r, c] > 0}
+    pairs = same_paths(one.xy_yd[:, mine], two.xy_yd[:, theirs], SAME_MAN_YD, LEAST_SHARED_TICKS)
+    return {int(two.track_id[c]): int(one.track_id[r]) for r, c in pairs}
 
 
 def renamed(tracks: FieldTracks, same: dict[int, int], fresh: int) -> FieldTracks:
