@@ -83,7 +83,8 @@ def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], in
     solution, rows = start_all(fitting, main.winner)
     solution = adjust_all(evidence, rows, solution, main.winner.level)
     solution = settle_x(solution, main.winner.view)
-    reasons = {s.reason for s in stretches if s.rows not in [one.rows for one in fitting] and s.reason}
+    left_out = [s for s in stretches if s.rows not in [one.rows for one in fitting]]
+    reasons = {s.reason or "a part is filmed from another place" for s in left_out if s.reason or s.winner is not None}
     view = build_view(evidence, rows, solution, main.winner, index, size, "; ".join(sorted(reasons)))
     painted = spread_rows([i for i, row in enumerate(rows) if evidence[row].ridges is not None], HABIT_FRAMES)
     marks = np.mean([hash_gain(evidence[rows[i]], solution, i, main.winner.level) for i in painted]) if painted else 0.0

@@ -143,3 +143,4 @@ def test_another_shot_is_not_taken_for_the_same_camera() -> None:
     stretches = hold_contests([*here, *there], None)
     assert [one.rows for one in stretches] == [range(0, 5), range(5, 9)]
     assert all(len(one.ranked) > 1 for one in stretches)
+    assert "filmed from another place" in solve_clip([*here, *there]).reason
