@@ -42,6 +42,8 @@ DIGIT_SPREAD = 0.04
 """By so much another number's correlation may exceed the right one's."""
 MOST_PER_PLACE, MOST_PER_DIGIT = 4.0, 3.0
 LEAST_LEAD, LEAST_TOTAL, LEAST_NUMBERS = 4.0, 5.0, 2
+CLEARLY, READ_FOR_ONE_AGAINST = 1.0, 5
+"""A number that clearly is another one: misread, or the field is no longer one of 100 yards."""
 LEAST_SHOWN = 0.9
 MOST_STEPS = 30
 MARGIN_YD = 0.35
@@ -84,19 +86,21 @@ def best_shift(x_yd: Array, looks: Array) -> float | None:
     some = np.clip(((likest - UNLIKE) ** 2 - (likest - LIKE) ** 2) / (2 * SPREAD**2), -MOST_PER_PLACE, MOST_PER_PLACE)
     each = np.maximum(np.nan_to_num(looks - likest[..., None]) / DIGIT_SPREAD, -MOST_PER_DIGIT)
     total = np.zeros((len(shifts), looks.shape[1]))
-    read = np.zeros_like(total)
+    read, against = np.zeros_like(total), np.zeros_like(total)
     for k, shift in enumerate(shifts):
         number = number_at(x_yd + shift)
         there, digit = number > 0, np.maximum(number, 1) - 1
-        gain = some + np.where(some > 0, each[np.arange(len(x_yd)), :, digit], 0.0)
+        like = each[np.arange(len(x_yd)), :, digit]
+        gain = some + np.where(some > 0, like, 0.0)
         gain = np.where(there[:, None] & shown, gain, 0.0)
         total[k] = gain.sum(axis=0)
-        read[k] = (gain > 0).sum(axis=0)
+        other = there[:, None] & shown & (some > 0) & (like < -CLEARLY)
+        read[k], against[k] = ((gain > 0) & ~other).sum(axis=0), other.sum(axis=0)
     best = total.max(axis=1)
     order = np.argsort(best)[::-1]
     row = int(total[order[0]].argmax())
     clear = best[order[0]] > LEAST_TOTAL and best[order[0]] - best[order[1]] > LEAST_LEAD
-    clear &= read[order[0], row] >= LEAST_NUMBERS
+    clear &= read[order[0], row] >= max(LEAST_NUMBERS, READ_FOR_ONE_AGAINST * against[order[0], row])
     return float(shifts[order[0]]) if clear else None
 
 

@@ -44,6 +44,23 @@ def test_one_number_alone_two_alike_or_none_tell_nothing() -> None:
     assert best_shift(np.zeros(0), np.zeros((0, 3, 5))) is None
 
 
+@settings(max_examples=25, deadline=None)
+@given(first=st.integers(0, 8), lines=st.integers(7, 12), rival=st.floats(0.4, 0.66))
+def test_on_a_field_of_80_yards_every_number_is_right_or_none_is_told(first: int, lines: int, rival: float) -> None:
+    """Youth fields have 10 to 40 and back (common practice, no source): a place read is right for all numbers that show."""
+    x = 5.0 * np.arange(first, first + lines + 1)  # from the end line on; the goals at 10 and 90
+    looks = np.full((len(x), 3, 5), 0.2)
+    numbers = np.array([round(min(yd - 10, 90 - yd) / 10) if yd % 10 == 0 and 20 <= yd <= 80 else 0 for yd in x])
+    for i, number in enumerate(numbers):
+        if number:
+            looks[i, 1] = rival
+            looks[i, 1, number - 1] = 0.74
+    shift = best_shift(x, looks)
+    if shift is not None:
+        there = number_at(x + shift)
+        assert (there == numbers)[numbers > 0].all()
+
+
 def paint_numbers(picture: np.ndarray, shot: Shot, row: int) -> np.ndarray:
     """Digits of a plotter's type on the turf of one picture, 4 ft by 6 ft, bottoms to the nearer sideline."""
     for x in range(20, 101, 10):
