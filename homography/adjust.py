@@ -25,6 +25,7 @@ STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
 SHARED = 7  # centre x, y, z, distortion, mark offset, border, crown
 KERNEL = 3.0
 DAMPING = 1e-6
+PIN = 1e6
 DENSE_SIZE = 70
 MOST_DAMPING = 1e3
 LEAST_HEIGHT_YD, MOST_LOG_ZOOM = 0.5, 6.0
@@ -107,7 +108,12 @@ def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, t
     for _ in range(rounds):
         weight = robust_weight(residual, seen)
         normal, weighted = information(jacobian, weight)
-        step = damped_step(normal, weighted.T @ residual, damping)
+        gradient = weighted.T @ residual
+        step = damped_step(normal, gradient, damping)
+        crown_yd = float(np.clip(now.crown_yd - step[-1], *CROWN_RANGE_YD))
+        if crown_yd != now.crown_yd - step[-1]:
+            # The best step with the crown at its bound; the step without the bound, cut off there, might lead nowhere.
+            step = damped_step(normal, gradient, damping, now.crown_yd - crown_yd)
         trial = moved(now, -step)
         trial_cost = np.inf
         if possible(trial):
@@ -177,9 +183,13 @@ def information(jacobian: Any, weight: Array) -> tuple[Any, Any]:
     return (weighted.T @ jacobian).tocsc(), weighted
 
 
-def damped_step(normal: Any, gradient: Array, damping: float) -> Array:
-    """Solve the damped normal equations."""
+def damped_step(normal: Any, gradient: Array, damping: float, last: float | None = None) -> Array:
+    """Solve the damped normal equations; with `last`, for a step whose last entry is that."""
     load = damping * normal.diagonal() + 1e-9
+    if last is not None:
+        pin = PIN * normal.diagonal()[-1]
+        load[-1] += pin
+        gradient = np.append(gradient[:-1], gradient[-1] + pin * last)
     if isinstance(normal, np.ndarray):
         return np.linalg.solve(normal + np.diag(load), gradient)
     return np.asarray(splu(normal + sparse.diags(load)).solve(gradient))

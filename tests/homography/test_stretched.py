@@ -43,4 +43,4 @@ def test_it_sees_the_field_twice_as_long_in_nearly_the_same_places(
         seen = ((px > 0) & (px < np.array(SIZE))).all(axis=1) & (px[:, 1] > 0.4 * SIZE[1])
     assume(seen.sum() >= 6)
     there = project(SPOTS[seen] * [2.0, 1.0], other.solution.pose[0], other.solution.centre_yd, other.solution.distortion, SIZE)
-    assert np.nanmedian(np.linalg.norm(there - px[seen], axis=1)) < 15.0
+    assert np.nanmedian(np.linalg.norm(there - px[seen], axis=1)) < 20.0
