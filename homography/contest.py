@@ -33,7 +33,7 @@ LEAST_LINES = 3.0
 LEAST_COVER = 0.18
 LEAST_SCORE = 60.0
 LEAST_ROWS = 12.0
-LEAST_LEAD = 0.01
+LEAST_LEAD, LEAST_ROWS_LEAD = 0.01, 1.2
 SURE_LEAD, SURE_ROWS = 0.25, 36.0
 """Whoever leads by so much, and has so much of the rows, need not be looked for in a second frame."""
 
@@ -95,7 +95,8 @@ def trial(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None 
     solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[-1:])
     found = [support(frame, solution, i, one.level) for i, frame in enumerate(taken)]
     # Rows count twice: many cameras explain the yard lines, and only the rows tell these and the levels apart.
-    return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean([s.total + s.rows for s in found])))
+    across = float(np.mean([s.rows for s in found]))
+    return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean([s.total for s in found])) + across, across)
 
 def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
     """Why the best camera is not to be trusted; empty if it is."""
@@ -105,7 +106,10 @@ def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hy
         return "too few lines fit a football field"
     if np.mean([s.rows for s in found]) < LEAST_ROWS:
         return "neither hash marks nor sidelines were found, so the distance across the field is unknown"
-    if lead(best, others) < LEAST_LEAD:
+    # Many cameras explain the yard lines; where another has as many marks on its rows, these are chance.
+    rows = max((one.across for one in others if one.solution.every_other == best.solution.every_other
+                and not same_camera(best, one)), default=0.0)
+    if lead(best, others) < LEAST_LEAD or np.mean([s.rows for s in found]) < LEAST_ROWS_LEAD * rows:
         return "two different cameras explain the lines about equally well"
     return ""
 

@@ -35,14 +35,15 @@ SEEN_YD, FEWEST_SEEN = 90.0, 6
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """A camera for the frames `rows` of a stretch (poses in `solution`, row by row), its level, and its mean support per
-    frame."""
+    """A camera for the frames `rows` of a stretch (poses in `solution`, row by row), its level, its mean support per
+    frame, and how much of that hash rows and sidelines alone give, once they were asked."""
 
     view: str
     level: str
     rows: tuple[int, ...]
     solution: Solution
     score: float
+    across: float = 0.0
 
     @cached_property
     def spots(self) -> dict[int, Array]:
