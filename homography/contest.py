@@ -32,7 +32,7 @@ TEST_GATES_PX = (12.0, 6.0, 4.0)
 LEAST_LINES = 3.0
 LEAST_COVER = 0.18
 LEAST_SCORE = 60.0
-LEAST_ROWS = 12.0
+LEAST_ROWS = 30.0
 LEAST_LEAD, LEAST_ROWS_LEAD = 0.01, 1.2
 SURE_LEAD, SURE_ROWS = 0.25, 36.0
 """Whoever leads by so much, and has so much of the rows, need not be looked for in a second frame."""
