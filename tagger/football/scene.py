@@ -83,7 +83,10 @@ def make_scene(play: PlayTracks, snap_s: float, front: Front | None = None) -> S
     grid = np.arange(np.ceil(start / STEP_S), np.floor(end / STEP_S) + 1) * STEP_S
     sampled = sample(play.time_s - snap_s, _on_field(play), play.sigma_yd, play.facing_rad, grid)
     snap = int(np.argmin(np.abs(grid)))
-    offense, defense = np.flatnonzero(play.side == "offense"), np.flatnonzero(play.side == "defense")
+    seen = np.isfinite(sampled.xy_yd).all(axis=2).any(axis=1)
+    offense, defense = (np.flatnonzero((play.side == side) & seen) for side in ("offense", "defense"))
+    if not len(offense) or not len(defense):
+        raise ValueError(f"only {len(offense)} of the offense and {len(defense)} of the defense were followed")
     xy = _bridge(sampled.xy_yd)
     stance = xy[:, max(0, snap - 1)]
     if front is None or front.passer is None:

@@ -135,6 +135,14 @@ def test_film_that_leaves_the_field_in_the_middle_of_a_play_says_no_more_than_fi
     assert reading.family_why == read_play(until(play, SNAP_S + 1.0)).family_why
 
 
+def test_men_who_are_named_and_never_seen_are_no_play() -> None:
+    play = cover_3()
+    reading = read_play(replace(play, xy_yd=np.full_like(play.xy_yd, np.nan), snap_s=SNAP_S))
+    assert not reading.family
+    assert not reading.play_kind
+    assert [a.what for a in reading.abstained] == ["rep"]
+
+
 def only(play: PlayTracks, shown: np.ndarray) -> PlayTracks:
     return replace(play, time_s=play.time_s[shown], xy_yd=play.xy_yd[:, shown], sigma_yd=play.sigma_yd[:, shown],
                    facing_rad=play.facing_rad[:, shown])
