@@ -83,7 +83,7 @@ def make_scene(play: PlayTracks, snap_s: float, front: Front | None = None) -> S
     grid = np.arange(np.ceil(start / STEP_S), np.floor(end / STEP_S) + 1) * STEP_S
     sampled = sample(play.time_s - snap_s, _on_field(play), play.sigma_yd, play.facing_rad, grid)
     snap = int(np.argmin(np.abs(grid)))
-    seen = np.isfinite(sampled.xy_yd).all(axis=2).any(axis=1)
+    seen = np.any(np.all(np.isfinite(sampled.xy_yd), axis=2), axis=1)
     offense, defense = (np.flatnonzero((play.side == side) & seen) for side in ("offense", "defense"))
     if not len(offense) or not len(defense):
         raise ValueError(f"only {len(offense)} of the offense and {len(defense)} of the defense were followed")
