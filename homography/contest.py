@@ -124,5 +124,4 @@ def sure(frames: Sequence[FrameEvidence], ranked: Sequence[Hypothesis]) -> bool:
     """Whether the best of one frame's cameras stands so far above the others that no second frame's are needed."""
     if not ranked or doubt(frames, ranked[0], ranked[1:]) or lead(ranked[0], ranked[1:]) < SURE_LEAD:
         return False
-    best = ranked[0]
-    return bool(np.mean([support(frames[row], best.solution, i, best.level).rows for i, row in enumerate(best.rows)]) > SURE_ROWS)
+    return ranked[0].across > SURE_ROWS

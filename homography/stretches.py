@@ -117,7 +117,7 @@ def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | No
     # Practice fields are found on which only every other yard line is painted.
     ranked += [other for one in ranked[:RESTRETCHED] if (other := _of_right_length(frames, one)) is not one]
     ranked.sort(key=lambda h: -h.score)
-    if not ranked or doubt(frames, ranked[0], ranked[1:]) or _rows_gain(frames, ranked[0]) < SURE_ROWS:
+    if not ranked or doubt(frames, ranked[0], ranked[1:]) or ranked[0].across < SURE_ROWS:
         sparse = contest(frames, turning, level, every_other=True)
         ranked += [_of_right_length(frames, one) for one in sparse[:RESTRETCHED]]
         ranked.sort(key=lambda h: -h.score)
@@ -133,12 +133,7 @@ def _of_right_length(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypoth
     if other is None:
         return one
     long, short = sorted((one, trial(frames, other)), key=lambda h: not h.solution.every_other)
-    return long if _rows_gain(frames, long) > MARKS_OF_LONGER * _rows_gain(frames, short) else short
-
-
-def _rows_gain(frames: Sequence[FrameEvidence], one: Hypothesis) -> float:
-    """Mean gain of hash rows and sidelines alone."""
-    return float(np.mean([support(frames[row], one.solution, i, one.level).rows for i, row in enumerate(one.rows)]))
+    return long if long.across > MARKS_OF_LONGER * short.across else short
 
 
 def seconded(evidence: Sequence[FrameEvidence], stretch: Stretch, main: Hypothesis) -> Stretch:
