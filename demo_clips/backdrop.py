@@ -82,14 +82,15 @@ def clip_near(points: Array, depth: Array) -> Array:
     return np.array(kept).reshape(-1, points.shape[1])
 
 
-def project_polygons(view: View, polygons: list[Array], z: float = 0.0) -> list[Array]:
-    """Pictures (n, 2) px of polygons in yards, (n, 2) on the plane `z` or (n, 3); what is behind the camera is cut off."""
+def project_polygons(view: View, polygons: list[Array], field: Field | None = None) -> list[Array]:
+    """Pictures (n, 2) px of polygons in yards, (n, 2) on the ground (on its turf, with a `field`) or (n, 3); what is behind the
+    camera is cut off."""
     if not polygons:
         return []
     dense = _dense(polygons)
     joined = np.concatenate(dense)
     if joined.shape[1] == 2:
-        joined = np.column_stack([joined, np.full(len(joined), z)])
+        joined = np.column_stack([joined, np.zeros(len(joined)) if field is None else field.height(joined[:, 1])])
     counts = [len(p) for p in dense]
     starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
     flat, depth = view.project(joined)
@@ -165,7 +166,7 @@ def paint(view: View, field: Field, scenery: Scenery, light: Light, fine: int = 
         eaten = 1.0 - field.wear * coat.worn * np.clip(0.35 + 0.5 * blotches, 0, 1)
         _blend(
             picture,
-            coverage(view, project_polygons(view, coat.polygons), fine),
+            coverage(view, project_polygons(view, coat.polygons, field), fine),
             np.array(coat.colour, np.float32),
             coat.opacity,
             eaten,

@@ -6,6 +6,7 @@ looks down), roll turns the picture clockwise. Points are yards in the field fra
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -70,21 +71,25 @@ class Camera:
         rotation = self.camera_from_world
         return np.asarray(intrinsic @ np.column_stack([rotation[:, 0], rotation[:, 1], -rotation @ np.asarray(self.centre_yd)]))
 
-    def image_from_field(self) -> Array:
-        """(3, 3) plane homography that fits the distorted picture best (least squares in pixels over the visible field)."""
+    def image_from_field(self, height: Callable[[Array], Array] | None = None) -> Array:
+        """(3, 3) plane homography that fits the distorted picture best (least squares in pixels over the visible field), the turf
+        standing `height` yards above level ground at distances y (N,) from the near sideline."""
         exact = self.pinhole_from_field
-        if self.distortion == 0.0:
+        if self.distortion == 0.0 and height is None:
             return np.asarray(exact / exact[2, 2])
-        width, height = self.size_px
-        u, v = np.meshgrid(np.linspace(0, width, 25), np.linspace(0, height, 15))
+        width, height_px = self.size_px
+        u, v = np.meshgrid(np.linspace(0, width, 25), np.linspace(0, height_px, 15))
         rays = self.rays(np.stack([u.ravel(), v.ravel()], axis=1))
         down = rays[:, 2] < -1e-3
         rays, pixels = rays[down], np.stack([u.ravel(), v.ravel()], axis=1)[down]
         ground = np.asarray(self.centre_yd)[:2] - rays[:, :2] / rays[:, 2:] * self.centre_yd[2]
         inside = (ground > -8).all(1) & (ground[:, 0] < LENGTH_YD + 8) & (ground[:, 1] < WIDTH_YD + 8)
-        if inside.sum() < 12:
+        ground, pixels = ground[inside], pixels[inside]
+        if height is not None:
+            pixels, _ = self.project(np.column_stack([ground, height(ground[:, 1])]))
+        if len(ground) < 12:
             return np.asarray(exact / exact[2, 2])
-        fitted, _ = cv2.findHomography(ground[inside], pixels[inside], 0)
+        fitted, _ = cv2.findHomography(ground, pixels, 0)
         return exact / exact[2, 2] if fitted is None else fitted
 
 

@@ -88,21 +88,24 @@ class People:
         self._cloth: Image = np.clip(cv2.merge([cloth] * 3) + 128, 0, 255).astype(np.uint8)
         self.numerals = numerals or plain_numerals(wardrobe.numbers)
 
-    def shadows(self, mask: Image, camera: Camera, points: Array) -> None:
-        """Darken `mask` (uint8, 255 = full light) where the lamps' shadows and the contact with the turf fall."""
+    def shadows(self, mask: Image, camera: Camera, points: Array, turf_yd: Array | None = None) -> None:
+        """Darken `mask` (uint8, 255 = full light) where the lamps' shadows and the contact with the turf fall; people stand at
+        heights `turf_yd` (N,), without them at 0."""
+        turf_yd = np.zeros(len(points)) if turf_yd is None else turf_yd
         for lamp, strength in self.light.lamps:
-            ground = points[..., :2] - lamp[:2] * (points[..., 2:] / max(lamp[2], 0.15))
-            self._fill_ground(mask, camera, ground, SHADOW_PARTS, self._radii, strength)
+            ground = points[..., :2] - lamp[:2] * ((points[..., 2:] - turf_yd[:, None, None]) / max(lamp[2], 0.15))
+            self._fill_ground(mask, camera, ground, turf_yd, SHADOW_PARTS, self._radii, strength)
         feet = points[:, [POINT["ankle_l"], POINT["ankle_r"], POINT["pelvis"]], :2]
         both = np.stack([feet.mean(1) - 0.05, feet.mean(1) + 0.05], axis=1)
         radii = np.broadcast_to(self.wardrobe.height_yd[:, None, None] * 0.2, (len(points), 1, 2))
-        self._fill_ground(mask, camera, both, [0], radii, 0.16, ends=(np.array([0]), np.array([1])))
+        self._fill_ground(mask, camera, both, turf_yd, [0], radii, 0.16, ends=(np.array([0]), np.array([1])))
 
     @staticmethod
     def _fill_ground(
         mask: Image,
         camera: Camera,
         ground: Array,
+        turf_yd: Array,
         parts: list[int],
         radii: Array,
         strength: float,
@@ -111,7 +114,8 @@ class People:
         a, b = ground[:, ends[0][parts]], ground[:, ends[1][parts]]
         unit, centres = capsule_outline(a, b)
         outline = centres + unit * _vertex_radius(radii[:, parts, 0], radii[:, parts, 1])[..., None]
-        flat, depth = camera.project(np.concatenate([outline, np.zeros((*outline.shape[:-1], 1))], axis=-1))
+        under = np.broadcast_to(turf_yd.reshape(-1, *[1] * (outline.ndim - 1)), (*outline.shape[:-1], 1))
+        flat, depth = camera.project(np.concatenate([outline, under], axis=-1))
         width, height = camera.size_px
         near = (depth.min((1, 2)) > 1.0) & (flat[..., 0].max((1, 2)) > 0) & (flat[..., 0].min((1, 2)) < width)
         near &= (flat[..., 1].max((1, 2)) > 0) & (flat[..., 1].min((1, 2)) < height)

@@ -36,7 +36,7 @@ from demo_clips.operator import film, random_habits
 from demo_clips.overlay import Overlay
 from demo_clips.scenery import Scenery
 from demo_clips.surroundings import random_scenery
-from demo_clips.turf import Field
+from demo_clips.turf import Field, crowned
 from demo_clips.wardrobe import Wardrobe
 
 Array = npt.NDArray[Any]
@@ -75,7 +75,7 @@ def design_look(motion: RepMotion, rng: np.random.Generator, own_club: bool, odd
         field = random_field(own, motion.level, "stadium", (club.NICKNAME, club.TOWN), (club.TEAL, club.AMBER), whole=True)
         kits: dict[str, Kit] = dict(club.KITS)
     else:
-        field = random_field(rng, motion.level, "practice" if odd_field else None, whole=not odd_field)
+        field = crowned(random_field(rng, motion.level, "practice" if odd_field else None, whole=not odd_field))
         kits = dict(club.KITS) | _random_kits(rng)
     coach = club.TEAL if own_club else random_colour(rng)
     worn = [
@@ -139,8 +139,10 @@ class Shot:
         camera, look = self.cameras[index], self._look
         image = self._panorama.look(self._backdrop, camera)
         points = look.bodies.at(float(self.time_s[index]))
+        turf_yd = look.field.height(points[:, 0, 1])
+        points[..., 2] += turf_yd[:, None]
         shade = np.full(image.shape[:2], 255, np.uint8)
-        self._people.shadows(shade, camera, points)
+        self._people.shadows(shade, camera, points, turf_yd)
         image = cv2.multiply(image, cv2.merge([cv2.GaussianBlur(shade, (3, 3), 0)] * 3), scale=1 / 255)
         ids = np.zeros(image.shape[:2], np.uint16)
         split = float(np.linalg.norm(points[:, 0].mean(0) - camera.centre_yd))
@@ -148,7 +150,8 @@ class Shot:
         shaded = self._shaded(points[:, 0, :2])
         boxes, areas = self._people.draw(image, ids, camera, points, shaded)
         row = min(int(np.searchsorted(self._motion.time_s, self.time_s[index])), len(self._motion.time_s) - 1)
-        draw_ball(image, camera, self._motion.ball_xyz_yd[row], look.light)
+        ball = self._motion.ball_xyz_yd[row]
+        draw_ball(image, camera, np.append(ball[:2], ball[2] + look.field.height(ball[1])), look.light)
         draw_strokes(image, ids, camera, look.scenery, look.light, within_yd=split)
         draw_veils(image, camera, look.scenery)
         return image, ids, boxes, areas
@@ -169,7 +172,9 @@ class Shot:
         return shaded
 
 
-def frame_truth(index: int, time_s: float, camera: Camera, names: list[str], boxes: Array, shares: Array) -> dict[str, Any]:
+def frame_truth(
+    index: int, time_s: float, camera: Camera, field: Field, names: list[str], boxes: Array, shares: Array
+) -> dict[str, Any]:
     """One frame's entry of truth.json; people out of the picture have no box."""
     width, height = camera.size_px
     rows = []
@@ -178,7 +183,7 @@ def frame_truth(index: int, time_s: float, camera: Camera, names: list[str], box
             x0, y0, x1, y1 = np.clip(box, 0, [width, height] * 2)
             if x1 - x0 >= 1 and y1 - y0 >= 1:
                 rows.append([name, *(round(float(v), 1) for v in (x0, y0, x1, y1)), round(float(share), 2)])
-    matrix = camera.image_from_field()
+    matrix = camera.image_from_field(field.height if field.crown_yd else None)
     return {
         "index": index,
         "time_s": round(time_s, 6),
@@ -212,7 +217,7 @@ def render_clip(
     with Mp4Writer(path, size_px, rate, quality) as writer:
         for i in range(count):
             clean, ids, boxes, areas = shot.clean(i)
-            frames.append(frame_truth(i, float(time_s[i]), shot.cameras[i], names, boxes, visible_shares(ids, areas)))
+            frames.append(frame_truth(i, float(time_s[i]), shot.cameras[i], look.field, names, boxes, visible_shares(ids, areas)))
             writer.write(shot.finish(i, clean))
     return {
         "view": view,
@@ -220,5 +225,6 @@ def render_clip(
         "width_px": size_px[0],
         "height_px": size_px[1],
         "camera": {"centre_yd": [round(c, 3) for c in shot.mount.centre_yd], "distortion": round(shot.mount.distortion, 6)},
+        "turf": {"crown_yd": round(look.field.crown_yd, 3), "crown_power": round(look.field.crown_power, 3)},
         "frames": frames,
     }

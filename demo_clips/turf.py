@@ -6,7 +6,7 @@ everything about colour, wear and artwork is made up.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -30,10 +30,16 @@ class Paint:
     worn: float = 1.0
 
 
+def turf_height(y: Array, crown_yd: float, power: float) -> Array:
+    """(...,) yards by which a crowned field stands above its sidelines at distances y from the near one."""
+    return np.asarray(crown_yd * (1.0 - np.minimum(np.abs(2.0 * y / WIDTH_YD - 1.0), 1.0) ** power))
+
+
 @dataclass(frozen=True)
 class Field:
     """A field to paint: `coats` from the bottom up. Turf colours are BGR 0..1; `mow_yd` is the width of mowing stripes
-    (0 = none); `mud`, `blotch`, `grain` are strengths; `apron_yd` is how far the turf reaches past the lines."""
+    (0 = none); `mud`, `blotch`, `grain` are strengths; `apron_yd` is how far the turf reaches past the lines. Its middle stands
+    `crown_yd` above the sidelines; a `crown_power` of 1 makes two even slopes of that, 2 a parabola."""
 
     level: str
     coats: list[Paint]
@@ -49,6 +55,21 @@ class Field:
     wear: float
     apron_yd: float
     seed: int
+    crown_yd: float = 0.0
+    crown_power: float = 1.0
+
+    def height(self, y: Array) -> Array:
+        """(...,) yards by which the turf stands above the sidelines at distances y from the near one."""
+        return turf_height(y, self.crown_yd, self.crown_power)
+
+
+def crowned(field: Field) -> Field:
+    """The field as it was built: most drain to both sides, from a few inches on synthetic turf to over a foot on old grass
+    (common practice, no source). Depends on the field's seed alone."""
+    rng = np.random.default_rng([field.seed, 1])
+    if rng.random() < 0.3:
+        return field
+    return replace(field, crown_yd=float(rng.uniform(0.08, 0.45)), crown_power=float(rng.uniform(1.0, 1.8)))
 
 
 def box(x0: float, y0: float, x1: float, y1: float) -> Array:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -72,16 +72,26 @@ def hash_rows_yd(level: str) -> tuple[float, float]:
     return LEVELS[level].hash_yd, WIDTH_YD - LEVELS[level].hash_yd
 
 
-def assign(ridges: Ridges, solution: Solution, row: int, level: str, gate_px: float, beyond_yd: float = 1.0) -> Assigned:
+def assign(ridges: Ridges, solution: Solution, row: int, level: str, gate_px: float) -> Assigned:
     """Points within `gate_px` of a painted line that runs in the same direction, and dashes on the hash rows, seen from pose
-    `row` of the solution. Yard lines are followed `beyond_yd` over the sidelines."""
+    `row` of the solution."""
     view = _Seen(solution, row)
-    return joined([*_stripes(ridges, view, gate_px, beyond_yd), *_dashes(ridges, view, level, gate_px)])
+    points = _Points(ridges, view)
+    return joined([_yard_lines(points, gate_px), _sidelines(points, gate_px), *_dashes(ridges, view, level, gate_px)])
 
 
 def assign_stripes(ridges: Ridges, solution: Solution, row: int, gate_px: float) -> Assigned:
     """As `assign`, yard lines and sidelines alone."""
-    return joined(_stripes(ridges, _Seen(solution, row), gate_px, 1.0))
+    points = _Points(ridges, _Seen(solution, row))
+    return joined([_yard_lines(points, gate_px), _sidelines(points, gate_px)])
+
+
+def assign_with_decoys(ridges: Ridges, solution: Solution, row: int, gate_px: float,
+                       beyond_yd: float) -> tuple[Assigned, Assigned]:
+    """As `assign_stripes`, yard lines followed `beyond_yd` over the sidelines; and the points on lines half-way between them."""
+    points = _Points(ridges, _Seen(solution, row))
+    painted = joined([_yard_lines(points, gate_px, beyond_yd), _sidelines(points, gate_px)])
+    return painted, _yard_lines(points, gate_px, between=True)
 
 
 class _Seen:
@@ -97,49 +107,64 @@ class _Seen:
         ideal = undistort(xy_px, self.solution.distortion, size)
         return ideal, ground_of_ideal(ideal, self.pose, self.solution.centre_yd, size, self.solution.crown_yd)
 
-    def lifted(self, line_yd: Array, y_yd: Array) -> Array:
-        """(N,) by how much each yard of crown shifts field lines (N, 3), given as a x + b y + c with a or b 1 and the other 0,
-        away from the camera where the turf at `y_yd` (N,) carries them."""
+    def lifted(self, axis: int, at_yd: Array, y_yd: Array) -> Array:
+        """(N,) by how much each yard of crown shifts field lines, on which x (`axis` 0) or y (1) is `at_yd` (N,), away from the
+        camera where the turf at `y_yd` (N,) carries them."""
         centre, rises = self.solution.centre_yd, rise(y_yd)
-        away = line_yd @ np.array([centre[0], centre[1], 1.0])
-        return np.asarray(away * rises / (centre[2] - self.solution.crown_yd * rises))
+        return np.asarray((centre[axis] - at_yd) * rises / (centre[2] - self.solution.crown_yd * rises))
 
-    def distance(self, ideal: Array, line_yd: Array, lift: Array | float = 0.0) -> tuple[Array, Array, Array]:
-        """Signed px distances (N,) of ideal points from projected field lines (N, 3), `lift`ed by the crown, those lines' unit
-        normals (N, 2), and the px (N,) that a yard across the line takes there."""
-        line = line_yd @ self.back
-        if self.solution.crown_yd:
-            line += np.reshape(self.solution.crown_yd * lift, (-1, 1)) * self.back[2]
-        length = np.maximum(np.hypot(line[:, 0], line[:, 1]), 1e-12)
-        line /= length[:, None]
-        px_per_yd = np.abs(self.back[2, 0] * ideal[:, 0] + self.back[2, 1] * ideal[:, 1] + self.back[2, 2]) / length
-        return line[:, 0] * ideal[:, 0] + line[:, 1] * ideal[:, 1] + line[:, 2], line[:, :2], px_per_yd
+    def distance(self, ideal: Array, axis: int, at_yd: Array, lift: Array | float = 0.0) -> tuple[Array, Array, Array, Array]:
+        """Signed px distances (N,) of ideal points from projected field lines, on which x (`axis` 0) or y (1) is `at_yd` (N,),
+        `lift`ed by the crown, those lines' unit normals (N,), (N,), and the px (N,) that a yard across the line takes there."""
+        back, far = self.back[axis], self.back[2]
+        at = at_yd - self.solution.crown_yd * lift
+        a, b, c = back[0] - at * far[0], back[1] - at * far[1], back[2] - at * far[2]
+        length = np.maximum(np.hypot(a, b), 1e-12)
+        u, v = ideal.T
+        return (a * u + b * v + c) / length, a / length, b / length, np.abs(far[0] * u + far[1] * v + far[2]) / length
 
 
-def _stripes(ridges: Ridges, view: _Seen, gate: float, beyond: float) -> list[Assigned]:
-    xy = ridges.xy_px.astype(np.float64)
-    ideal, spot = view.spots(xy)
-    normal = np.stack([np.cos(ridges.normal_rad), np.sin(ridges.normal_rad)], axis=1)
-    on_field = np.isfinite(spot[:, 0])
-    safe = np.where(on_field[:, None], spot, 0.0)
-    nearest = np.round(safe[:, 0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
-    inside = on_field & (safe[:, 1] > -beyond) & (safe[:, 1] < WIDTH_YD + beyond)
-    low, high = sideline_middles_yd(view.solution.border_yd)
-    outward = np.where(safe[:, 1] < WIDTH_YD / 2.0, 1.0, -1.0)
-    side = np.where(safe[:, 1] < WIDTH_YD / 2.0, low, high)
-    zero, one = np.zeros(len(xy)), np.ones(len(xy))
-    out = []
-    here = np.stack([one, zero, -safe[:, 0]], axis=1)
-    merged = np.where(view.distance(ideal, here)[2] > YARD_MARKS_PX, PAINT_SIGMA_YD[SIDELINE], MERGED_SIGMA_YD)
-    for line, fits, kind, paint, slide in (
-            (np.stack([one, zero, -nearest], axis=1), inside, YARD_LINE, one * PAINT_SIGMA_YD[YARD_LINE], zero),
-            (np.stack([zero, one, -side], axis=1), on_field, SIDELINE, merged, outward)):
-        lift = view.lifted(line, safe[:, 1])
-        off, direction, scale = view.distance(ideal, line, lift)
-        good = fits & (np.abs((direction * normal).sum(axis=1)) > SAME_DIRECTION) & (np.abs(off) < gate)
-        out.append(Assigned(xy[good], line[good], np.stack([zero, slide, lift], axis=1)[good], np.full(int(good.sum()), kind),
-                            spot[good], off[good], ridges.width_px[good].astype(np.float64), scale[good], paint[good]))
-    return out
+class _Points:
+    """The stripes' points of one frame, in its picture and on the field."""
+
+    def __init__(self, ridges: Ridges, view: _Seen) -> None:
+        self.view, self.width_px = view, ridges.width_px
+        self.xy = ridges.xy_px.astype(np.float64)
+        self.ideal, spot = view.spots(self.xy)
+        self.normal = np.cos(ridges.normal_rad), np.sin(ridges.normal_rad)
+        self.on_field = np.isfinite(spot[:, 0])
+        self.spot = np.where(self.on_field[:, None], spot, 0.0)
+
+    def on(self, axis: int, at_yd: Array, gate_px: float, usable: npt.NDArray[np.bool_], kind: int,
+           outward: Array | None = None) -> Assigned:
+        """The `usable` points near field lines at x or y (`axis` 0 or 1) of `at_yd` (N,); `outward` (N,) how these slide with the
+        border."""
+        lift = self.view.lifted(axis, at_yd, self.spot[:, 1])
+        off, across, down, scale = self.view.distance(self.ideal, axis, at_yd, lift)
+        along = np.abs(across * self.normal[0] + down * self.normal[1]) > SAME_DIRECTION
+        good = np.flatnonzero(usable & along & (np.abs(off) < gate_px))
+        line, slide = np.zeros((len(good), 3)), np.zeros((len(good), 3))
+        line[:, axis], line[:, 2] = 1.0, -at_yd[good]
+        slide[:, 1], slide[:, 2] = 0.0 if outward is None else outward[good], lift[good]
+        return Assigned(self.xy[good], line, slide, np.full(len(good), kind), self.spot[good], off[good],
+                        self.width_px[good].astype(np.float64), scale[good], np.full(len(good), PAINT_SIGMA_YD[kind]))
+
+
+def _yard_lines(points: _Points, gate_px: float, beyond_yd: float = 1.0, between: bool = False) -> Assigned:
+    x, y = points.spot.T
+    first = YARD_LINE_SPACING_YD / 2.0 if between else 0.0
+    nearest = np.round((x - first) / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD + first
+    usable = points.on_field & (y > -beyond_yd) & (y < WIDTH_YD + beyond_yd)
+    return points.on(0, nearest, gate_px, usable, YARD_LINE)
+
+
+def _sidelines(points: _Points, gate_px: float) -> Assigned:
+    near, solution = points.spot[:, 1] < WIDTH_YD / 2.0, points.view.solution
+    low, high = sideline_middles_yd(solution.border_yd)
+    found = points.on(1, np.where(near, low, high), gate_px, points.on_field, SIDELINE, np.where(near, 1.0, -1.0))
+    ideal = undistort(found.xy_px, solution.distortion, solution.image_size_px)
+    along_px = points.view.distance(ideal, 0, found.field_yd[:, 0])[3]
+    return replace(found, paint_yd=np.where(along_px > YARD_MARKS_PX, PAINT_SIGMA_YD[SIDELINE], MERGED_SIGMA_YD))
 
 
 def _dashes(ridges: Ridges, view: _Seen, level: str, gate: float) -> list[Assigned]:
@@ -154,15 +179,16 @@ def _dashes(ridges: Ridges, view: _Seen, level: str, gate: float) -> list[Assign
     # Where a yard line crosses the row stands a bar, and it stands on the row itself.
     bar = np.abs(safe[:, 0] - np.round(safe[:, 0] / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD) < BAR_REACH_YD
     slide[bar] = 0.0
-    yard = np.round(safe[:, 0])
+    yard = np.asarray(np.round(safe[:, 0]), dtype=np.float64)
     zero, one = np.zeros(len(xy)), np.ones(len(xy))
-    along = np.stack([zero, one, slide * view.solution.mark_offset_yd - row], axis=1)
+    painted = row - slide * view.solution.mark_offset_yd
+    along = np.stack([zero, one, -painted], axis=1)
     across = np.stack([one, zero, -yard], axis=1)
-    lift = [view.lifted(line, row) for line in (along, across)]
-    off_row, _, row_scale = view.distance(ideal, along, lift[0])
-    off_yard, _, yard_scale = view.distance(ideal, across, lift[1])
+    lift = view.lifted(1, painted, row), view.lifted(0, yard, row)
+    off_row, _, _, row_scale = view.distance(ideal, 1, painted, lift[0])
+    off_yard, _, _, yard_scale = view.distance(ideal, 0, yard, lift[1])
     fine = gate <= FINE_GATE_PX
-    near = on_field & (np.abs(safe[:, 1] + along[:, 2]) < (0.5 if fine else 1.2)) & (np.abs(off_row) < gate)
+    near = on_field & (np.abs(safe[:, 1] - painted) < (0.5 if fine else 1.2)) & (np.abs(off_row) < gate)
     if fine:  # Marks stand on whole yards; worth asking only once x is better than a fraction of a yard.
         near &= np.abs(safe[:, 0] - yard) < BAR_REACH_YD
     kind = np.where(bar, HASH_BAR, HASH_MARK)

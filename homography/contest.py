@@ -26,7 +26,7 @@ TEST_FRAMES = 5
 GUESSES_KEPT = 6
 FINALISTS = 6
 RETESTED, RETESTED_SHARE = 2, 0.75
-FINALIST_SHARE = 0.45
+FINALIST_SHARE = 0.7
 SAME_PLACE_YD = 1.0
 TEST_GATES_PX = (12.0, 6.0, 4.0)
 LEAST_LINES = 3.0
@@ -54,7 +54,7 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
             good = [row for row in shown if np.isfinite(poses[row]).all()]
             start = replace(guess.solution, pose=poses[good])
             finalists.append(Hypothesis(guess.view, guess.level, tuple(good), start, guess.score))
-        if not leaders and sure(frames, first := finals(frames, finalists)):
+        if not leaders and sure(first := finals(frames, finalists)):
             return first
         leaders += guesses[:1]
         if len(leaders) >= 2 and same_place(leaders[-1], leaders[-2]):
@@ -67,7 +67,7 @@ def finals(frames: Sequence[FrameEvidence], finalists: Sequence[Hypothesis]) -> 
     ranked = unlike(sorted(finalists, key=lambda h: -h.score))
     tested = [trial(frames, one) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
     tested = unlike(sorted(tested, key=lambda h: -h.score))
-    again = [trial(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level)[0])
+    again = [trial(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level))
              for one in tested[:RETESTED] if one.score > RETESTED_SHARE * tested[0].score]
     tall = [one for one in [*tested, *again] if plausible([frames[row] for row in one.rows], one.solution)]
     return unlike(sorted(tall, key=lambda h: -h.score))
@@ -80,36 +80,41 @@ def same_place(one: Hypothesis, other: Hypothesis, within_yd: float = SAME_PLACE
     return one.view == other.view and one.level == other.level and bool(np.abs(off).max() < within_yd)
 
 
-def trial(frames: Sequence[FrameEvidence], one: Hypothesis, habit: float | None = None) -> Hypothesis:
-    """Adjust a hypothesis to all its frames at once and score it anew; `habit` is the mark offset in yards, if known."""
+def trial(frames: Sequence[FrameEvidence], one: Hypothesis, habit: tuple[float, float] | None = None) -> Hypothesis:
+    """Adjust a hypothesis to all its frames at once and score it anew; `habit` is how the marks are painted, if known."""
     taken = [frames[row] for row in one.rows]
     prior, solution = camera_prior(one.solution.centre_yd), one.solution
     if habit is not None:
-        solution = replace(solution, mark_offset_yd=habit)
-        prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
+        solution = replace(solution, mark_offset_yd=habit[0])
+        prior = replace(prior, mark_offset_yd=habit[0], mark_offset_sd_yd=PAINT_SD_YD)
     solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[:-1])
     # Marks are painted by one of a few habits; what lies between has to be paid for.
-    habit = min(MARK_OFFSETS_YD, key=lambda offset: abs(offset - solution.mark_offset_yd))
-    prior = replace(prior, mark_offset_yd=habit, mark_offset_sd_yd=PAINT_SD_YD)
-    solution = replace(solution, mark_offset_yd=habit)
+    offset = min(MARK_OFFSETS_YD, key=lambda offset: abs(offset - solution.mark_offset_yd))
+    prior = replace(prior, mark_offset_yd=offset, mark_offset_sd_yd=PAINT_SD_YD)
+    solution = replace(solution, mark_offset_yd=offset)
     solution = refine(taken, range(len(taken)), solution, one.level, prior, gates_px=TEST_GATES_PX[-1:])
-    found = [support(frame, solution, i, one.level) for i, frame in enumerate(taken)]
-    # Rows count twice: many cameras explain the yard lines, and only the rows tell these and the levels apart.
-    across = float(np.mean([s.rows for s in found]))
-    return Hypothesis(one.view, one.level, one.rows, solution, float(np.mean([s.total for s in found])) + across, across)
+    return replace(rated(taken, replace(one, solution=solution)), habit=habit)
 
-def doubt(frames: Sequence[FrameEvidence], best: Hypothesis, others: Sequence[Hypothesis]) -> str:
-    """Why the best camera is not to be trusted; empty if it is."""
-    found = [support(frames[row], best.solution, i, best.level) for i, row in enumerate(best.rows)]
-    if np.mean([s.yard_lines for s in found]) < LEAST_LINES or np.mean([s.covered for s in found]) < LEAST_COVER \
-            or best.score < LEAST_SCORE:
+
+def rated(frames: Sequence[FrameEvidence], one: Hypothesis) -> Hypothesis:
+    """A hypothesis with what its frames, row by row of its solution, say for it."""
+    found = [support(frame, one.solution, i, one.level) for i, frame in enumerate(frames)]
+    across = float(np.mean([s.rows for s in found]))
+    # Rows count twice: many cameras explain the yard lines, and only the rows tell these and the levels apart.
+    return replace(one, score=float(np.mean([s.total for s in found])) + across, across=across,
+                   lines=float(np.mean([s.yard_lines for s in found])), covered=float(np.mean([s.covered for s in found])))
+
+
+def doubt(best: Hypothesis, others: Sequence[Hypothesis]) -> str:
+    """Why the best of the rated cameras is not to be trusted; empty if it is."""
+    if best.lines < LEAST_LINES or best.covered < LEAST_COVER or best.score < LEAST_SCORE:
         return "too few lines fit a football field"
-    if np.mean([s.rows for s in found]) < LEAST_ROWS:
+    if best.across < LEAST_ROWS:
         return "neither hash marks nor sidelines were found, so the distance across the field is unknown"
     # Many cameras explain the yard lines; where another has as many marks on its rows, these are chance.
     rows = max((one.across for one in others if one.solution.every_other == best.solution.every_other
                 and not same_camera(best, one)), default=0.0)
-    if lead(best, others) < LEAST_LEAD or np.mean([s.rows for s in found]) < LEAST_ROWS_LEAD * rows:
+    if lead(best, others) < LEAST_LEAD or best.across < LEAST_ROWS_LEAD * rows:
         return "two different cameras explain the lines about equally well"
     return ""
 
@@ -120,8 +125,8 @@ def lead(best: Hypothesis, others: Sequence[Hypothesis]) -> float:
     return (best.score - rival) / max(best.score, 1e-9)
 
 
-def sure(frames: Sequence[FrameEvidence], ranked: Sequence[Hypothesis]) -> bool:
+def sure(ranked: Sequence[Hypothesis]) -> bool:
     """Whether the best of one frame's cameras stands so far above the others that no second frame's are needed."""
-    if not ranked or doubt(frames, ranked[0], ranked[1:]) or lead(ranked[0], ranked[1:]) < SURE_LEAD:
+    if not ranked or doubt(ranked[0], ranked[1:]) or lead(ranked[0], ranked[1:]) < SURE_LEAD:
         return False
     return ranked[0].across > SURE_ROWS

@@ -15,7 +15,7 @@ import numpy as np
 from homography.adjust import Solution
 from homography.evidence import FrameEvidence
 from homography.refine import camera_prior, refine
-from homography.score import support
+from homography.score import rows_gain
 
 MARK_OFFSETS_YD = (-1 / 3, 0.0, 1 / 3)
 PAINT_SD_YD, UNSURE_SD_YD = 0.04, 0.12
@@ -32,6 +32,6 @@ def mark_habit(frames: Sequence[FrameEvidence], solution: Solution, level: str) 
         held = replace(prior, mark_offset_yd=offset, mark_offset_sd_yd=PAINT_SD_YD)
         start = replace(solution, mark_offset_yd=offset)
         tried = refine(frames, range(len(frames)), start, level, held, gates_px=GATES_PX)
-        gains.append(float(np.mean([support(frame, tried, row, level).rows for row, frame in enumerate(frames)])))
+        gains.append(float(np.mean([rows_gain(frame, tried, row, level) for row, frame in enumerate(frames)])))
     second, best = np.sort(gains)[-2:]
     return MARK_OFFSETS_YD[int(np.argmax(gains))], PAINT_SD_YD if best - second > LEAD else UNSURE_SD_YD

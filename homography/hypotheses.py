@@ -26,7 +26,7 @@ Array = npt.NDArray[np.float64]
 START_DISTORTION = -0.012
 KEY_TRIALS, KEY_STRIPES = 4, 10
 FAR_PX = 1e5
-FITTED_KEPT = 12
+FITTED_KEPT = 8
 SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
@@ -35,8 +35,9 @@ SEEN_YD, FEWEST_SEEN = 90.0, 6
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """A camera for the frames `rows` of a stretch (poses in `solution`, row by row), its level, its mean support per
-    frame, and how much of that hash rows and sidelines alone give, once they were asked."""
+    """A camera for the frames `rows` of a stretch (poses in `solution`, row by row), its level, its mean support per frame, and
+    once they were asked: how much of that hash rows and sidelines alone give, how many yard lines are covered and what share of
+    them, and how the marks are painted (see `mark_habit`)."""
 
     view: str
     level: str
@@ -44,6 +45,9 @@ class Hypothesis:
     solution: Solution
     score: float
     across: float = 0.0
+    lines: float = 0.0
+    covered: float = 0.0
+    habit: tuple[float, float] | None = None
 
     @cached_property
     def spots(self) -> dict[int, Array]:

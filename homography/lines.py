@@ -50,9 +50,9 @@ def outside_boxes(xy_px: npt.NDArray[Any], boxes_xyxy: npt.NDArray[Any]) -> npt.
     """(N,) True where a point lies in no person's box (B, 4), widened."""
     if not len(boxes_xyxy) or not len(xy_px):
         return np.ones(len(xy_px), dtype=bool)
-    wide = widened(boxes_xyxy)
-    inside = (xy_px[:, None] > wide[:, :2]) & (xy_px[:, None] < wide[:, 2:])
-    return np.asarray(~np.any(np.all(inside, axis=2), axis=1))
+    left, top, right, bottom = widened(boxes_xyxy).T
+    x, y = xy_px[:, :1], xy_px[:, 1:]
+    return np.asarray(~((x > left) & (x < right) & (y > top) & (y < bottom)).any(axis=1))
 
 
 def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.NDArray[Any] | None = None) -> Ridges:
@@ -174,9 +174,10 @@ def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[A
         threshold = max(LEAST_CONTRAST * 1.5, faintest, DASH_NOISE_FACTOR * float(np.median(image[::4, ::4])))
         # What is left between two marks that stand close together is far darker than they are.
         peak = cv2.dilate(image, np.ones((PEAK_PX, PEAK_PX), np.uint8))
-        bound = np.maximum(cv2.convertScaleAbs(peak, alpha=PEAK_SHARE), np.uint8(min(threshold, 255.0)))
+        least = np.full(image.shape, int(min(threshold, 255.0)), np.uint8)
+        bound = cv2.max(cv2.convertScaleAbs(peak, alpha=PEAK_SHARE), least)
         binary = cv2.compare(image, bound, cv2.CMP_GT)
-        _, _, stats, centroids = cv2.connectedComponentsWithStats(binary, connectivity=8, ltype=cv2.CV_32S)
+        _, _, stats, centroids = cv2.connectedComponentsWithStatsWithAlgorithm(binary, 8, cv2.CV_32S, cv2.CCL_GRANA)
         size = stats[:, 2:4]
         fits = (size.max(axis=1) >= DASH_PX[0] * scale) & (size.max(axis=1) <= DASH_PX[1] * scale) & (stats[:, 4] >= 4 * scale)
         fits[0] = False

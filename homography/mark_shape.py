@@ -20,26 +20,31 @@ LONG_ENOUGH_PX, FEWEST_MARKS = 8.0, 8
 
 def mark_shaped(xy_px: npt.NDArray[Any], size_px: npt.NDArray[Any], eye: Eye) -> npt.NDArray[np.bool_]:
     """(M,) True where a speck at `xy_px` (M, 2), its bounding box `size_px` (M, 2), may be a hash mark, as a camera sees it."""
-    fits = np.zeros(len(xy_px), dtype=bool)
-    for expected in expected_px(xy_px, eye):
+    return fits_a_mark(size_px, expected_px(xy_px, eye))
+
+
+def fits_a_mark(size_px: npt.NDArray[Any], expected: tuple[npt.NDArray[Any], ...]) -> npt.NDArray[np.bool_]:
+    """(M,) True where a bounding box (M, 2) is about as large as one of those `expected` (M, 2) there."""
+    fits = np.zeros(len(size_px), dtype=bool)
+    for one in expected:
         with np.errstate(invalid="ignore"):
-            within = (size_px <= LARGEST * expected + LARGER_PX) & (size_px >= SMALLEST * expected - SMALLER_PX)
-        fits |= np.asarray(within).all(axis=1)
+            within = (size_px <= LARGEST * one + LARGER_PX) & (size_px >= SMALLEST * one - SMALLER_PX)
+        fits |= within[:, 0] & within[:, 1]
     return fits
 
 
 def expected_px(xy_px: npt.NDArray[Any], eye: Eye) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
     """(M, 2) px of the bounding boxes of hash marks at these points, if they lie across the field and if along it."""
     spot = ground(xy_px.astype(np.float64), *eye)
-    steps = np.array([0.5, 0.0]), np.array([0.0, 0.5])
-    x, y = (np.abs(project(spot + step, *eye) - project(spot - step, *eye)) for step in steps)
+    ends = spot[None] + np.array([[0.5, 0.0], [-0.5, 0.0], [0.0, 0.5], [0.0, -0.5]])[:, None]
+    px = project(ends.reshape(-1, 2), *eye).reshape(4, -1, 2)
+    x, y = np.abs(px[0] - px[1]), np.abs(px[2] - px[3])
     return MARK_YD * y + LINE_WIDTH_YD * x, MARK_YD * x + LINE_WIDTH_YD * y
 
 
-def length_ratio(xy_px: npt.NDArray[Any], size_px: npt.NDArray[Any], eye: Eye) -> float:
-    """How long marks across the field look beside what the rules give them; 1.0 where too few are large enough to say. Pieces of
-    marks look short, so the longest tenth speaks."""
-    across, _ = expected_px(xy_px, eye)
+def length_ratio(size_px: npt.NDArray[Any], across: npt.NDArray[Any]) -> float:
+    """How long marks (M, 2) across the field look beside what the rules give them there (M, 2); 1.0 where too few are large
+    enough to say. Pieces of marks look short, so the longest tenth speaks."""
     longer = np.nan_to_num(across).argmax(axis=1)
     row = np.arange(len(across))
     expected, seen = across[row, longer], size_px[row, longer]

@@ -12,9 +12,10 @@ import numpy.typing as npt
 from homography.adjust import Measurements, Prior, Solution, adjust
 from homography.assign import FINE_GATE_PX, MERGED_SIGMA_YD, SIDELINE, YARD_LINE, Assigned, assign, assign_stripes, thin_out
 from homography.evidence import FrameEvidence
-from homography.field import LINE_WIDTH_YD
+from homography.field import LINE_WIDTH_YD, WIDTH_YD
 
 Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
 GATES_PX = (18.0, 9.0, 5.0, 3.5)
 CAMERA_HEIGHT_YD, CAMERA_HEIGHT_SD_YD = 13.0, 12.0
 CENTRE_SD_YD = 60.0
@@ -23,6 +24,9 @@ SHARED_POINTS = 8.0
 FEWEST_WIDTHS = 8
 BORDER_GATE_PX = 20.0
 WIDE_FROM_YD = 0.4
+MARKS_REACH_YD = 0.9
+"""With the gap before them, from the sideline: a wider stripe is more than marks."""
+ON_ONE_LINE_YD = 0.35
 NARROW_SHARE = 0.3
 BORDER_SD_YD, WIDE_BORDER_SD_YD, MERGED_BORDER_SD_YD = 0.04, 0.1, 0.4
 WIDEST_BORDER_YD = 3.0
@@ -105,15 +109,32 @@ def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution:
     for ridges, row in painted[:: max(1, len(painted) // BORDER_FRAMES)]:
         found = assign_stripes(ridges, solution, row, BORDER_GATE_PX)
         for kind, parts in ((YARD_LINE, lines), (SIDELINE, sides)):
-            mine = found[(found.kind == kind) & (found.paint_yd < MERGED_SIGMA_YD)]
-            parts.append(np.column_stack([mine.width_px, 1.0 / mine.px_per_yd]))
-    line_px, line_slope = np.concatenate([np.zeros((0, 2)), *lines]).T
-    side_px, side_slope = np.concatenate([np.zeros((0, 2)), *sides]).T
+            mine = found[found.kind == kind]
+            parts.append(np.column_stack([mine.width_px, 1.0 / mine.px_per_yd, mine.field_yd[:, 1],
+                                          mine.paint_yd == MERGED_SIGMA_YD]))
+    line_px, line_slope, _, _ = np.concatenate([np.zeros((0, 4)), *lines]).T
+    side_px, slope, y, merged = np.concatenate([np.zeros((0, 4)), *sides]).T
     if min(len(line_px), len(side_px)) < FEWEST_WIDTHS:
         return LINE_WIDTH_YD, MERGED_BORDER_SD_YD
     blur2 = float(np.median(line_px**2 - (LINE_WIDTH_YD / line_slope) ** 2))
-    width = np.sqrt(np.maximum(side_px**2 - blur2, 0.0)) * side_slope
-    order = np.argsort(width)
-    weight = np.cumsum(side_slope[order] ** -2.0)
+    width = np.sqrt(np.maximum(side_px**2 - blur2, 0.0)) * slope
+    use = _clear(width, np.abs(y - WIDTH_YD / 2.0) - WIDTH_YD / 2.0, y < WIDTH_YD / 2.0, merged > 0)
+    if use.sum() < FEWEST_WIDTHS:
+        return LINE_WIDTH_YD, MERGED_BORDER_SD_YD
+    order = np.flatnonzero(use)[np.argsort(width[use])]
+    weight = np.cumsum(slope[order] ** -2.0)
     middle = float(width[order][np.searchsorted(weight, NARROW_SHARE * weight[-1])])
     return (middle, WIDE_BORDER_SD_YD) if WIDE_FROM_YD < middle < WIDEST_BORDER_YD else (LINE_WIDTH_YD, BORDER_SD_YD)
+
+
+def _clear(width_yd: Array, out_yd: Array, near: Flags, merged: Flags) -> Flags:
+    """(N,) which points of the sidelines tell their stripes' width: they lie so far out as such a stripe's middle does, where
+    yard marks may have `merged` with it, and on one line. A stripe too wide to be seen as one leaves scraps all over it."""
+    clear: Flags = ~merged | ((width_yd > MARKS_REACH_YD) & (np.abs(out_yd - width_yd / 2.0) < MARKS_REACH_YD / 2.0))
+    use = np.zeros(len(width_yd), dtype=bool)
+    for side in (clear & near, clear & ~near):
+        if side.sum() >= FEWEST_WIDTHS:
+            low, middle, high = np.percentile(out_yd[side], [25, 50, 75])
+            if high - low < ON_ONE_LINE_YD:
+                use |= side & (np.abs(out_yd - middle) < ON_ONE_LINE_YD)
+    return use if use.any() else clear & ~merged

@@ -79,7 +79,10 @@ def likely_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[i
     count, length_px = to_be_seen(based, size)
     mark_gain = MARK_GAIN * np.minimum(PEAK_OF_BLUR * marks**2, count) - MARK_MISS_COST * count
     line_gain = LINE_GAIN * solid**2 - LINE_MISS_COST * length_px
-    return _best_places(based, mark_gain, line_gain, levels, -np.inf) + _by_piles(based, marks, solid, (level,))
+    best = _best_places(based, mark_gain, line_gain, levels, -np.inf)
+    known = {(place.level, place.mark_offset_yd, place.centre_yd[1]) for place in best}
+    return best + [place for place in _by_piles(based, marks, solid, (level,))
+                   if (place.level, place.mark_offset_yd, place.centre_yd[1]) not in known]
 
 
 def _by_piles(based: Based, marks: Array, solid: Array, levels: tuple[str, ...]) -> list[Guess]:

@@ -15,11 +15,19 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Solution
-from homography.assign import SIDELINE, YARD_LINE, Assigned, assign, assign_stripes, hash_rows_yd, sideline_middles_yd
+from homography.assign import (
+    SIDELINE,
+    YARD_LINE,
+    Assigned,
+    assign_stripes,
+    assign_with_decoys,
+    hash_rows_yd,
+    sideline_middles_yd,
+)
 from homography.camera import distort, ground, project
 from homography.evidence import FrameEvidence
 from homography.field import WIDTH_YD, YARD_LINE_SPACING_YD
-from homography.mark_shape import length_ratio, mark_shaped
+from homography.mark_shape import expected_px, fits_a_mark, length_ratio
 
 Array = npt.NDArray[np.float64]
 BIN_PX = 12.0
@@ -75,18 +83,14 @@ def support(frame: FrameEvidence, solution: Solution, row: int, level: str) -> S
     """Score pose `row` of a solution on one frame whose paint was looked at."""
     assert frame.ridges is not None
     lines = visible_lines(solution, row)
-    found = assign(frame.ridges, solution, row, level, HIT_PX, OVERRUN_YD[1])
+    found, between = assign_with_decoys(frame.ridges, solution, row, HIT_PX, OVERRUN_YD[1])
     inner = (ALONG >= 0.0) & (ALONG <= WIDTH_YD)
     outer = (-OVERRUN_YD[0] >= ALONG) | (WIDTH_YD + OVERRUN_YD[0] <= ALONG)
     paint, over = coverage(frame, solution, row, found, YARD_LINE, lines, ALONG, (inner, outer))
     if paint.bins.sum() == 0:
         return Support(0.0, 0, 0.0, 0.0)
-    shifted = replace(solution, centre_yd=solution.centre_yd - np.array([YARD_LINE_SPACING_YD / 2.0, 0.0, 0.0]))
-    between = assign_stripes(frame.ridges, shifted, row, HIT_PX)
-    decoy, = coverage(frame, shifted, row, between, YARD_LINE, lines, ALONG[inner], (np.ones(int(inner.sum()), dtype=bool),))
-    along = np.linspace(solution.centre_yd[0] - 70.0, solution.centre_yd[0] + 110.0, 361)
-    sides, = coverage(frame, solution, row, found, SIDELINE, np.array(sideline_middles_yd(solution.border_yd)), along,
-                      (np.ones(len(along), dtype=bool),))
+    decoy, = coverage(frame, solution, row, between, YARD_LINE, lines + YARD_LINE_SPACING_YD / 2.0, ALONG[inner],
+                      (np.ones(int(inner.sum()), dtype=bool),))
     by_line = paint.gain - MISS_COST * (paint.bins - paint.hits)
     stray = float((HIT_GAIN * decoy.hits)[decoy.share > STRAY_SHARE].sum())
     ours = np.ones(len(lines), dtype=bool)
@@ -97,9 +101,24 @@ def support(frame: FrameEvidence, solution: Solution, row: int, level: str) -> S
         stray += float(unpainted[~ours].sum())
     gain = float(by_line[ours].sum())
     stray += float(HIT_GAIN * np.maximum(over.hits - CHANCE_SHARE * over.bins, 0.0).sum())
-    rows = hash_gain(frame, solution, row, level) + float((sides.gain - SIDELINE_MISS_COST * (sides.bins - sides.hits)).sum())
+    rows = hash_gain(frame, solution, row, level) + sideline_gain(frame, solution, row, found)
     return Support(gain - stray + rows, int(((paint.share > 0.4) & (paint.hits >= 5) & ours).sum()),
                    float(paint.hits[ours].sum() / max(paint.bins[ours].sum(), 1.0)), rows)
+
+
+def rows_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) -> float:
+    """`rows` of the support alone."""
+    assert frame.ridges is not None
+    found = assign_stripes(frame.ridges, solution, row, HIT_PX)
+    return hash_gain(frame, solution, row, level) + sideline_gain(frame, solution, row, found)
+
+
+def sideline_gain(frame: FrameEvidence, solution: Solution, row: int, found: Assigned) -> float:
+    """What the sidelines give."""
+    along = np.linspace(solution.centre_yd[0] - 70.0, solution.centre_yd[0] + 110.0, 361)
+    sides, = coverage(frame, solution, row, found, SIDELINE, np.array(sideline_middles_yd(solution.border_yd)), along,
+                      (np.ones(len(along), dtype=bool),))
+    return float((sides.gain - SIDELINE_MISS_COST * (sides.bins - sides.hits)).sum())
 
 
 def visible(frame: FrameEvidence, points_yd: Array, solution: Solution, row: int) -> tuple[Array, npt.NDArray[np.bool_]]:
@@ -171,8 +190,10 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
     yard, or at the five-yard lines only. A row of marks elsewhere in the field counts against the camera."""
     assert frame.ridges is not None
     eye = solution.eye(row)
-    shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, eye)
-    spot = ground(frame.ridges.dash_xy_px[shaped].astype(np.float64), *eye)
+    dash_px, size_px = frame.ridges.dash_xy_px, frame.ridges.dash_size_px
+    expected = expected_px(dash_px, eye)
+    shaped = fits_a_mark(size_px, expected)
+    spot = ground(dash_px[shaped].astype(np.float64), *eye)
     with np.errstate(invalid="ignore"):
         inside_field = (spot[:, 1] > 2.0) & (spot[:, 1] < WIDTH_YD - 2.0)
     spot = spot[inside_field]
@@ -181,38 +202,36 @@ def hash_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
     spot, marks = spot[on_yard], np.nonzero(shaped)[0][inside_field][on_yard]
     x = np.arange(np.ceil(solution.centre_yd[0] - 70.0), np.ceil(solution.centre_yd[0] + 110.0))
     five = np.abs(x / YARD_LINE_SPACING_YD - np.round(x / YARD_LINE_SPACING_YD)) < 1e-6
+    # Bars on the yard lines stand on the inbounds line itself.
+    bar = np.abs(spot[:, 0] - YARD_LINE_SPACING_YD * np.round(spot[:, 0] / YARD_LINE_SPACING_YD)) < ON_YARD
     gain, on_rows = 0.0, np.zeros(len(spot), dtype=bool)
     for inbounds, inward in zip(hash_rows_yd(level), (1.0, -1.0), strict=True):
         middle = inbounds + inward * solution.mark_offset_yd
         px, inside = visible(frame, np.column_stack([x, np.full_like(x, middle)]), solution, row)
         with np.errstate(invalid="ignore"):
-            inside &= np.concatenate([[0.0], np.linalg.norm(np.diff(px, axis=0), axis=1)]) > 5.0
-        # Bars on the yard lines stand on the inbounds line itself.
-        bar = np.abs(spot[:, 0] - YARD_LINE_SPACING_YD * np.round(spot[:, 0] / YARD_LINE_SPACING_YD)) < ON_YARD
+            inside[1:] &= np.hypot(*np.diff(px, axis=0).T) > 5.0
+        inside[0] = False
         off = spot[:, 1] - np.where(bar, inbounds, middle)
         on_rows |= (np.abs(off) < ROW_REACH_YD) & ~bar
-        best = 0.0
-        for use in (inside, inside & five):
-            hit = marks_gain(x[use], spot, off)
-            stray = 0.5 * sum(marks_gain(x[use], spot, off - decoy) for decoy in DECOY_ROWS_YD)
-            best = max(best, hit - stray - MARK_MISS_COST * use.sum())
-        gain += best
+        stray = 0.5 * sum(marks_gain(x, spot, off - decoy) for decoy in DECOY_ROWS_YD)
+        each = marks_gain(x, spot, off) - stray - MARK_MISS_COST
+        gain += max(0.0, float(each[inside].sum()), float(each[inside & five].sum()))
     # Seen from behind the goal, a wider field from higher up looks the same but for the length of its marks.
     here = marks[on_rows]
-    ratio = length_ratio(frame.ridges.dash_xy_px[here], frame.ridges.dash_size_px[here], eye)
+    ratio = length_ratio(size_px[here], expected[0][here])
     cost = min(0.5 * float(np.log(ratio) / LENGTH_SD) ** 2, MOST_LENGTH_COST)
     return float(gain - MARK_GAIN * stray_rows - cost * on_rows.sum())
 
 
-def marks_gain(x: Array, spot: Array, off: Array) -> float:
-    """Gain of the best mark at each of the whole yards `x`, from the marks (M, 2) and their distances `off` (M,) from the row."""
-    gain = np.where(np.abs(off) < ROW_REACH_YD, np.maximum(MARK_GAIN - 0.5 * (off / MARK_SIGMA_YD) ** 2, 0.0), 0.0)
-    first = int(x[0]) if len(x) else 0
-    yard = np.round(spot[:, 0]).astype(int) - first
-    good = (yard >= 0) & (yard <= (int(x[-1]) - first if len(x) else -1)) & (gain > 0)
-    best = np.zeros(int(x[-1]) - first + 1 if len(x) else 0)
+def marks_gain(x: Array, spot: Array, off: Array) -> Array:
+    """(X,) gain of the best mark at each of the consecutive whole yards `x` (X,), from the marks (M, 2) and their distances `off`
+    (M,) from the row."""
+    gain = np.where(np.abs(off) < ROW_REACH_YD, MARK_GAIN - 0.5 * (off / MARK_SIGMA_YD) ** 2, 0.0)
+    yard = np.round(spot[:, 0] - x[0]).astype(int)
+    good = (yard >= 0) & (yard < len(x)) & (gain > 0)
+    best = np.zeros(len(x))
     np.maximum.at(best, yard[good], gain[good])
-    return float(best[x.astype(int) - first].sum()) if len(x) else 0.0
+    return best
 
 
 def stray_row_marks(spot: Array, level: str, mark_offset_yd: float) -> float:

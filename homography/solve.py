@@ -81,7 +81,7 @@ def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], in
     assert main.winner is not None
     fitting = [s for one in stretches if (s := one if one is main else seconded(evidence, one, main.winner)).winner is not None]
     solution, rows = start_all(fitting, main.winner)
-    solution = adjust_all(evidence, rows, solution, main.winner.level)
+    solution = adjust_all(evidence, rows, solution, main.winner.level, habit=main.winner.habit)
     solution = settle_x(solution, main.winner.view)
     left_out = [s for s in stretches if s.rows not in [one.rows for one in fitting]]
     reasons = {s.reason or "a part is filmed from another place" for s in left_out if s.reason or s.winner is not None}
@@ -129,8 +129,9 @@ def start_all(stretches: Sequence[Stretch], main: Hypothesis) -> tuple[Solution,
 
 
 def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: Solution, level: str,
-               known: Callable[[Solution, int], Part] | None = None) -> Solution:
-    """The final adjustment of all frames, paint and motion together, and what is `known` besides (see `Prior`)."""
+               known: Callable[[Solution, int], Part] | None = None, habit: tuple[float, float] | None = None) -> Solution:
+    """The final adjustment of all frames, paint and motion together, and what is `known` besides (see `Prior`); `habit` is how
+    the marks are painted, if that was asked already."""
     place = {row: i for i, row in enumerate(rows)}
     links = []
     for row in rows:
@@ -140,7 +141,7 @@ def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: So
             links.append((place[row - 1], place[row], frame.before_px[some].astype(float), frame.after_px[some].astype(float)))
     frames = [evidence[row] for row in rows]
     some_rows = spread_rows([row for row, frame in enumerate(frames) if frame.ridges is not None], HABIT_FRAMES)
-    mean, sd = mark_habit([frames[row] for row in some_rows], replace(start, pose=start.pose[some_rows]), level)
+    mean, sd = habit or mark_habit([frames[row] for row in some_rows], replace(start, pose=start.pose[some_rows]), level)
     prior = replace(camera_prior(start.centre_yd), mark_offset_yd=mean, mark_offset_sd_yd=sd, known=known)
     start = replace(start, mark_offset_yd=mean)
     return refine(frames, range(len(frames)), start, level, prior, links, FULL_GATES_PX, 4, FULL_PER_LINE)

@@ -14,12 +14,11 @@ import numpy as np
 
 from homography.adjust import possible
 from homography.camera import LOG_FOCAL
-from homography.contest import SURE_ROWS, contest, doubt, same_place, trial
+from homography.contest import SURE_ROWS, contest, doubt, rated, same_place, trial
 from homography.evidence import FrameEvidence
 from homography.field import YARD_LINE_SPACING_YD
 from homography.hypotheses import Hypothesis, spread_rows, stretched
 from homography.refine import camera_prior, refine
-from homography.score import support
 from homography.turning import Turning
 
 SAME_CENTRE_YD, NEARLY_SAME_CENTRE_YD = 6.0, 2.5
@@ -100,11 +99,9 @@ def follow(evidence: Sequence[FrameEvidence], known: Stretch, rows: range) -> St
     frames = [evidence[rows[row]] for row in tests]
     held = camera_prior(winner.solution.centre_yd, np.full(3, HELD_CENTRE_SD_YD))
     solution = refine(frames, range(len(tests)), start, winner.level, held, gates_px=SECONDED_GATES_PX)
-    scores = [support(frame, solution, i, winner.level) for i, frame in enumerate(frames)]
-    score = float(np.mean([one.total + one.rows for one in scores]))
-    found = Hypothesis(winner.view, winner.level, tuple(tests), solution, score)
+    found = rated(frames, replace(winner, rows=tuple(tests), solution=solution))
     off_px = np.abs(solution.pose - poses[tests])[:, :2].max() * np.exp(solution.pose[:, LOG_FOCAL]).max()
-    if score < FOLLOWED_SHARE * winner.score or off_px > FOLLOWED_PX or doubt([evidence[row] for row in rows], found, []):
+    if found.score < FOLLOWED_SHARE * winner.score or off_px > FOLLOWED_PX or doubt(found, []):
         return None
     return Stretch(rows, turning, found, "", (found,))
 
@@ -117,13 +114,13 @@ def hold_contest(evidence: Sequence[FrameEvidence], rows: range, level: str | No
     # Practice fields are found on which only every other yard line is painted.
     ranked += [other for one in ranked[:RESTRETCHED] if (other := _of_right_length(frames, one)) is not one]
     ranked.sort(key=lambda h: -h.score)
-    if not ranked or doubt(frames, ranked[0], ranked[1:]) or ranked[0].across < SURE_ROWS:
+    if not ranked or doubt(ranked[0], ranked[1:]) or ranked[0].across < SURE_ROWS:
         sparse = contest(frames, turning, level, every_other=True)
         ranked += [_of_right_length(frames, one) for one in sparse[:RESTRETCHED]]
         ranked.sort(key=lambda h: -h.score)
     if not ranked:
         return Stretch(rows, turning, None, "no set of yard lines was found")
-    reason = doubt(frames, ranked[0], ranked[1:])
+    reason = doubt(ranked[0], ranked[1:])
     return Stretch(rows, turning, None if reason else ranked[0], reason, tuple(ranked))
 
 

@@ -26,6 +26,7 @@ from homography.types import LOST, FieldView
 from homography.view import moved, to_image
 
 Array = npt.NDArray[np.float64]
+Picture = npt.NDArray[np.uint8]
 PX_PER_YD = 10
 NEAREST_YD, FARTHEST_YD = 3.0, 17.0
 """From its sideline, the strip that is searched: rules and habits differ."""
@@ -49,6 +50,7 @@ MOST_STEPS = 30
 MARGIN_YD = 0.35
 SAMPLED = 7
 """Every so many px of a place show whether it is in the picture at all."""
+LEAST_IN_PICTURE, MOST_LAYERS = 0.2, 6
 ROW_SLACK = 2
 """Rows of the strip by which numbers of one row may lie apart."""
 
@@ -68,7 +70,8 @@ def read_yard_lines(view: FieldView, stills: Sequence[Still]) -> FieldView:
         return view
     row_of = {int(index): row for row, index in enumerate(view.frame_index) if view.status[row] != LOST}
     seen = [(still, row_of[still.frame_index]) for still in stills if still.frame_index in row_of]
-    shift = best_shift(*likeness(view, seen))
+    # The first few that show a place are asked about it: they should be far apart in time.
+    shift = best_shift(*likeness(view, [(still.grey, hidden(still), row) for still, row in seen[::2] + seen[1::2]]))
     return view if shift is None else moved(view, np.array([[1.0, 0.0, shift], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]))
 
 
@@ -111,9 +114,17 @@ def number_at(x_yd: Array) -> npt.NDArray[np.int64]:
     return np.where((np.abs(yards - 10.0 * tens) < 0.1) & (tens >= 1), tens, 0).astype(np.int64)
 
 
-def likeness(view: FieldView, seen: Sequence[tuple[Still, int]]) -> tuple[Array, Array]:
-    """(N,) x of the yard lines as both strips show them, and (N, R, 5) what is there: see `best_shift`. `seen` are pictures with
-    their rows in the view."""
+def hidden(still: Still) -> Picture:
+    """(H, W) 255 where a person stands before the turf."""
+    out = np.zeros(still.grey.shape, dtype=np.uint8)
+    for x0, y0, x1, y1 in np.maximum(np.round(still.boxes_xyxy), 0.0).astype(int):
+        out[y0:y1, x0:x1] = 255
+    return out
+
+
+def likeness(view: FieldView, seen: Sequence[tuple[Picture, Picture, int]]) -> tuple[Array, Array]:
+    """(N,) x of the yard lines as both strips show them, and (N, R, 5) what is there: see `best_shift`. `seen` are pictures, what
+    is hidden in them, and their rows in the view."""
     assert view.camera is not None
     start = np.floor((view.camera.centre_yd[0] - 70.0) / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
     along = (np.arange(round(2 * HALF_WIDTH_YD * PX_PER_YD)) + 0.5) / PX_PER_YD - HALF_WIDTH_YD
@@ -132,11 +143,11 @@ def likeness(view: FieldView, seen: Sequence[tuple[Still, int]]) -> tuple[Array,
     return np.array(places), np.array(looks).reshape(-1, rows, 5)
 
 
-def _patch(view: FieldView, seen: Sequence[tuple[Still, int]], spots: Array) -> npt.NDArray[np.float32] | None:
+def _patch(view: FieldView, seen: Sequence[tuple[Picture, Picture, int]], spots: Array) -> npt.NDArray[np.float32] | None:
     """The turf at `spots` (H, W, 2), the median of the moments that show it; NaN where none does, None if none shows much."""
     layers = []
-    for still, row in seen:
-        size = np.array(still.grey.shape[::-1])
+    for grey, behind, row in seen:
+        size = np.array(grey.shape[::-1])
         with np.errstate(invalid="ignore"):
             sample = to_image(view, row, spots[::SAMPLED, ::SAMPLED].reshape(-1, 2))
             if not ((sample > 1) & (sample < size - 2)).all(axis=1).any():
@@ -145,13 +156,13 @@ def _patch(view: FieldView, seen: Sequence[tuple[Still, int]], spots: Array) -> 
         with np.errstate(invalid="ignore"):
             shown: npt.NDArray[np.bool_] = np.asarray(((px > 1) & (px < size - 2)).all(axis=2))
             fine = np.linalg.norm(px[1:, 0] - px[:-1, 0], axis=1).max() * PX_PER_YD > LEAST_PX_PER_YD
-        if not fine or shown.mean() < 0.2:
+        if not fine or shown.mean() < LEAST_IN_PICTURE:
             continue
-        for low, high in still.boxes_xyxy.reshape(-1, 2, 2):
-            with np.errstate(invalid="ignore"):
-                shown &= ~((px > low) & (px < high)).all(axis=2)
-        at = np.where(shown[..., None], px, 0.0).astype(np.float32)
-        layers.append(np.where(shown, cv2.remap(still.grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR), np.nan))
+        x, y = cv2.split(np.where(shown[..., None], px, 0.0).astype(np.float32))
+        shown &= cv2.remap(behind, x, y, cv2.INTER_NEAREST) == 0
+        layers.append(np.where(shown, cv2.remap(grey, x, y, cv2.INTER_LINEAR), np.nan))
+        if len(layers) == MOST_LAYERS:
+            break
     if not layers:
         return None
     return median_shown(np.array(layers, dtype=np.float32))

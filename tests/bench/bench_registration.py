@@ -4,9 +4,9 @@
 
 `--odd`: practice fields that may lack hash marks, every other yard line or a half of their paint. `--stills 3`: so many frames of
 each clip are also registered each by itself.
-Errors are in yards over the part of the field that the true camera shows, a lattice of 2.5 yd; x counts up to whole 5 yd and the
-field's half-turn, which no yard line tells; whether the yard line is known, and rightly, is counted apart. A clip (or still) is
-an alias if its median error is over a yard: wrong spacing, wrong rows or a mirror image. Sigma: root mean square error per axis
+Most fields are crowned, from evenly sloped to nearly round. Errors are in yards over the part of the field that the true camera
+shows, a lattice of 2.5 yd; x counts up to whole 5 yd and the field's half-turn, which no yard line tells; whether the yard line is
+known, and rightly, is counted apart. A clip (or still) is an alias if its median error is over a yard: wrong spacing, wrong rows or a mirror image. Sigma: root mean square error per axis
 near the middle of the visible field over `sigma_yd`; honest is 1, below is cautious. The baseline gets hash marks and crossings
 of yard lines with sidelines, labelled by the registration itself, and of the ways to paint marks the one that turns out best for
 it in each frame: favours.
@@ -28,6 +28,7 @@ import cv2
 import numpy as np
 
 from demo_clips.simulate import simulate
+from demo_clips.turf import turf_height
 from homography import FieldView, FrameEvidence, Observer, solve_clip, solve_still, to_field, to_image
 from homography.adjust import Solution
 from homography.assign import HASH_YARD, SIDELINE, YARD_LINE, assign, hash_rows_yd
@@ -103,7 +104,8 @@ def true_picture(clip: dict[str, Any], index: int) -> tuple[np.ndarray, np.ndarr
     size, told = (clip["width_px"], clip["height_px"]), clip["frames"][index]
     pose = np.array([told["pan_rad"], -told["tilt_rad"], told["roll_rad"], np.log(told["focal_px"])])
     centre, k = np.array(clip["camera"]["centre_yd"]), clip["camera"]["distortion"]
-    return project(SPOTS, pose, centre, k, size), shows(project(SPOTS, pose, centre, 0.0, size), size)
+    spots = np.column_stack([SPOTS, turf_height(SPOTS[:, 1], clip["turf"]["crown_yd"], clip["turf"]["crown_power"])])
+    return project(spots, pose, centre, k, size), shows(project(spots, pose, centre, 0.0, size), size)
 
 
 def shows(px: np.ndarray, size: tuple[int, int]) -> np.ndarray:

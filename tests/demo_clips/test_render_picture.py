@@ -98,6 +98,23 @@ def test_painted_lines_lie_where_the_truth_says(through_panorama: bool, distorti
     assert checked >= 25
 
 
+def test_a_crowned_field_carries_its_lines() -> None:
+    field = replace(lined(), crown_yd=0.4, crown_power=1.4)
+    assert field.height(np.array([-3.0, 0.0, WIDTH_YD / 2, WIDTH_YD])).tolist() == pytest.approx([0.0, 0.0, 0.4, 0.0])
+    picture = backdrop.paint(CAMERA, field, Scenery(), NOON, fine=3)
+    checked = 0
+    for y in ROWS:
+        raised = replace(CAMERA, centre_yd=(60.0, -30.0, 16.0 - float(field.height(np.array(y)))))
+        for u, v in heights_of_rows(picture, raised, y):
+            ray = raised.rays(np.array([u, v]))
+            ground = np.asarray(raised.centre_yd) - ray / ray[2] * raised.centre_yd[2]
+            assert abs(raised.project(np.array([ground[0], y, 0.0]))[0][1] - v) < 0.5
+            level = CAMERA.project(np.array([ground[0], y, 0.0]))[0][1]
+            assert level - v > 3.0, "the turf there stands higher than the sidelines"
+            checked += 1
+    assert checked >= 12
+
+
 def test_turf_measures() -> None:
     """NCAA Football Rules 1-2: hash marks 60 ft from the sidelines; NFHS 53 ft 4 in.; NFL 70 ft 9 in. (from memory)."""
     for level, feet in (("college", 60.0), ("high-school", 53 + 4 / 12), ("pro", 70.75)):
