@@ -46,6 +46,7 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
     tests = spread_rows(painted, TEST_FRAMES)
     finalists: list[Hypothesis] = []
     leaders: list[Hypothesis] = []
+    known: dict[int, Hypothesis] = {}
     for key in key_frames(frames, KEY_FRAMES):
         shown = sorted({*tests, key})
         guesses = single_frame(frames[key], levels, every_other)[:GUESSES_KEPT]
@@ -54,21 +55,27 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
             good = [row for row in shown if np.isfinite(poses[row]).all()]
             start = replace(guess.solution, pose=poses[good])
             finalists.append(Hypothesis(guess.view, guess.level, tuple(good), start, guess.score))
-        if not leaders and sure(first := finals(frames, finalists)):
+        if not leaders and sure(first := finals(frames, finalists, known)):
             return first
         leaders += guesses[:1]
         if len(leaders) >= 2 and same_place(leaders[-1], leaders[-2]):
             break
-    return finals(frames, finalists)
+    return finals(frames, finalists, known)
 
 
-def finals(frames: Sequence[FrameEvidence], finalists: Sequence[Hypothesis]) -> list[Hypothesis]:
-    """The likeliest of the finalists, adjusted to all their frames, best first."""
+def finals(frames: Sequence[FrameEvidence], finalists: Sequence[Hypothesis], known: dict[int, Hypothesis]) -> list[Hypothesis]:
+    """The likeliest of the finalists, adjusted to all their frames, best first. What trials gave is `known` by the hypothesis'
+    id, and kept there."""
+    def tried(one: Hypothesis, habitual: bool) -> Hypothesis:
+        if id(one) not in known:
+            habit = mark_habit([frames[row] for row in one.rows], one.solution, one.level) if habitual else None
+            known[id(one)] = trial(frames, one, habit)
+        return known[id(one)]
+
     ranked = unlike(sorted(finalists, key=lambda h: -h.score))
-    tested = [trial(frames, one) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
+    tested = [tried(one, False) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
     tested = unlike(sorted(tested, key=lambda h: -h.score))
-    again = [trial(frames, one, mark_habit([frames[row] for row in one.rows], one.solution, one.level))
-             for one in tested[:RETESTED] if one.score > RETESTED_SHARE * tested[0].score]
+    again = [tried(one, True) for one in tested[:RETESTED] if one.score > RETESTED_SHARE * tested[0].score]
     tall = [one for one in [*tested, *again] if plausible([frames[row] for row in one.rows], one.solution)]
     return unlike(sorted(tall, key=lambda h: -h.score))
 

@@ -35,6 +35,9 @@ NOISE_FACTOR = 3.5
 DASH_NOISE_FACTOR = 3.5
 DASH_CONTRAST = 0.25
 """Of the stripes' median contrast."""
+EDGE_PX, EDGE_SHARE, EDGE_LEAN, MOST_LEAN_PX = 5, 0.35, 0.22, 1.5
+LEANS_TO_PX, LEAST_STEP = 4.0, 0.3
+"""A line stands alone if within so many px to both sides it sinks by so much of its height."""
 COHERENCE = 0.35
 STEEP_NORMAL = 0.5
 FLAT_NORMAL = 0.94
@@ -113,16 +116,30 @@ def scan_peaks(image: Grey, widest: int, flat: bool) -> tuple[npt.NDArray[Any], 
     reach = widest // 2 + 1
     peak[:, :reach] = peak[:, -reach:] = False
     row, column = np.nonzero(peak)
-    window = np.lib.stride_tricks.sliding_window_view(top, 2 * reach + 1, axis=1)[row, column - reach].astype(np.float32)
-    height = window[:, reach]
-    above = window - 0.5 * height[:, None]
+    windows = [np.lib.stride_tricks.sliding_window_view(one, 2 * reach + 1, axis=1)[row, column - reach].astype(np.float32)
+               for one in (top, image)]
+    height = windows[0][:, reach]
+    above = windows[0] - 0.5 * height[:, None]
+    # A line between two mown bands stands on the edge of the brighter one: what is above both sides is the line.
+    near = windows[1][:, reach - EDGE_PX:reach + EDGE_PX + 1]
+    left, right = near[:, :EDGE_PX].min(axis=1), near[:, EDGE_PX + 1:].min(axis=1)
+    side = np.maximum(left, right)
+    stands = windows[1][:, reach] - side
+    line = stands > EDGE_SHARE * height
+    above[line] = windows[1][line] - (side + 0.5 * stands)[line, None]
+    above[line, :reach - EDGE_PX] = above[line, reach + EDGE_PX + 1:] = 0.0
     joined = above > 0
     joined[:, reach:] = np.logical_and.accumulate(joined[:, reach:], axis=1)
     joined[:, : reach + 1] = np.logical_and.accumulate(joined[:, reach::-1], axis=1)[:, ::-1]
     above = np.where(joined, above, 0.0)
+    extent = joined.sum(axis=1).astype(np.float32)
+    # The peak of a narrow line on a step leans toward the brighter side.
+    step = (right - left) / np.maximum(windows[1][:, reach] - (left + right) / 2.0, 1.0)
+    leans = line & (extent <= LEANS_TO_PX) & (np.abs(step) > LEAST_STEP)
+    lean = np.where(leans, np.clip(EDGE_LEAN * step * extent, -MOST_LEAN_PX, MOST_LEAN_PX), 0.0)
     offsets = np.arange(-reach, reach + 1, dtype=np.float32)
     total = above.sum(axis=1)
-    return column + (above @ offsets) / total, row, joined.sum(axis=1).astype(np.float32), height
+    return column + (above @ offsets) / total - lean, row, extent, height
 
 
 def stripe_directions(half: Grey) -> tuple[npt.NDArray[Any], ...]:
