@@ -60,10 +60,12 @@ class Numbers(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
+        # Strokes are one or two pixels wide: they are looked for before anything is halved.
         self.body = nn.Sequential(
-            _stage(3, 24, 5), _stage(24, 40), Residual(40), _stage(40, 64), Residual(64), Residual(64),
-            nn.Conv2d(64, 24, 1), nn.ReLU(), nn.Flatten(), nn.Dropout(0.1), nn.Linear(24 * 64, 96), nn.ReLU())
-        self.tens, self.units, self.readable = nn.Linear(96, TENS), nn.Linear(96, UNITS), nn.Linear(96, 1)
+            nn.Conv2d(3, 24, 3, 1, 1, bias=False), nn.BatchNorm2d(24), nn.ReLU(), Residual(24), _stage(24, 48), Residual(48),
+            _stage(48, 72), Residual(72), Residual(72), _stage(72, 96), Residual(96),
+            nn.Conv2d(96, 32, 1), nn.ReLU(), nn.Flatten(), nn.Dropout(0.1), nn.Linear(32 * 64, 128), nn.ReLU())
+        self.tens, self.units, self.readable = nn.Linear(128, TENS), nn.Linear(128, UNITS), nn.Linear(128, 1)
 
     def forward(self, crops: torch.Tensor) -> tuple[torch.Tensor, ...]:
         seen = self.body(_planes(crops[:, SHIRT_ROWS, SHIRT_COLUMNS]))

@@ -48,14 +48,15 @@ def train_detector(
     workers: int = 8,
     rectangular: bool = True,
     seed: int = 0,
+    rate: float = 2e-3,
     **overrides: Any,
 ) -> Path:
     """Train on an ultralytics data set and return the path of the last weights, `out_dir`/last.pt.
 
-    `base` is a network's description (random weights) or a .pt to go on from. `time_hours` overrules `epochs`. Frames of one
-    aspect ratio train faster `rectangular`, without square padding. Scale, colour and mirror images are varied; mosaics are not
-    made: they cut people in ways that no camera does. `overrides` go to ultralytics as they are. Raises FileNotFoundError
-    when the data set or the weights are missing.
+    `base` is a network's description (random weights) or a .pt to go on from. `time_hours` overrules `epochs`. The steps' size
+    falls from `rate` along a cosine. Frames of one aspect ratio train faster `rectangular`, without square padding. Scale, colour
+    and mirror images are varied; mosaics are not made: they cut people in ways that no camera does. `overrides` go to ultralytics
+    as they are. Raises FileNotFoundError when the data set or the weights are missing.
     """
     for path in (dataset_yaml, Path(base) if str(base).endswith(".pt") else None):
         if path is not None and not Path(path).is_file():
@@ -80,7 +81,12 @@ def train_detector(
         "close_mosaic": 0,
         "plots": False,
         "single_cls": True,
-        "warmup_epochs": 1.0,
+        "optimizer": "AdamW",
+        "lr0": rate,
+        "lrf": 0.02,
+        "cos_lr": True,
+        "warmup_epochs": 0.3,
+        "warmup_bias_lr": rate,
         "scale": 0.4,
         "translate": 0.08,
         "degrees": 1.5,
@@ -138,6 +144,7 @@ def main() -> None:
     parser.add_argument("--epochs", type=int, default=100)
     parser.add_argument("--image-size", type=int, default=1280)
     parser.add_argument("--batch", type=int, default=48)
+    parser.add_argument("--rate", type=float, default=2e-3, help="size of the first steps; half of it to go on from weights")
     parser.add_argument("--device", help="cpu, 0, 0,1 ...")
     parser.add_argument("--workers", type=int, default=8)
     given = parser.parse_args()
@@ -152,6 +159,7 @@ def main() -> None:
         given.hours,
         given.device,
         given.workers,
+        rate=given.rate,
     )
     print(export_detector(last, given.out_dir / "people.onnx"))
 

@@ -47,3 +47,20 @@ def test_train_go_on_and_export(tmp_path: Path) -> None:
         assert boxes.shape[2] == 6
         assert np.abs(np.sort(boxes[0, :, 4]) - np.sort(expected[0, :, 4])).max() < 1e-3
     assert boxes.shape == (1, 300, 6)
+
+
+@pytest.mark.slow
+def test_a_larger_network_is_trained_and_finds_boxes(tmp_path: Path) -> None:
+    import torch
+    from click.testing import CliRunner
+
+    from tagger.cli import main
+    from vision.detector import load_detector
+
+    found = CliRunner().invoke(main, ["train", "--out", str(tmp_path), "--frames", "4", "--network", "small", "--epochs", "1",
+                                      "--image-size", "160", "--batch", "2"])
+    assert found.exit_code == 0, found.output
+    small = torch.load(tmp_path / "people.pt", map_location="cpu", weights_only=False)["model"]
+    assert sum(weight.numel() for weight in small.parameters()) > 3 * 2.4e6  # the nano one has 2.4 million
+    black = np.zeros((360, 640, 3), np.uint8)
+    assert load_detector(tmp_path / "people.onnx").detect(0, 0.0, black).xyxy.shape[1] == 4
