@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from homography import FrameEvidence
+from homography.align_views import same_paths
 from homography.types import LOST, FieldTracks, FieldView
 from vision.types import FloatArray
 
@@ -49,9 +49,8 @@ def _same_men(tracks: FieldTracks, view: FieldView, cut: int) -> bool:
     near = [_spots(tracks, rows, last) for last in (range(cut - 1, cut - 1 - NEAR_FRAMES, -1), range(cut, cut + NEAR_FRAMES))]
     if not all(len(spots) for spots in near):
         return True
-    apart = np.linalg.norm(near[0][:, None] - near[1][None], axis=2)
-    pairs = linear_sum_assignment(np.minimum(apart, 2 * SAME_MAN_YD))
-    return bool((apart[pairs] < SAME_MAN_YD).sum() > SAME_SHARE * min(apart.shape))
+    same = same_paths(near[0][:, None], near[1][:, None], SAME_MAN_YD)
+    return len(same) > SAME_SHARE * min(len(near[0]), len(near[1]))
 
 
 def _spots(tracks: FieldTracks, rows: np.ndarray, wanted: range) -> FloatArray:
