@@ -9,10 +9,10 @@ from tagger.football.release import Target
 from tagger.football.scene import STEP_S
 from tagger.football.types import Event
 
-REACT_STEPS = 4
+REACT_STEPS = 3
 """A man sees the throw about so many steps of the grid after it."""
-STRAIGHT_SHARE = 0.87
-"""Who runs within 30 degrees of the spot already runs there."""
+STRAIGHT_SHARE = 0.9
+"""Who runs within 25 degrees of the spot already runs there."""
 
 
 def breaks(course: Course, target: Target | None) -> list[Event]:

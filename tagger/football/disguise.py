@@ -21,27 +21,30 @@ MOST_S = 1.0
 
 
 def disguises(course: Course) -> list[Event]:
-    """One event of every man who rotated, if the shell shown is not the one played; if he is late at his place too, he rotated
-    late."""
+    """One event of every man who rotated, if the shell shown is not the one played: who left his place, and who was high and
+    plays low or the other way, however short his way. If he is late at his place too, he rotated late."""
     scene, most_yd = course.scene, course.settings.events.rotation_yd
     candidates = _candidates(course)
     starts = [_start(course, job) for job in candidates if _moved(course, job, _window(course)[0]) >= most_yd]
     if not starts:
         return []
     held = max(0, min(*starts, scene.snap) - round(BEFORE_S / STEP_S))
-    shell = read_shell(scene, course.settings.shell, float(scene.time_s[held])).shell
+    look = read_shell(scene, course.settings.shell, float(scene.time_s[held]))
+    shell, high = look.shell, {int(scene.defense[k]) for k in look.deep}
     shown, played = max(shell, key=lambda s: shell[s]), HIGH_OF.get(course.family, "two-high")
     if shown == played:
         return []
     found = []
     for job in candidates:
         moved = _moved(course, job, held)
-        if moved < most_yd:
+        was_high, is_high = job.row in high, _comes_deep(course, job)
+        if moved < most_yd and was_high == is_high:
             continue
         start = _start(course, job)
         when = f"{abs(scene.time_s[start]):.1f} s {'before' if scene.time_s[start] < 0 else 'after'} the snap"
-        why = (f"{shown} shown, {course.family} played: he leaves his place {when} and has gone {moved:.0f} yd "
-               f"by {WINDOW_S[1]:.1f} s")
+        how = (f"he leaves his place {when} and has gone {moved:.0f} yd by {WINDOW_S[1]:.1f} s" if moved >= most_yd
+               else f"he shows {'high' if was_high else 'low'} and plays {'high' if is_high else 'low'}")
+        why = f"{shown} shown, {course.family} played: {how}"
         sure = course.sure * shell[shown]
         found.append(course.event("disguise", job, start, max(start, scene.at(MOST_S)), why, confidence=0.9 * sure))
         found += _late(course, job, start, sure)

@@ -35,7 +35,8 @@ class Linear:
 @dataclass(frozen=True)
 class Layered:
     """A logit with one hidden layer: measures (M,) are centred by `mean`, divided by `sd`, then tanh(`hidden` (H, M) x +
-    `hidden_bias` (H,)) is weighed by `weight` (H,) and x itself by `straight` (M,). A NaN counts as the mean."""
+    `hidden_bias` (H,)) is weighed by `weight` (H,) and x itself by `straight` (M,). A NaN counts as the mean. `none` (1,) is the
+    logit of that it is none of the rows."""
 
     mean: FloatArray
     sd: FloatArray
@@ -43,6 +44,7 @@ class Layered:
     hidden_bias: FloatArray
     weight: FloatArray
     straight: FloatArray
+    none: FloatArray
 
     def logits(self, rows: FloatArray) -> FloatArray:
         """(...,) logits of (..., M) measures."""

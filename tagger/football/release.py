@@ -1,7 +1,7 @@
 """When the ball was thrown and to whom, read off the men together: the ball itself is rarely seen.
 
-A conditional logit over every moment of the play with every receiver: the moment shows in whom the men turn to, and the
-receiver in what changed just then.
+A conditional logit over every moment of the play with every receiver, and that nobody threw: the moment shows in whom the men
+turn to, and the receiver in what changed just then.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ class Target:
 
 @dataclass(frozen=True)
 class Release:
-    """`time_s` after the snap (N,), `table` (N, R) the chance of a throw at each to each of the scene's receivers; `best_s` about
-    when it is likeliest; `confidence` the chance within 0.3 s of it."""
+    """`time_s` after the snap (N,), `table` (N, R) the chance of a throw at each to each of the scene's receivers, what is left
+    being the chance that nobody threw; `best_s` about when it is likeliest; `confidence` the chance within 0.3 s of it."""
 
     time_s: FloatArray
     table: FloatArray
@@ -51,7 +51,7 @@ class Release:
 
     @property
     def even_s(self) -> float:
-        """The moment by which the ball is as likely out as not."""
+        """The moment by which the ball is as likely out as not; the last one if it never is."""
         return float(self.time_s[min(int(np.searchsorted(np.cumsum(self.chance), 0.5)), len(self.time_s) - 1)])
 
     def before(self, time_s: float) -> float:
@@ -67,13 +67,15 @@ class Release:
 
 
 def find_release(scene: Scene, book: PlayBook) -> Release | None:
-    """The throw, if it is a pass. None where the tracks end too early to say, or there is no passer."""
+    """The throw, if there was one. None where the tracks end too early to say, or there is no passer."""
     times, rows = measure_throw(scene)
     if not len(times):
         return None
     logit = book.throw.logits(rows)
-    table = np.exp(logit - logit.max())
-    table /= table.sum()
+    none = float(book.throw.none[0])
+    top = max(none, float(logit.max()))
+    table = np.exp(logit - top)
+    table /= table.sum() + np.exp(none - top)
     chance, apart = table.sum(axis=1), np.abs(times[:, None] - times[None])
     best = int(np.argmax((apart < 0.21) @ chance))
     return Release(times, table, float(times[best]), float(chance[apart[best] < 0.31].sum()))

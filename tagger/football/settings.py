@@ -75,6 +75,8 @@ class EventSettings:
     low_yd: float
     high_yd: float
     high_reach_yd: float
+    levels_yd: float
+    high_low_s: float
     landmark_s: float
     short_yd: float
     rotation_yd: float

@@ -2,7 +2,7 @@
 
 At the throw the passer's way, the line's and the rush's pace change (the same for every receiver). A moment later the coverage
 turns to where one receiver and the ball will meet and closes on it; that receiver leaves his path, looks back, runs on after the
-others have eased up.
+others have eased up. When the ball comes down everybody chases who has it, or stops: how far off that is tells the moment too.
 """
 
 from __future__ import annotations
@@ -19,7 +19,10 @@ MOMENT = ("close_jump", "close_after", "line_jump", "rush_jump", "rush_after", "
 RECEIVER = ("turned", "turned_men", "turned_before", "closing", "leaves_path", "left_before", "hunted", "hunted_more",
             "hunted_soon", "hunted_lead", "runs_on", "looks_back", "looked_back", "passer_looks", "looked_at", "flight_s",
             "spot_depth", "pace", "pace_jump", "nearest", "next_nearest")
-MEASURES = (*MOMENT, *RECEIVER)
+ONSET = ("turning_0", "turning_1", "turning_2", "turning_3", "turned_most", "turned_next", "swerves", "swerved")
+CATCH = ("catch_others", "catch_cover", "catch_line", "catch_all", "catch_pace", "catch_turn", "catch_hunt", "catch_chase",
+         "pace_after_catch")
+MEASURES = (*MOMENT, *RECEIVER, *ONSET, *CATCH)
 HUNT_YD = 25.0
 TURN_YD = 22.0
 """Who is farther from the spot does not turn to it."""
@@ -29,6 +32,10 @@ FLIGHT = np.arange(4, 25)
 """Steps of the grid for which a ball is in the air."""
 SEES, DRIVES = 2, 7
 """Steps after the throw: nobody has seen it yet; everybody drives who does."""
+TURNING = ((0, 2), (2, 4), (4, 6), (6, 9))
+"""Stretches of steps after the throw: the coverage turns in the second and third, if that is when the ball was out."""
+MOST_TURN_YD_S = 2.5
+"""One man's turn counts for no more than this: many turn on a throw, one alone on something else."""
 
 
 def arrivals(scene: Scene, receiver: int) -> IntArray:
@@ -53,7 +60,10 @@ def measure_throw(scene: Scene) -> tuple[FloatArray, FloatArray]:
     hunt = _hunt(scene, cover)
     moment = _moment(scene, rush, cover, hunt)
     each = np.stack([_receiver(scene, cover, hunt, k) for k in range(len(scene.receivers))], axis=1)
-    both = np.concatenate([np.repeat(moment[:, None], each.shape[1], axis=1), each], axis=2)
+    speed = np.linalg.norm(scene.velocity, axis=2)
+    told = np.stack([np.concatenate([_onset(scene, cover, int(r)), _catch(scene, cover, speed, int(r))], axis=1)
+                     for r in scene.receivers], axis=1)
+    both = np.concatenate([np.repeat(moment[:, None], each.shape[1], axis=1), each, told], axis=2)
     return scene.time_s[low:high], both[low:high]
 
 
@@ -131,6 +141,47 @@ def _receiver(scene: Scene, cover: IntArray, hunt: tuple[FloatArray, FloatArray,
         after[k] - others.max(axis=0) if len(others) else after[k], window(pace, 2, 15)[arrival], window(back, 0, 8),
         window(back, -6, 0), window(_cosine(facing[scene.passer], -to_passer), -6, 1), looked_at, (arrival - now) * STEP_S,
         spot[:, 0] - scene.line_yd, pace, pace[later(DRIVES)] - pace, at_spot[0], at_spot[min(1, len(cover) - 1)]], axis=1)
+
+
+def _onset(scene: Scene, cover: IntArray, receiver: int) -> FloatArray:
+    """(T, len(ONSET)): how the coverage's turn to the spot and the receiver's swerve are spread over the steps about each
+    moment, yd/s."""
+    velocity, last = scene.velocity, len(scene.time_s) - 1
+    now = np.arange(last + 1)
+    way = scene.xy[receiver, arrivals(scene, receiver)][None] - scene.xy[cover]
+    distance = np.linalg.norm(way, axis=2) + 0.5
+    toward = way / distance[..., None] * (distance < TURN_YD)[..., None]
+
+    def turned(first: int, stop: int) -> FloatArray:
+        change = velocity[cover][:, np.minimum(now + stop, last)] - velocity[cover][:, np.minimum(now + first, last)]
+        return np.asarray((np.clip(change, -8.0, 8.0) * toward).sum(axis=2))
+
+    def swerve(first: int, stop: int) -> FloatArray:
+        change = velocity[receiver, np.clip(now + stop, 0, last)] - velocity[receiver, np.clip(now + first, 0, last)]
+        return np.asarray(np.linalg.norm(change, axis=1))
+
+    onset = [np.clip(turned(*steps), -MOST_TURN_YD_S, MOST_TURN_YD_S).sum(axis=0) for steps in TURNING]
+    most = np.sort(turned(SEES, DRIVES), axis=0)
+    return np.stack([*onset, most[-1], most[-min(2, len(most))], swerve(1, 3), swerve(-1, 1)], axis=1)
+
+
+def _catch(scene: Scene, cover: IntArray, speed: FloatArray, receiver: int) -> FloatArray:
+    """(T, len(CATCH)): what changes when the ball of a throw at each moment comes down, yd/s: the others let up, the defense
+    chases the man who has it, or everybody stops."""
+    at = arrivals(scene, receiver)
+    others, steady = np.setdiff1d(scene.receivers, [receiver]), np.zeros(len(scene.time_s))
+    to_man = scene.xy[receiver][None] - scene.xy[scene.defense]
+    closing = (scene.velocity[scene.defense] * to_man).sum(axis=2) / (np.linalg.norm(to_man, axis=2) + 0.3)
+
+    def jump(values: FloatArray) -> FloatArray:
+        return np.asarray((window(values, 1, 8) - window(values, -6, 0))[at])
+
+    turn = [window(v, 1, 6) - window(v, -5, 0) for v in scene.velocity[receiver].T]
+    return np.stack([
+        jump(speed[others].mean(axis=0) if len(others) else steady), jump(speed[cover].mean(axis=0)),
+        jump(speed[scene.linemen].mean(axis=0) if scene.full_line else steady), jump(speed.mean(axis=0)),
+        jump(speed[receiver]), np.hypot(*turn)[at], window(closing.mean(axis=0), 1, 8)[at],
+        window((closing / (speed[scene.defense] + 0.7)).mean(axis=0), 0, 6)[at], window(speed.mean(axis=0), 4, 14)[at]], axis=1)
 
 
 def _cosine(facing_rad: FloatArray, way: FloatArray) -> FloatArray:

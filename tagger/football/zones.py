@@ -9,12 +9,22 @@ from tagger.football.course import ENTERING_S, Course, Job, bounds_of, runs
 from tagger.football.types import Event
 from vision.types import BoolArray, FloatArray
 
-OUTSIDE_YD = {"flat": 12.0, "curl-flat": 9.0}
+OUTSIDE_YD = {"flat": 10.0, "curl-flat": 7.0}
 """From the middle of the field: farther out he is between a high and a low receiver, ..."""
-REACH_YD = 8.0
-"""... if both are so near to him across."""
+REACH_YD = 15.0
+"""... if both are so near to him across, ..."""
+SHARED_YD = 1.0
+"""... and no other underneath zone man is nearer to them across by more than this."""
 NEARER_YD = 1.0
 """Two men run beside one receiver: he is carried by the nearer, or by both if it is as near as this."""
+GIVING_GROUND = 0.5
+"""A deep man runs slower than who comes at him as long as he has a cushion to give up: at so much of the least speed."""
+PASSED_STEPS = 3
+"""Who lets go so many steps of the grid before the throw has passed his man off; later he only saw the throw."""
+LATE_STEPS, LATELY_STEPS = 2, 10
+"""Steps of the grid: nobody sees a lateness that lasts less; who was at his landmark so lately has been there."""
+WITH_HIM_YD = 4.5
+"""A zone man so near to a receiver plays him."""
 LEAST_DEPTH_YD = {"deep-third": 12.0, "deep-half": 12.0, "deep-quarter": 12.0, "curl-flat": 6.0, "hook-curl": 6.0, "flat": 3.0}
 LANDMARK_ACROSS_YD = {"deep-third": (WIDTH_YD / 6, WIDTH_YD / 2), "deep-half": (3.0, 18.0), "curl-flat": (9.0, 22.0),
                       "hook-curl": (1.0, 13.0), "flat": (12.0, WIDTH_YD / 2)}
@@ -31,7 +41,8 @@ def carries(course: Course) -> list[Event]:
         for receiver in map(int, scene.receivers):
             vertical = ((course.depth(receiver) > settings.carried_depth_yd)
                         & (scene.velocity[receiver, :, 0] > settings.carried_speed_yd_s))
-            runs_too = scene.velocity[job.row, :, 0] > settings.carried_speed_yd_s
+            least_yd_s = settings.carried_speed_yd_s * (GIVING_GROUND if job.deep else 1.0)
+            runs_too = scene.velocity[job.row, :, 0] > least_yd_s
             apart = course.apart(job.row, receiver)
             with_him = (apart < settings.carried_near_yd) & (apart < _nearest_other(course, job, receiver) + NEARER_YD)
             spans = runs(vertical & runs_too & with_him & live_mask, settings.carried_s)
@@ -44,8 +55,8 @@ def carries(course: Course) -> list[Event]:
                    f"{least:.1f} yd from him at the nearest")
             found.append(course.event("carried", job, start, end, why, receiver, least, 0.8))
             later = min(end + 2, len(live) - 1)
-            lets_go = not runs_too[later] and scene.velocity[receiver, later, 0] > settings.passed_speed_yd_s
-            if not job.deep and lets_go and end < course.thrown - 3:
+            runs_on = scene.velocity[receiver, later, 0] > settings.passed_speed_yd_s
+            if not job.deep and runs_on and end <= course.thrown - PASSED_STEPS:
                 deep = _taker(course, receiver, later)
                 why = f"lets {name} go at {course.depth(receiver)[end]:.0f} yd" + (f" to {deep.player_id}" if deep else "")
                 found.append(course.event("passed-off", job, end, end, why, receiver, None, 0.7))
@@ -78,8 +89,9 @@ def high_lows(course: Course) -> list[Event]:
         for high in near:
             for low in near:
                 mask = (near[high] & near[low] & (gap[high] > settings.high_yd) & (gap[low] < -settings.low_yd)
-                        & (course.depth(low) > -1.0) & (gap[high] < settings.high_reach_yd))
-                spans = runs(mask & live_mask, settings.stress_s)
+                        & (course.depth(low) > -1.0) & (gap[high] < settings.high_reach_yd)
+                        & (gap[high] - gap[low] > settings.levels_yd))
+                spans = runs(mask & live_mask, settings.high_low_s)
                 if spans and (best is None or spans[-1][1] - spans[0][0] > best[1] - best[0]):
                     best = (spans[0][0], spans[-1][1], high, low)
         if best is not None:
@@ -92,11 +104,14 @@ def high_lows(course: Course) -> list[Event]:
 
 
 def _in_his_part(course: Course, job: Job, receiver: int) -> BoolArray:
-    """(T,) the receiver is, or will be in half a second, outside the hook on his side, and within reach of him across."""
+    """(T,) the receiver is, or will be in half a second, outside the hook on his side, within reach of him across, and no other
+    underneath man's."""
     across = course.across(receiver)
+    mine = np.abs(across - course.across(job.row))
+    nearest = np.min([np.abs(across - course.across(other.row)) for other in course.zones() if not other.deep], axis=0)
     soon = across + ENTERING_S * course.scene.velocity[receiver, :, 1]
     out = np.maximum((across - WIDTH_YD / 2) * job.side, (soon - WIDTH_YD / 2) * job.side)
-    return np.asarray((out > OUTSIDE_YD[job.word]) & (np.abs(across - course.across(job.row)) < REACH_YD))
+    return np.asarray((out > OUTSIDE_YD[job.word]) & (mine < REACH_YD) & (mine <= nearest + SHARED_YD))
 
 
 def vertical_stress(course: Course) -> list[Event]:
@@ -121,7 +136,7 @@ def late_men(course: Course) -> list[Event]:
     scene, settings = course.scene, course.settings.events
     found: list[Event] = []
     at = scene.at(settings.landmark_s)
-    if at >= course.thrown:
+    if at + LATE_STEPS > course.thrown:
         return found
     for job in course.zones():
         if job.word not in LEAST_DEPTH_YD:
@@ -136,10 +151,10 @@ def late_men(course: Course) -> list[Event]:
 
 
 def is_there(course: Course, job: Job, at: int) -> bool:
-    """At his landmark, or with a receiver instead."""
-    nearest = min((float(course.apart(job.row, int(r))[at]) for r in course.scene.receivers), default=np.inf)
-    settings = course.settings.events
-    return bool(short_of_landmark(course, job)[at] <= settings.short_yd or nearest <= course.settings.deep.near_yd)
+    """At his landmark, or with a receiver instead, in the second until then: who has been there plays what comes."""
+    lately = slice(max(0, at - LATELY_STEPS), at + 1)
+    nearest = min((float(course.apart(job.row, int(r))[lately].min()) for r in course.scene.receivers), default=np.inf)
+    return bool(short_of_landmark(course, job)[lately].min() <= course.settings.events.short_yd or nearest <= WITH_HIM_YD)
 
 
 def short_of_landmark(course: Course, job: Job) -> FloatArray:

@@ -41,58 +41,66 @@ KIND_COUNT = 60
 
 @dataclass(frozen=True)
 class Thrown:
-    """A throw: when, after the snap, to whom ("" where that is not known), and how much it counts."""
+    """A throw: when, after the snap (None where nobody threw), to whom ("" where that is not known), how much it counts."""
 
     scene: Scene
-    time_s: float
+    time_s: float | None
     target: str
     weight: float
 
 
 def fit_throw(throws: Sequence[Thrown], ridge: float = 10.0) -> Layered:
-    """Conditional logit with one hidden layer over moments and receivers; the answer is a narrow bell about the true throw, of
-    the true target alone if he is known."""
+    """Conditional logit with one hidden layer over moments and receivers, and that nobody threw; the answer is a narrow bell
+    about the true throw, of the true target alone if he is known."""
     rows = [(one, *measure_throw(one.scene)) for one in throws]
     stacked = np.concatenate([x.reshape(-1, x.shape[-1]) for _, _, x in rows])
     mean, sd = np.nanmean(stacked, axis=0), np.nanstd(stacked, axis=0) + 1e-6
-    answers = [(x.reshape(-1, x.shape[-1]), one.weight * _answer(one, times, x.shape[1])) for one, times, x in rows if len(times)]
-    answers = [(x, answer) for x, answer in answers if answer.any()]
+    tables = [(x.reshape(-1, x.shape[-1]), _answer(one, times, x.shape[1]), one) for one, times, x in rows if len(times)]
+    answers = [(x, one.weight * answer) for x, answer, one in tables if answer.any() or one.time_s is None]
+    share = np.array([one.weight for _, answer, one in tables if answer.any() or one.time_s is None])
     # Measures are a little off: the layer must not hang on one of them.
     rng = np.random.default_rng(0)
     x = np.concatenate([x for x, _ in answers])
     x = np.nan_to_num(np.clip((x - mean) / sd + rng.normal(0.0, BLUR_SD, x.shape), -CLIP_SD, CLIP_SD))
     target = np.concatenate([answer for _, answer in answers])
     play = np.repeat(np.arange(len(answers)), [len(answer) for _, answer in answers])
-    first, share = np.searchsorted(play, np.arange(len(answers))), np.array([answer.sum() for _, answer in answers])
+    first = np.searchsorted(play, np.arange(len(answers)))
+    nobody = np.maximum(share - np.add.reduceat(target, first), 0.0)
     width = x.shape[1]
-    cut = np.cumsum([HIDDEN * width, HIDDEN, HIDDEN])
+    cut = np.cumsum([HIDDEN * width, HIDDEN, HIDDEN, width])
 
     def loss(flat: np.ndarray) -> tuple[float, np.ndarray]:
-        hidden, bias, weight, straight = np.split(flat, cut)
+        hidden, bias, weight, straight, none = np.split(flat, cut)
         hidden = hidden.reshape(HIDDEN, width)
         layer = np.tanh(x @ hidden.T + bias)
         logit = layer @ weight + x @ straight
-        logit -= np.maximum.reduceat(logit, first)[play]
-        total = np.add.reduceat(np.exp(logit), first)
+        top = np.maximum(np.maximum.reduceat(logit, first), none)
+        logit, none = logit - top[play], none - top
+        total = np.add.reduceat(np.exp(logit), first) + np.exp(none)
         error = np.exp(logit) / total[play] * share[play] - target
         back = error[:, None] * weight * (1.0 - layer**2)
-        slope = np.concatenate([(back.T @ x).ravel(), back.sum(axis=0), layer.T @ error, x.T @ error]) + ridge * flat
-        return float(share @ np.log(total) - target @ logit + 0.5 * ridge * flat @ flat), slope
+        slope = np.concatenate([(back.T @ x).ravel(), back.sum(axis=0), layer.T @ error, x.T @ error,
+                                [np.sum(np.exp(none) / total * share - nobody)]]) + ridge * flat * kept
+        return float(share @ np.log(total) - target @ logit - nobody @ none + 0.5 * ridge * (kept * flat) @ flat), slope
 
-    start = np.zeros(cut[-1] + width)
+    kept = np.append(np.ones(cut[-1]), 0.0)
+    start = np.zeros(cut[-1] + 1)
     start[: cut[0]], start[cut[1] : cut[2]] = rng.normal(0.0, 0.3, cut[0]), rng.normal(0.0, 0.3, HIDDEN)
     flat = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 250}).x
-    hidden, bias, weight, straight = np.split(flat, cut)
-    return Layered(mean, sd, hidden.reshape(HIDDEN, width), bias, weight, straight)
+    hidden, bias, weight, straight, none = np.split(flat, cut)
+    return Layered(mean, sd, hidden.reshape(HIDDEN, width), bias, weight, straight, none)
 
 
 def _answer(thrown: Thrown, times: np.ndarray, receivers: int) -> np.ndarray:
-    """(N * R,) the bell over the moments, for the target or shared by all; zeros where the throw lies outside of the moments."""
+    """(N * R,) the bell over the moments, for the target or shared by all; zeros where the throw lies outside of the moments or
+    nobody threw."""
+    if thrown.time_s is None:
+        return np.zeros(len(times) * receivers)
     bell = np.exp(-0.5 * ((times - thrown.time_s) / MOMENT_SD_S) ** 2)
     names = [thrown.scene.play.player_id[r] for r in thrown.scene.receivers]
     known = np.array([name == thrown.target for name in names], dtype=float)
     known = known if known.any() else np.ones(receivers)
-    return np.outer(bell * (bell.sum() > 0.1) / bell.sum(), known / known.sum()).ravel()
+    return np.outer(bell * (bell.sum() > 0.1) / max(bell.sum(), 1e-9), known / known.sum()).ravel()
 
 
 def fit_kind(rows: np.ndarray, kinds: Sequence[str], ridge: float = 1.0) -> Linear:
@@ -206,8 +214,9 @@ def learn_play(labelled: Sequence[tuple[Scene, dict[str, str]]], simulated: Sequ
                front: Linear) -> PlayBook:
     """The rest, from scenes of labelled plays and scenes of simulated reps with their truths."""
     throws = [Thrown(scene, float(row["pass_time"]), row["target"], GAME_WEIGHT) for scene, row in labelled]
-    throws += [Thrown(scene, t["release_s"] - t["snap_s"], t["target"] or "", 1.0)
-               for scene, t in simulated if t["release_s"] and t["play_kind"] != "run"]
+    for scene, t in simulated:
+        threw = t["release_s"] and t["play_kind"] != "run"
+        throws.append(Thrown(scene, t["release_s"] - t["snap_s"] if threw else None, t["target"] or "", 1.0))
     thrown = fit_throw(throws)
     book = PlayBook(thrown, front, front, front, np.zeros(12))
     scenes = [scene for scene, _ in labelled] + [scene for scene, _ in simulated]
