@@ -30,7 +30,9 @@ CARRY_S, STRESS_S = 0.4, 0.5
 SEES_THROW_YD = 22.0  # who is farther from the catch keeps to his job (rep.Rep)
 PLANT_RAD, PLANT_SHARE = 0.5, 0.5  # who already runs there, at this share of his speed, need not plant
 LEAST_DRIVE_S = 0.25
+LEVELS_YD = 5.0  # a high and a low receiver are so far apart in depth: one man can be with both of nearer ones
 DROPPED_S = 2.5  # a drop is over by then
+SHORT_YD, LATE_S = 1.0, 0.2  # a step, and a few frames of film: nobody sees that somebody was less late
 LEAST_DEPTH_YD = {"deep-third": 12.0, "deep-half": 12.0, "deep-quarter": 12.0, "flat": 2.0}
 UNDER_DEPTH_YD = 5.0  # of 8 to 12 yd that he is to have
 DEEP_WORDS = ("deep-third", "deep-half", "deep-quarter")
@@ -119,21 +121,20 @@ class _Finder:
             return
         x = self.p.xy[i, :, 0]
         inside = {r: self.inside(r, _bounds(self.p, job)) & self.nearest_zone(i, r) for r in self.eligible}
+        longest = (0, 0, 0, 0)
         for low in self.eligible:
             for high in self.eligible:
-                between = (self.p.xy[low, :, 0] < x) & (self.p.xy[low, :, 0] > 0.0) & (self.p.xy[high, :, 0] > x)
-                for a, b in _runs(span & inside[low] & inside[high] & between & (low != high), STRESS_S)[:1]:
-                    moved = x[min(b, len(x) - 1)] - x[a]
-                    self.add(
-                        "high-low-stress",
-                        i,
-                        high,
-                        self.t[a],
-                        self.t[b - 1],
-                        None,
-                        low=self.p.people[low].player_id,
-                        choice="sank" if moved > 0.5 else "bit" if moved < -0.5 else "held",
-                    )
+                low_x, high_x = self.p.xy[low, :, 0], self.p.xy[high, :, 0]
+                between = (low_x < x) & (low_x > 0.0) & (high_x > x) & (high_x - low_x > LEVELS_YD)
+                for a, b in _runs(span & inside[low] & inside[high] & between, STRESS_S):
+                    longest = max(longest, (b - a, a, high, low))
+        length, a, high, low = longest
+        if length:
+            b = a + length
+            moved = x[min(b, len(x) - 1)] - x[a]
+            choice = "sank" if moved > 0.5 else "bit" if moved < -0.5 else "held"
+            name = self.p.people[low].player_id
+            self.add("high-low-stress", i, high, self.t[a], self.t[b - 1], None, low=name, choice=choice)
 
     def nearest_zone(self, i: int, r: int) -> Bool:
         """While of all underneath men in zone he is the nearest to a receiver across."""
@@ -200,16 +201,18 @@ class _Finder:
                 self.add("break", i, self.p.target, start, self.p.arrive_s, gap, delay_s=round(self.p.react_s[i], 3))
 
     def landmarks(self, rotators: list[int]) -> None:
-        """Who was not yet where he wanted to be when a drop is over, nor with a man, and is short of his area or beside it."""
+        """Who was not yet where he wanted to be when a drop is over, nor with a man, and is plainly short of his area or beside
+        it."""
         k = int(np.argmin(np.abs(self.t - DROPPED_S)))
         for i, reached in self.p.reached_s.items():
             job = next(job for start, job in reversed(self.p.words[i]) if start <= DROPPED_S)
             low, high = _bounds(self.p, job)
             x, y = self.p.xy[i, k]
-            short = x < LEAST_DEPTH_YD.get(job.word, UNDER_DEPTH_YD) or not low <= y <= high
-            if self.stop_s > DROPPED_S and (reached is None or reached > DROPPED_S) and short:
+            short = np.hypot(max(LEAST_DEPTH_YD.get(job.word, UNDER_DEPTH_YD) - x, 0.0), max(low - y, y - high, 0.0))
+            until = min(reached or self.stop_s, self.stop_s)
+            if short > SHORT_YD and until - DROPPED_S > LATE_S:
                 kind = "late-rotation" if i in rotators else "late-to-landmark"
-                self.add(kind, i, None, DROPPED_S, min(reached or self.stop_s, self.stop_s), None)
+                self.add(kind, i, None, DROPPED_S, until, None)
 
     def disguises(self) -> list[int]:
         """Every safety whose part in the coverage is another than he showed, if the shell is; who they are."""
