@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from tagger.football.scene import STEP_S, Scene
@@ -15,15 +17,16 @@ NEAR_MOTION_YD = 16.0
 EARLY_STEPS = 2
 
 
-def find_motions(scene: Scene, settings: MotionSettings) -> tuple[Motion, ...]:
-    """Every eligible who changed his place across between the set of the line and the snap."""
+def find_motions(scene: Scene, settings: MotionSettings, man_of: Mapping[int, int] | None = None) -> tuple[Motion, ...]:
+    """Every eligible who changed his place across between the set of the line and the snap. `man_of`: who has a receiver in man
+    (rows of the scene), which the snap has shown."""
     start = _set_index(scene, settings)
     found = []
     for row in scene.receivers:
         span = _moving_span(scene, int(row), start, settings)
         if span is not None:
             found.append((int(row), *span))
-    return tuple(_motion(scene, row, a, b, settings) for row, a, b in found)
+    return tuple(_motion(scene, row, a, b, settings, (man_of or {}).get(row)) for row, a, b in found)
 
 
 def _set_index(scene: Scene, settings: MotionSettings) -> int:
@@ -54,21 +57,23 @@ def _moving_span(scene: Scene, row: int, start: int, settings: MotionSettings) -
     return best
 
 
-def _motion(scene: Scene, row: int, a: int, b: int, settings: MotionSettings) -> Motion:
+def _motion(scene: Scene, row: int, a: int, b: int, settings: MotionSettings, has: int | None) -> Motion:
     # Who overshoots and comes back a step is set all the same: he is near the place that he has at the snap.
     away = np.flatnonzero(np.abs(scene.xy[row, : scene.snap + 1, 1] - scene.xy[row, scene.snap, 1]) > settings.settled_yd)
     still_s = (scene.snap - int(away[-1]) if len(away) else scene.snap) * STEP_S
     kind = "shift" if still_s >= settings.set_before_snap_s else "motion"
     path = scene.xy[row, a : b + 1, 1]
-    answer, why = _answer(scene, path, a, b, settings)
+    answer, why = _answer(scene, path, a, b, settings, has)
     times = scene.time_s[[a, b]] + scene.snap_s
     return Motion(scene.play.player_id[row], kind, round(float(times[0]), 3), round(float(times[1]), 3), round(float(path[0]), 2),
                   round(float(path[-1]), 2), answer, why)
 
 
-def _answer(scene: Scene, path: FloatArray, a: int, b: int, settings: MotionSettings) -> tuple[str | None, str]:
-    """Who sets off with him and keeps up ran with it; who slides part of the way the same way, or only when the motion has shown
-    where it goes, bumped; else they stayed."""
+def _answer(scene: Scene, path: FloatArray, a: int, b: int, settings: MotionSettings,
+            has: int | None) -> tuple[str | None, str]:
+    """Who sets off with him and keeps up ran with it, and so did the man who `has` him, however late (a motion at the snap leaves
+    no time); who else slides part of the way the same way, or only when the motion has shown where it goes, bumped; else they
+    stayed."""
     stop = min(b + round(ANSWER_LAG_S / STEP_S), scene.snap + 4)
     men = scene.defense[scene.seen[scene.defense, a : stop + 1].mean(axis=1) > 0.6]
     if not len(men):
@@ -87,6 +92,9 @@ def _answer(scene: Scene, path: FloatArray, a: int, b: int, settings: MotionSett
             went = float(np.abs(moved[follower, : turn + round(ANSWER_LAG_S / STEP_S) + 1]).max())
             return "ran-with", f"{names[men[follower]]} stood over him and went with him, {went:.1f} yd of his {abs(travel):.1f}"
     slide = (moved * np.sign(travel)).max(axis=1)
+    own = slide[men == has]
+    if len(own) and own[0] >= settings.bump_yd:
+        return "ran-with", f"{names[has or 0]} had him in man and went with him, {own[0]:.1f} yd of his {abs(travel):.1f}"
     slider = int(np.argmax(np.where(near, slide, -np.inf)))
     if near.any() and slide[slider] >= settings.bump_yd:
         slid = f"{names[men[slider]]} slid over {slide[slider]:.1f} yd"

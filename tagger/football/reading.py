@@ -82,11 +82,12 @@ def read_play(play: PlayTracks, book: Book | None = None, settings: Settings | N
     rushers = int((rush > 0.5).sum()) - sum(said.assignment == "spy" for said in fixed.values())
     target = release.target(scene) if graded and course.released and release is not None else None
     events, unsure = find_events(course, graded, rushers, target)
+    man_of = {job.receiver: job.row for job in course.jobs if job.word == "man" and job.receiver is not None}
     reading = Reading(
         snap_s=round(snap.time_s, 3), release_s=None if thrown_s is None else round(snap.time_s + thrown_s, 3),
         end_s=round(snap.time_s + end_s, 3), play_kind=kinds, shell=look.shell, shell_why=look.shell_why,
         family=family, family_why=why, family_over_time=over_time, variant=_variant(course, settings) if graded else None,
-        formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion)),
+        formation=read_formation(scene, settings.formation, find_motions(scene, settings.motion, man_of if graded else None)),
         defenders=defenders, events=events, abstained=(*abstained, *unsure), rush_count=rushers if scene.team else 0,
         box_count=look.box)
     return shift_told(reading, own)

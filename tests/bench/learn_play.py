@@ -30,7 +30,9 @@ from tagger.football.types import PlayTracks
 from tagger.football.vocabulary import PLAY_KINDS
 
 MOMENT_SD_S = 0.12
-HIDDEN = 12
+HIDDEN, FITS = 12, 3
+"""The mean of so many fits, each from another start on other blur: many measures tell nearly the same, and one fit hangs on some
+of them by chance."""
 BLUR_SD = 0.3
 KNOWN_WORTH = 15.0
 """Simulated plays, of which every rusher is known, count like so many in all: real ones show what is hard to tell."""
@@ -58,13 +60,22 @@ def fit_throw(throws: Sequence[Thrown], ridge: float = 10.0) -> Layered:
     tables = [(x.reshape(-1, x.shape[-1]), _answer(one, times, x.shape[1]), one) for one, times, x in rows if len(times)]
     answers = [(x, one.weight * answer) for x, answer, one in tables if answer.any() or one.time_s is None]
     share = np.array([one.weight for _, answer, one in tables if answer.any() or one.time_s is None])
-    # Measures are a little off: the layer must not hang on one of them.
-    rng = np.random.default_rng(0)
-    x = np.concatenate([x for x, _ in answers])
-    x = np.nan_to_num(np.clip((x - mean) / sd + rng.normal(0.0, BLUR_SD, x.shape), -CLIP_SD, CLIP_SD))
+    x = (np.concatenate([x for x, _ in answers]) - mean) / sd
     target = np.concatenate([answer for _, answer in answers])
     play = np.repeat(np.arange(len(answers)), [len(answer) for _, answer in answers])
-    first = np.searchsorted(play, np.arange(len(answers)))
+    fits = [_fit_layer(x, target, play, share, ridge, np.random.default_rng(seed)) for seed in range(FITS)]
+    hidden, bias, weight, straight, none = zip(*fits, strict=True)
+    return Layered(mean, sd, np.concatenate(hidden), np.concatenate(bias), np.concatenate(weight) / FITS,
+                   np.mean(straight, axis=0), np.mean(none, axis=0))
+
+
+def _fit_layer(x: np.ndarray, target: np.ndarray, play: np.ndarray, share: np.ndarray, ridge: float,
+               rng: np.random.Generator) -> tuple[np.ndarray, ...]:
+    """Hidden layer, its bias, its weights, those of the measures and the logit of nobody, from rows (N, M) of plays (N,): the
+    weight `target` (N,) of each and `share` of each play."""
+    # Measures are a little off: the layer must not hang on one of them.
+    x = np.nan_to_num(np.clip(x + rng.normal(0.0, BLUR_SD, x.shape), -CLIP_SD, CLIP_SD))
+    first = np.searchsorted(play, np.arange(len(share)))
     nobody = np.maximum(share - np.add.reduceat(target, first), 0.0)
     width = x.shape[1]
     cut = np.cumsum([HIDDEN * width, HIDDEN, HIDDEN, width])
@@ -87,8 +98,8 @@ def fit_throw(throws: Sequence[Thrown], ridge: float = 10.0) -> Layered:
     start = np.zeros(cut[-1] + 1)
     start[: cut[0]], start[cut[1] : cut[2]] = rng.normal(0.0, 0.3, cut[0]), rng.normal(0.0, 0.3, HIDDEN)
     flat = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 250}).x
-    hidden, bias, weight, straight, none = np.split(flat, cut)
-    return Layered(mean, sd, hidden.reshape(HIDDEN, width), bias, weight, straight, none)
+    hidden, *rest = np.split(flat, cut)
+    return (hidden.reshape(HIDDEN, width), *rest)
 
 
 def _answer(thrown: Thrown, times: np.ndarray, receivers: int) -> np.ndarray:

@@ -5,8 +5,11 @@ from __future__ import annotations
 import pytest
 
 from tagger.football import read_play
+from tagger.football.motions import find_motions
+from tagger.football.scene import make_scene
+from tagger.football.settings import shipped_settings
 from tagger.football.types import Motion
-from tests.football.plays import COVER_3, FOUR_VERTICALS, LINE, PASSER, RUSH, Path, build
+from tests.football.plays import COVER_3, FOUR_VERTICALS, LINE, PASSER, RUSH, SNAP_S, Path, build
 
 ACROSS: dict[str, Path] = {"O8": [(-2.4, -1.2, -9), (-0.5, -1.2, 0), (0.1, -1.2, 0), (3.5, 22, 1)]}
 """The left slot goes 9 yd across and is still at the snap for less than a second: in motion, not a shift."""
@@ -32,6 +35,16 @@ def test_a_backer_who_slides_over_bumps() -> None:
     motion = _motion(D9=[(-1.5, 4.5, -2), (-0.6, 4.5, 0.5), (0.5, 4.5, 0.5), (2.3, 9, -5), (4, 9, -5)])
     assert motion.answer == "bumped"
     assert "D9" in motion.why
+
+
+def test_who_has_him_in_man_and_comes_late_went_with_him_all_the_same() -> None:
+    late: dict[str, Path] = {"D8": [(-0.9, 5, -8), (0.0, 5, -6.2), (2.4, 9, -6), (4, 9, -6)]}
+    scene = make_scene(build(LINE, PASSER, FOUR_VERTICALS | ACROSS, RUSH, COVER_3 | late), SNAP_S)
+    row = scene.play.player_id.index
+    (unknown,) = find_motions(scene, shipped_settings().motion)
+    (known,) = find_motions(scene, shipped_settings().motion, {row("O8"): row("D8")})
+    assert (unknown.answer, known.answer) == ("bumped", "ran-with")
+    assert "D8 had him in man" in known.why
 
 
 def test_a_deep_man_who_rotates_meanwhile_is_no_answer() -> None:

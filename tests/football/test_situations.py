@@ -15,7 +15,7 @@ from tagger.football.scene import make_scene
 from tagger.football.settings import shipped_settings
 from tagger.football.timeline import share_receivers
 from tagger.football.types import PlayTracks, Reading, Situation
-from tagger.football.zones import carries, high_lows, late_men
+from tagger.football.zones import carries, high_lows, late_men, short_of_landmark
 from tests.football.plays import COVER_3, FOUR_VERTICALS, LINE, PASSER, RUSH, SNAP_S, Path, build, cover_0, cover_3
 
 
@@ -195,6 +195,31 @@ def test_a_flat_under_a_corner_route_is_high_low_stress_of_the_curl_flat_man() -
                                                 "O7": [(0, -0.5, -20), (0.1, -0.5, -20), (3.0, 15, -17), (3.5, 17, -18)]}
     course = course_of(build(LINE, PASSER, routes, RUSH, COVER_3), "D8", "curl-flat", "left")
     assert [(e.player_id, e.against) for e in high_lows(course)] == [("D8", "O7")]
+
+
+def test_two_receivers_at_nearly_one_depth_stretch_nobody() -> None:
+    routes: dict[str, Path] = FOUR_VERTICALS | {"O8": [(0, -1.2, -9), (0.1, -1.2, -9), (1.6, 7, -14), (3.5, 7, -14)],
+                                                "O7": [(0, -0.5, -20), (0.1, -0.5, -20), (1.8, 10, -17), (3.5, 11, -17)]}
+    course = course_of(build(LINE, PASSER, routes, RUSH, COVER_3), "D8", "curl-flat", "left")
+    between = (course.depth(course.jobs[0].row) > 8.0) & (course.scene.time_s > 2.0)
+    assert between.any(), "he stands between them"
+    assert not high_lows(course)
+
+
+def test_who_has_been_at_his_landmark_and_comes_back_from_it_is_not_late() -> None:
+    back: dict[str, Path] = {"D8": [(0, 5, -2), (0.2, 5, -2), (1.6, 8, -12), (1.7, 8, -12), (2.5, 2.5, -7), (4, 2, -7)]}
+    course = course_of(build(LINE, PASSER, FOUR_VERTICALS, RUSH, COVER_3 | back), "D8", "curl-flat", "left")
+    at = course.scene.at(shipped_settings().events.landmark_s)
+    assert short_of_landmark(course, course.jobs[0])[at] > shipped_settings().events.short_yd
+    assert not late_men(course)
+
+
+def test_who_shows_high_and_plays_low_has_rotated_however_short_his_way() -> None:
+    sits: dict[str, Path] = COVER_3 | {"D11": [(-3, 9.5, 5.0), (0.5, 9.5, 5.0), (2.0, 9.0, 6.5), (4, 9, 7)]}
+    reading = read_play(build(LINE, PASSER, FOUR_VERTICALS, RUSH, sits))
+    assert best(reading.family) == "cover-3"
+    (event,) = [e for e in reading.events if e.kind == "disguise" and e.player_id == "D11"]
+    assert "shows high and plays low" in event.why
 
 
 def test_nobody_is_spared_in_cover_0_while_a_receiver_has_no_man() -> None:

@@ -37,6 +37,14 @@ def test_a_play_that_ends_too_early_has_no_throw() -> None:
     assert find_release(make_scene(cut, SNAP_S), shipped_playbook()) is None
 
 
+def test_nobody_threw_where_nobody_turns_to_a_ball() -> None:
+    release = find_release(make_scene(cover_3(), SNAP_S), shipped_playbook())
+    assert release is not None
+    assert release.chance.sum() < 0.5
+    assert not release.plain
+    assert release.even_s == release.time_s[-1]
+
+
 def test_moment_and_target_beat_the_usual_throw_to_anybody() -> None:
     off, usual, right, asked = [], [], 0, 0
     for index in range(14):
