@@ -3,7 +3,7 @@ speed in his own heights a second, so that it says the same from either camera, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy.optimize import linear_sum_assignment
 
 from tagger.batch.activity import Activity
+from tagger.batch.crowd import now_from_before
 from vision.boxes import map_points
 from vision.types import FloatArray
 
@@ -19,6 +20,8 @@ MOVES, RUNS = 0.5, 1.2
 and Quadrupedal Animals, 1984); a height is 1.8 m."""
 FASTEST = 2.8
 """Heights a second that are still followed: further away it is somebody else more often than a sprint."""
+TURNS = 1.0
+"""Heights a second; an operator who switches off and on again hardly turns the camera both before and after."""
 LEAST_KNOWN = 4
 """So many must be followed for a look to tell anything."""
 MOST_FORESHORTENED = 6.0
@@ -31,19 +34,22 @@ Array = npt.NDArray[np.float64]
 class Movement:
     """One row a look, T in all: `time_s` (T,) of the film's clock; `people` (T,) how many could be followed; which share of them
     is `moving` (T,), and which `running` (T,), less the more all that move go one way; `swing` (T,) heights a second by which the
-    camera turns. NaN where that is not known. `start_s`, `end_s`: what the film holds."""
+    camera turns. NaN where that is not known. `cut` (T,): the camera was off before this look. `start_s`, `end_s`: what the film
+    holds."""
 
     time_s: Array
     people: Array
     moving: Array
     running: Array
     swing: Array
+    cut: npt.NDArray[np.bool_]
     start_s: float
     end_s: float
 
 
 def movement(activity: Activity) -> Movement:
     """Who moves in the looks of a film."""
+    activity = replace(activity, now_from_before=_camera(activity))
     velocity = _velocities(activity)
     together = np.concatenate([*velocity, np.zeros((0, 2))])
     # All ways are walked and run alike often in a practice, so what is slower up and down the picture is seen at a slant.
@@ -53,8 +59,33 @@ def movement(activity: Activity) -> Movement:
     for row, one in enumerate(velocity):
         if len(one) >= LEAST_KNOWN:
             moving[row], running[row] = _shares(one * stretch)
-    people = np.array([len(one) for one in velocity], dtype=np.float64)
-    return Movement(activity.time_s, people, moving, running, _swing(activity), activity.start_s, activity.end_s)
+    people, swing = np.array([len(one) for one in velocity], dtype=np.float64), _swing(activity)
+    return Movement(activity.time_s, people, moving, running, swing, _cuts(swing), activity.start_s, activity.end_s)
+
+
+def _camera(activity: Activity) -> Array:
+    """(T, 3, 3) now_from_before, by the crowd where the background was lost: in a swing too fast to follow."""
+    camera = activity.now_from_before.copy()
+    size_px = np.concatenate([*activity.people, np.zeros((1, 4))])[:, 2:].max(axis=0)
+    for now in np.flatnonzero(np.isnan(camera).any(axis=(1, 2)))[1:]:
+        before, boxes = activity.people[now - 1], activity.people[now]
+        camera[now] = now_from_before(_middle(before), _middle(boxes), _heights(boxes), size_px)
+    return camera
+
+
+def _cuts(swing: Array) -> npt.NDArray[np.bool_]:
+    """(T,) where a look has nothing in common with the one before, from the `swing` (T,). Of several in a row, and where the
+    camera turns fast before and after, it turned too fast to tell."""
+    lost = np.isnan(swing)
+    before, after = np.append(np.nan, swing[:-1]), np.append(swing[1:], np.nan)
+    cut: npt.NDArray[np.bool_] = lost & ~np.isnan(before) & ~np.isnan(after) & (np.fmin(before, after) < TURNS)
+    cut[:1] = True
+    return cut
+
+
+def _middle(boxes: FloatArray) -> Array:
+    """(N, 2) px."""
+    return (boxes[:, :2] + boxes[:, 2:]).astype(np.float64) / 2.0
 
 
 def _shares(velocity: Array) -> tuple[float, float]:
@@ -72,7 +103,7 @@ def _swing(activity: Activity) -> Array:
     for now in range(1, len(swing)):
         boxes, lasts_s = activity.people[now - 1], activity.time_s[now] - activity.time_s[now - 1]
         if len(boxes) and lasts_s > 0:
-            middle = (boxes[:, :2] + boxes[:, 2:]).mean(axis=0, keepdims=True) / 2.0
+            middle = _middle(boxes).mean(axis=0, keepdims=True)
             moved = map_points(activity.now_from_before[now], middle) - middle
             swing[now] = np.linalg.norm(moved) / np.median(boxes[:, 3] - boxes[:, 1]) / lasts_s
     return swing
@@ -80,7 +111,7 @@ def _swing(activity: Activity) -> Array:
 
 def _velocities(activity: Activity) -> list[Array]:
     """For each look the velocities (K, 2), in heights a second, of those who were followed to it or from it."""
-    middle = [(boxes[:, :2] + boxes[:, 2:]).astype(np.float64) / 2.0 for boxes in activity.people]
+    middle = [_middle(boxes) for boxes in activity.people]
     height = [_heights(boxes) for boxes in activity.people]
     seen = [np.full((2, len(boxes), 2), np.nan) for boxes in activity.people]  # followed to this look, and from it
     for before, now in pairwise(range(len(middle))):

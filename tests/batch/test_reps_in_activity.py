@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -16,15 +17,18 @@ from hypothesis import strategies as st
 
 from demo_clips.encode import Mp4Writer
 from tagger.batch.activity import Activity, measure
+from tagger.batch.crowd import now_from_before
 from tagger.batch.movement import movement
+from tagger.batch.phases import Phase, read_phases
 from tagger.batch.reps_in_activity import FoundRep, find_reps
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
 
 HZ = 4.0
 TALL_PX = 40.0
-SPEED = {"still": 0.0, "walk": 0.7, "sprint": 2.2, "play": 2.2, "cut": 0.0}
-"""Heights a second. In a sprint all run one way; in a play every man his own, as he likes it, and the camera turns with them."""
+SPEED = {"still": 0.0, "walk": 0.7, "trot": 1.3, "sprint": 2.2, "play": 2.2, "cut": 0.0}
+"""Heights a second. In a sprint all run one way; in a play every man his own, as he likes it, and the camera turns with them; one
+team of the two trots from the huddle to the line."""
 TURN_PX_S = 60.0
 REP = [(3.0, "still"), (5.0, "play"), (12.0, "walk"), (4.0, "still")]
 
@@ -41,9 +45,14 @@ def people(plan: Sequence[tuple[float, str]], players: int = 22, waiting: int = 
         way = rng.uniform(0.0, 2.0 * np.pi, players)
         way = np.repeat(way[:1], players) if kind == "sprint" else way
         begins_s = now_s
+        if kind == "cut":  # when the camera comes on again, people stand elsewhere
+            at_px = rng.permutation(at_px) + rng.uniform(-2.0, 2.0, at_px.shape) * TALL_PX
+            home_px = at_px.copy()
         while now_s < begins_s + lasts_s:
             turned = TURN_PX_S / HZ if kind == "play" else 0.0
             step_px = SPEED[kind] * TALL_PX / HZ * np.stack([np.cos(way), np.sin(way)], axis=1)
+            if kind == "trot":
+                step_px[::2] = 0.0
             off_px = home_px[:players] - at_px[:players]
             far = (np.linalg.norm(off_px, axis=1) > 6.0 * TALL_PX) & (kind != "sprint")
             way[far] = np.arctan2(off_px[far, 1], off_px[far, 0]) + rng.uniform(-0.7, 0.7, far.sum())
@@ -88,10 +97,68 @@ def test_a_drill_of_three_is_no_rep() -> None:
     assert not reps(people([*5 * [(4.0, "still"), (3.0, "play"), (6.0, "walk")]], players=3, waiting=20))
 
 
-def test_who_stands_again_has_broken_a_huddle() -> None:
-    """Common practice, no source: the offense trots from the huddle to the line and stands there before the snap."""
-    found = reps(people([(10.0, "walk"), (4.0, "still"), (2.5, "play"), (4.0, "still"), (5.0, "play"), (12.0, "walk"), *REP]))
-    assert [rep.snap_s for rep in found] == pytest.approx([20.5, 40.5], abs=0.6)
+HUDDLE = [(12.0, "walk"), (6.0, "still"), (4.0, "trot"), (4.0, "still"), (5.0, "play")]
+"""Common practice, no source: the offense trots from the huddle to the line and stands there before the snap."""
+
+
+@pytest.mark.parametrize("slant", [1.0, 3.5], ids=["sideline", "end-zone"])
+@pytest.mark.parametrize("between", [
+    HUDDLE,
+    [*HUDDLE[:-1], (1.0, "trot"), (4.0, "still"), HUDDLE[-1]],
+    [*HUDDLE[:-1], (3.0, "walk"), (4.0, "still"), HUDDLE[-1]],
+], ids=["huddle", "false start", "a rep walked through"])
+def test_who_leaves_the_huddle_has_not_snapped(between: list[tuple[float, str]], slant: float) -> None:
+    lasts_s = sum(lasts for lasts, _ in between)
+    found = reps(people([*4 * between, (12.0, "walk")], slant=slant))
+    assert [rep.snap_s for rep in found] == pytest.approx([lasts_s * (k + 1) - 5.0 for k in range(4)], abs=0.8)
+
+
+def test_without_a_huddle_the_next_snap_may_come_in_twelve_seconds() -> None:
+    found = reps(people([(10.0, "still"), *5 * [(4.0, "play"), (5.0, "walk"), (3.0, "still")]]))
+    assert [rep.snap_s for rep in found] == pytest.approx([10.0, 22.0, 34.0, 46.0, 58.0], abs=0.6)
+
+
+def test_phases_follow_each_other_without_gaps() -> None:
+    """Before every play a set, after it the whistle or the walk back, and a play never goes on where the camera was off."""
+    seen = movement(people([*2 * HUDDLE, (8.0, "walk"), *2 * REP, (1.0, "cut"), *HUDDLE[2:], (5.0, "walk")]))
+    phases = read_phases(seen)
+    assert [one.first for one in phases] == [0, *(one.end for one in phases[:-1])]
+    assert phases[-1].end == len(seen.time_s)
+    plays = [k for k, one in enumerate(phases) if one.phase == Phase.PLAY]
+    assert len(plays) == 5
+    for k in plays:
+        assert phases[k - 1].phase == Phase.SET
+        assert phases[k + 1].phase in (Phase.WHISTLE, Phase.BACK)
+        assert not seen.cut[phases[k].first + 1:phases[k].end].any()
+
+
+@settings(max_examples=4, deadline=None)
+@given(st.floats(0.1, 0.6), st.integers(0, 1000))
+def test_where_the_background_is_lost_the_crowd_tells_how_the_camera_turned(share: float, seed: int) -> None:
+    """While not everybody sprints, that is; and no camera is thought to have been off."""
+    film = people([(6.0, "walk"), *REP, *REP], seed=seed)
+    whole = movement(film)
+    nobody_runs = np.convolve(whole.running, np.ones(5), "same") == 0.0
+    lost = nobody_runs & (np.random.default_rng(seed).random(len(film.time_s)) < share)
+    lossy = movement(replace(film, now_from_before=np.where(lost[:, None, None], np.nan, film.now_from_before)))
+    assert [rep.snap_s for rep in find_reps(lossy)] == pytest.approx([rep.snap_s for rep in find_reps(whole)], abs=0.3)
+    assert not lossy.cut[1:].any()
+    assert lossy.swing[1:] == pytest.approx(whole.swing[1:], abs=0.3)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(0.95, 1.05), st.floats(-250.0, 250.0), st.floats(-40.0, 40.0), st.integers(0, 1000))
+def test_a_swing_is_told_from_a_cut(zoom: float, across_px: float, along_px: float, seed: int) -> None:
+    """The crowd shifted and scaled, each man a step on, a few missed and a few new; against the same men, each elsewhere."""
+    rng = np.random.default_rng(seed)
+    size_px, tall = np.array([1200.0, 600.0]), np.full(24, 40.0)
+    before = rng.uniform([300.0, 100.0], [900.0, 500.0], (26, 2))
+    now = zoom * (before + rng.normal(0.0, 5.0, before.shape)) + (across_px, along_px) + (1.0 - zoom) * size_px / 2.0
+    found = now_from_before(before[2:], np.concatenate([now[:22], rng.uniform([0.0, 0.0], size_px, (2, 2))]), tall, size_px)
+    middle = np.array([*size_px / 2.0, 1.0])
+    assert (found @ middle)[:2] == pytest.approx(size_px / 2.0 + (across_px, along_px), abs=10.0)
+    elsewhere = rng.uniform([300.0, 100.0], [900.0, 500.0], (24, 2))
+    assert np.isnan(now_from_before(before[2:], elsewhere, tall, size_px)).all()
 
 
 def test_the_camera_may_be_off_between_reps() -> None:

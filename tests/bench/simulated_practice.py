@@ -203,8 +203,9 @@ def _slips(count: int, chance: float, rng: np.random.Generator) -> Array:
 
 
 def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_share: float = 0.25,
-                   rate: Fraction = USUAL_RATE) -> dict[str, Any]:
-    """Film a practice into `out`, its truth beside it (`.json`): snap and end of each rep on the film's clock."""
+                   rate: Fraction = USUAL_RATE, every: int = 1) -> dict[str, Any]:
+    """Film a practice into `out`, its truth beside it (`.json`): snap and end of each rep on the film's clock. Of a film of
+    `rate` only one frame in `every` is written, with the blur that it has at that rate."""
     pieces = practice(seed, reps, cut_share)
     whole = joined(pieces)
     shot = PracticeShot(pieces, whole, view, rate, np.random.default_rng([seed, 78, len(view)]))
@@ -217,8 +218,8 @@ def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_
             ends.append(at_s + piece.motion.end_s)
         at_s += len(piece.motion.time_s) * STEP_S
     kept = [i for i, t in enumerate(shot.time_s) if not any(a <= t < b for a, b in off)]
-    with Mp4Writer(out, SIZE_PX, rate) as writer:
-        for i in kept:
+    with Mp4Writer(out, SIZE_PX, rate / every) as writer:
+        for i in kept[::every]:
             writer.write(shot.finish(i, shot.clean(i)[0]))
     def on_film(moment_s: float) -> float:
         return round(moment_s - sum(min(b, moment_s) - a for a, b in off if a < moment_s), 3)
@@ -236,6 +237,9 @@ if __name__ == "__main__":
     parser.add_argument("--reps", type=int, default=6)
     parser.add_argument("--view", default="sideline", choices=("sideline", "low-sideline", "end-zone"))
     parser.add_argument("--cut-share", type=float, default=0.25)
-    parser.add_argument("--rate", type=Fraction, default=USUAL_RATE, help="frames a second; the splitting looks at 12.5 at most")
+    parser.add_argument("--rate", type=Fraction, default=USUAL_RATE, help="frames a second")
+    parser.add_argument("--every", type=int, default=1, help="one frame of so many is written; four a second are looked at")
+    parser.add_argument("--size", type=int, nargs=2, default=SIZE_PX, help="px")
     given = parser.parse_args()
-    print(json.dumps(write_practice(given.out, given.seed, given.reps, given.view, given.cut_share, given.rate)))
+    SIZE_PX = (given.size[0], given.size[1])
+    print(json.dumps(write_practice(given.out, given.seed, given.reps, given.view, given.cut_share, given.rate, given.every)))
