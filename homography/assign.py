@@ -13,6 +13,7 @@ from homography.camera import ground_of_ideal, ideal_from_field, undistort
 from homography.crown import rise
 from homography.evidence import Ridges
 from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
+from vision.types import FloatArray
 
 Array = npt.NDArray[np.float64]
 SAME_DIRECTION = np.cos(np.radians(9.0))
@@ -76,21 +77,21 @@ def assign(ridges: Ridges, solution: Solution, row: int, level: str, gate_px: fl
     """Points within `gate_px` of a painted line that runs in the same direction, and dashes on the hash rows, seen from pose
     `row` of the solution."""
     view = _Seen(solution, row)
-    points = _Points(ridges, view)
-    return joined([_yard_lines(points, gate_px), _sidelines(points, gate_px), *_dashes(ridges, view, level, gate_px)])
+    points = _narrow(ridges, view)
+    return joined([_yard_lines(points, gate_px), *_sidelines(points, ridges, gate_px), *_dashes(ridges, view, level, gate_px)])
 
 
 def assign_stripes(ridges: Ridges, solution: Solution, row: int, gate_px: float) -> Assigned:
     """As `assign`, yard lines and sidelines alone."""
-    points = _Points(ridges, _Seen(solution, row))
-    return joined([_yard_lines(points, gate_px), _sidelines(points, gate_px)])
+    points = _narrow(ridges, _Seen(solution, row))
+    return joined([_yard_lines(points, gate_px), *_sidelines(points, ridges, gate_px)])
 
 
 def assign_with_decoys(ridges: Ridges, solution: Solution, row: int, gate_px: float,
                        beyond_yd: float) -> tuple[Assigned, Assigned]:
     """As `assign_stripes`, yard lines followed `beyond_yd` over the sidelines; and the points on lines half-way between them."""
-    points = _Points(ridges, _Seen(solution, row))
-    painted = joined([_yard_lines(points, gate_px, beyond_yd), _sidelines(points, gate_px)])
+    points = _narrow(ridges, _Seen(solution, row))
+    painted = joined([_yard_lines(points, gate_px, beyond_yd), *_sidelines(points, ridges, gate_px)])
     return painted, _yard_lines(points, gate_px, between=True)
 
 
@@ -125,13 +126,13 @@ class _Seen:
 
 
 class _Points:
-    """The stripes' points of one frame, in its picture and on the field."""
+    """Points of stripes of one frame, in its picture and on the field."""
 
-    def __init__(self, ridges: Ridges, view: _Seen) -> None:
-        self.view, self.width_px = view, ridges.width_px
-        self.xy = ridges.xy_px.astype(np.float64)
+    def __init__(self, xy_px: FloatArray, normal_rad: FloatArray, width_px: FloatArray, view: _Seen) -> None:
+        self.view, self.width_px = view, width_px
+        self.xy = xy_px.astype(np.float64)
         self.ideal, spot = view.spots(self.xy)
-        self.normal = np.cos(ridges.normal_rad), np.sin(ridges.normal_rad)
+        self.normal = np.cos(normal_rad), np.sin(normal_rad)
         self.on_field = np.isfinite(spot[:, 0])
         self.spot = np.where(self.on_field[:, None], spot, 0.0)
 
@@ -150,6 +151,10 @@ class _Points:
                         self.width_px[good].astype(np.float64), scale[good], np.full(len(good), PAINT_SIGMA_YD[kind]))
 
 
+def _narrow(ridges: Ridges, view: _Seen) -> _Points:
+    return _Points(ridges.xy_px, ridges.normal_rad, ridges.width_px, view)
+
+
 def _yard_lines(points: _Points, gate_px: float, beyond_yd: float = 1.0, between: bool = False) -> Assigned:
     x, y = points.spot.T
     first = YARD_LINE_SPACING_YD / 2.0 if between else 0.0
@@ -158,13 +163,18 @@ def _yard_lines(points: _Points, gate_px: float, beyond_yd: float = 1.0, between
     return points.on(0, nearest, gate_px, usable, YARD_LINE)
 
 
-def _sidelines(points: _Points, gate_px: float) -> Assigned:
-    near, solution = points.spot[:, 1] < WIDTH_YD / 2.0, points.view.solution
-    low, high = sideline_middles_yd(solution.border_yd)
-    found = points.on(1, np.where(near, low, high), gate_px, points.on_field, SIDELINE, np.where(near, 1.0, -1.0))
-    ideal = undistort(found.xy_px, solution.distortion, solution.image_size_px)
-    along_px = points.view.distance(ideal, 0, found.field_yd[:, 0])[3]
-    return replace(found, paint_yd=np.where(along_px > YARD_MARKS_PX, PAINT_SIGMA_YD[SIDELINE], MERGED_SIGMA_YD))
+def _sidelines(points: _Points, ridges: Ridges, gate_px: float) -> list[Assigned]:
+    view = points.view
+    low, high = sideline_middles_yd(view.solution.border_yd)
+    out = []
+    for some in (points, _Points(ridges.wide[:, :2], ridges.wide[:, 2], ridges.wide[:, 3], view)):
+        near = some.spot[:, 1] < WIDTH_YD / 2.0
+        found = some.on(1, np.where(near, low, high), gate_px, some.on_field, SIDELINE, np.where(near, 1.0, -1.0))
+        ideal = undistort(found.xy_px, view.solution.distortion, view.solution.image_size_px)
+        along_px = view.distance(ideal, 0, found.field_yd[:, 0])[3]
+        paint = np.where(along_px > YARD_MARKS_PX, PAINT_SIGMA_YD[SIDELINE], MERGED_SIGMA_YD)
+        out.append(replace(found, paint_yd=paint))
+    return out
 
 
 def _dashes(ridges: Ridges, view: _Seen, level: str, gate: float) -> list[Assigned]:

@@ -161,7 +161,7 @@ def _without_rows(frames: Sequence[FrameEvidence], poses: Array, camera: Solutio
                 lined = set(map(tuple, found.xy_px[found.kind == YARD_LINE].tolist()))
             keep = np.array([tuple(xy) in lined for xy in ridges.xy_px.astype(float).tolist()], dtype=bool)
             ridges = Ridges(ridges.xy_px[keep], ridges.normal_rad[keep], ridges.width_px[keep], ridges.contrast[keep],
-                            ridges.dash_xy_px[:0], ridges.dash_size_px[:0])
+                            ridges.dash_xy_px[:0], ridges.dash_size_px[:0], ridges.wide[:0])
         out.append(replace(frame, ridges=ridges))
     return out
 

@@ -33,7 +33,7 @@ LEAST_LINES = 3.0
 LEAST_COVER = 0.18
 LEAST_SCORE = 60.0
 LEAST_ROWS = 30.0
-LEAST_LEAD, LEAST_ROWS_LEAD = 0.01, 1.2
+LEAST_LEAD, CLEAR_LEAD, LEAST_ROWS_LEAD = 0.01, 0.07, 1.2
 SURE_LEAD, SURE_ROWS = 0.25, 36.0
 """Whoever leads by so much, and has so much of the rows, need not be looked for in a second frame."""
 
@@ -50,7 +50,7 @@ def contest(frames: Sequence[FrameEvidence], turning: Turning, level: str | None
     for key in key_frames(frames, KEY_FRAMES):
         shown = sorted({*tests, key})
         guesses = single_frame(frames[key], levels, every_other)[:GUESSES_KEPT]
-        for guess in guesses:
+        for guess in likely(guesses):
             poses = turning.poses(key, guess.solution.pose[0], guess.solution.distortion)
             good = [row for row in shown if np.isfinite(poses[row]).all()]
             start = replace(guess.solution, pose=poses[good])
@@ -72,12 +72,17 @@ def finals(frames: Sequence[FrameEvidence], finalists: Sequence[Hypothesis], kno
             known[id(one)] = trial(frames, one, habit)
         return known[id(one)]
 
-    ranked = unlike(sorted(finalists, key=lambda h: -h.score))
-    tested = [tried(one, False) for one in ranked[:FINALISTS] if one.score > FINALIST_SHARE * ranked[0].score]
+    tested = [tried(one, False) for one in likely(unlike(sorted(finalists, key=lambda h: -h.score)))[:FINALISTS]]
     tested = unlike(sorted(tested, key=lambda h: -h.score))
     again = [tried(one, True) for one in tested[:RETESTED] if one.score > RETESTED_SHARE * tested[0].score]
+    tested = [replace(one, habit=other.habit) for one, other in zip(tested, again, strict=False)] + tested[len(again):]
     tall = [one for one in [*tested, *again] if plausible([frames[row] for row in one.rows], one.solution)]
     return unlike(sorted(tall, key=lambda h: -h.score))
+
+
+def likely(ranked: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """Those of one frame's cameras, best first, of which one may yet win: behind by more, none was ever seen to."""
+    return [one for one in ranked if one.score > FINALIST_SHARE * ranked[0].score]
 
 
 def same_place(one: Hypothesis, other: Hypothesis, within_yd: float = SAME_PLACE_YD) -> bool:
@@ -121,7 +126,8 @@ def doubt(best: Hypothesis, others: Sequence[Hypothesis]) -> str:
     # Many cameras explain the yard lines; where another has as many marks on its rows, these are chance.
     rows = max((one.across for one in others if one.solution.every_other == best.solution.every_other
                 and not same_camera(best, one)), default=0.0)
-    if lead(best, others) < LEAST_LEAD or best.across < LEAST_ROWS_LEAD * rows:
+    ahead = lead(best, others)
+    if ahead < LEAST_LEAD or (ahead < CLEAR_LEAD and best.across < LEAST_ROWS_LEAD * rows):
         return "two different cameras explain the lines about equally well"
     return ""
 

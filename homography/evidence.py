@@ -28,7 +28,8 @@ class Ridges:
 
     `xy_px` (N, 2) the point; `normal_rad` (N,) the direction across its stripe, in (-pi/2, pi/2]; `width_px` (N,) the
     stripe's width at half height along that normal; `contrast` (N,) grey levels over the turf beside it.
-    `dash_xy_px` (M, 2) centroids of short bright components, `dash_size_px` (M, 2) their extents in x and y.
+    `dash_xy_px` (M, 2) centroids of short bright components, `dash_size_px` (M, 2) their extents in x and y. `wide` (W, 4) the
+    same of stripes too wide for a yard line: x, y, normal, width.
     Raises ValueError on other shapes.
     """
 
@@ -38,6 +39,7 @@ class Ridges:
     contrast: FloatArray
     dash_xy_px: FloatArray
     dash_size_px: FloatArray
+    wide: FloatArray
 
     def __post_init__(self) -> None:
         n, m = len(self.xy_px), len(self.dash_xy_px)
@@ -46,6 +48,7 @@ class Ridges:
             check_array(name, getattr(self, name), (n,), "f")
         check_array("dash_xy_px", self.dash_xy_px, (m, 2), "f")
         check_array("dash_size_px", self.dash_size_px, (m, 2), "f")
+        check_array("wide", self.wide, (len(self.wide), 4), "f")
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,10 @@ NEIGHBOUR_STEPS = 2.3
 NEIGHBOUR_OFF_PX = 1.3
 NEIGHBOUR_TURN = 0.97
 MOST_DASHES = 350
+WIDE_SHARE, WIDE_CONTRAST, WIDE_REACH, MOST_WIDE, WIDE_OVERLAP = 0.6, 0.5, 2.5, 400, 0.8
+"""Of the widest yard line, and of the lines' median contrast."""
+BLUR_PX = 4.0
+"""So wide may any line be in a reduced picture."""
 LEAST_CONTRAST = 7.0
 NOISE_FACTOR = 3.5
 DASH_NOISE_FACTOR = 3.5
@@ -68,7 +72,26 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     if grainy:
         step *= 2
     widest = max(5, round(WIDEST_PX * scale)) | 1
-    directions = stripe_directions(half)
+    found = scan(grey, stripe_directions(half), 2, step, widest)
+    table = found[below_edge(found[:, :2], edge, (width, height))]
+    table = table[outside_boxes(table[:, :2], boxes_xyxy)]
+    table = table[np.argsort(-np.minimum(table[:, 4], BRIGHT) * table[:, 5], kind="stable")[:MOST_CANDIDATES]]
+    neighbours = along_stripe_neighbours(table[:, :2], table[:, 2], NEIGHBOUR_STEPS * step)
+    table = table[np.argsort(-np.minimum(neighbours, 2), kind="stable")[:MOST_POINTS]]
+    flat_lines = bool((np.abs(np.sin(table[:, 2])) > FLAT_NORMAL).mean() > 0.5) if len(table) else False
+    paint = float(np.median(table[:, 4])) if len(table) else 0.0
+    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy, edge, flat_lines, DASH_CONTRAST * paint, grainy)
+    wide = find_wide(half, step, widest, WIDE_CONTRAST * paint)
+    wide = wide[below_edge(wide[:, :2], edge, (width, height))]
+    wide = wide[outside_boxes(wide[:, :2], boxes_xyxy)]
+    table = table[~within(table, wide, WIDE_REACH * step)].astype(np.float32)
+    return Ridges(table[:, :2], table[:, 2], table[:, 3], table[:, 4], dash_xy, dash_size, wide.astype(np.float32))
+
+
+def scan(grey: Grey, directions: tuple[npt.NDArray[Any], ...], shrunk: int, step: int, widest: int) -> npt.NDArray[Any]:
+    """(N, 6) points of the stripes of a picture, of which every `step`-th row and column is looked at: x, y, normal, width,
+    contrast, coherence. `directions` is the structure tensor of the picture `shrunk` so many times."""
+    height, width = grey.shape
     rows = cv2.resize(grey, (width, max(1, height // step)), interpolation=cv2.INTER_AREA)
     columns = cv2.resize(grey, (max(1, width // step), height), interpolation=cv2.INTER_AREA)
     found = []
@@ -78,21 +101,39 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
         # is shrunk by a little more than the step.
         across, along = (line + 0.5) * ((width if flat else height) / len(image)), along + 0.5
         xy = np.stack([across, along] if flat else [along, across], axis=1)
-        normal, coherence = sample_directions(directions, xy)
+        normal, coherence = sample_directions(directions, xy / shrunk)
         tilted = np.abs(np.sin(normal) if flat else np.cos(normal))
         good = (tilted > (np.sqrt(1 - STEEP_NORMAL**2) if flat else STEEP_NORMAL)) & (coherence > COHERENCE)
         found.append(np.column_stack([xy, normal, extent * tilted, contrast, coherence])[good])
-    table = np.concatenate(found)
-    table = table[below_edge(table[:, :2], edge, (width, height))]
-    table = table[outside_boxes(table[:, :2], boxes_xyxy)]
-    table = table[np.argsort(-np.minimum(table[:, 4], BRIGHT) * table[:, 5], kind="stable")[:MOST_CANDIDATES]]
-    neighbours = along_stripe_neighbours(table[:, :2], table[:, 2], NEIGHBOUR_STEPS * step)
-    table = table[np.argsort(-np.minimum(neighbours, 2), kind="stable")[:MOST_POINTS]]
-    flat_lines = bool((np.abs(np.sin(table[:, 2])) > FLAT_NORMAL).mean() > 0.5) if len(table) else False
-    paint = float(np.median(table[:, 4])) if len(table) else 0.0
-    dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy, edge, flat_lines, DASH_CONTRAST * paint, grainy)
-    table = table.astype(np.float32)
-    return Ridges(table[:, :2], table[:, 2], table[:, 3], table[:, 4], dash_xy, dash_size)
+    return np.concatenate(found)
+
+
+def find_wide(half: Grey, step: int, widest: int, faintest: float) -> npt.NDArray[Any]:
+    """(W, 4) points of stripes from about `widest` px of the whole picture to four times that, as `Ridges.wide` has them: fields
+    with a broad border have them. `half` (H / 2, W / 2) is the picture at half size."""
+    parts, image, shrunk, least = [], half, 2, WIDE_SHARE * widest
+    for _ in range(2):
+        shrunk *= 2
+        smaller = cv2.resize(image, (image.shape[1] // 2, image.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        image = np.asarray(smaller, dtype=np.uint8)
+        sparse = max(1, round(2.0 * step / shrunk))
+        found = scan(image, stripe_directions(image), 1, sparse, widest // 2 | 1)
+        found = found[(found[:, 3] > max(least / shrunk, BLUR_PX)) & (found[:, 4] > faintest)]
+        found = found[along_stripe_neighbours(found[:, :2], found[:, 2], NEIGHBOUR_STEPS * sparse) >= 2]
+        parts.append(np.column_stack([shrunk * found[:, :2], found[:, 2], shrunk * found[:, 3]])[:MOST_WIDE])
+        least = WIDE_OVERLAP * shrunk * (widest // 2)
+    return np.concatenate(parts)
+
+
+def within(table: npt.NDArray[Any], wide: npt.NDArray[Any], reach_px: float) -> npt.NDArray[np.bool_]:
+    """(N,) which points (N, 3+) of stripes are no stripes, but the grain of a `wide` one (W, 4) along which they run."""
+    if not len(table) or not len(wide):
+        return np.zeros(len(table), dtype=bool)
+    distance, nearest = cKDTree(wide[:, :2]).query(table[:, :2])
+    normal = np.stack([np.cos(wide[nearest, 2]), np.sin(wide[nearest, 2])], axis=1)
+    off = np.abs(((table[:, :2] - wide[nearest, :2]) * normal).sum(axis=1))
+    parallel = np.abs(np.cos(table[:, 2] - wide[nearest, 2])) > NEIGHBOUR_TURN
+    return np.asarray(parallel & (distance < np.hypot(reach_px, wide[nearest, 3] / 2.0)) & (off < wide[nearest, 3] / 2.0))
 
 
 def grain(half: Grey) -> float:
@@ -106,7 +147,7 @@ def scan_peaks(image: Grey, widest: int, flat: bool) -> tuple[npt.NDArray[Any], 
     """Bright peaks along each row of `image`: (N,) sub-pixel position, row number, width at half height, height. `flat`: the
     rows are the picture's columns. The threshold follows the turf's noise, which changes with the picture's y."""
     top = cv2.morphologyEx(image, cv2.MORPH_TOPHAT, np.ones((1, widest), np.uint8))
-    noise = np.median(top[::3], axis=0) if flat else np.median(top[:, ::5], axis=1)
+    noise = middle_of(top[::3], 0) if flat else middle_of(top[:, ::5], 1)
     noise = cv2.blur(noise.astype(np.float32).reshape(-1, 1), (1, 31 if flat else 5), borderType=cv2.BORDER_REPLICATE).ravel()
     threshold = np.maximum(LEAST_CONTRAST, NOISE_FACTOR * noise)
     threshold = threshold[None] if flat else threshold[:, None]
@@ -121,13 +162,13 @@ def scan_peaks(image: Grey, widest: int, flat: bool) -> tuple[npt.NDArray[Any], 
     height = windows[0][:, reach]
     above = windows[0] - 0.5 * height[:, None]
     # A line between two mown bands stands on the edge of the brighter one: what is above both sides is the line.
-    near = windows[1][:, reach - EDGE_PX:reach + EDGE_PX + 1]
-    left, right = near[:, :EDGE_PX].min(axis=1), near[:, EDGE_PX + 1:].min(axis=1)
+    first, last = reach - min(EDGE_PX, reach), reach + min(EDGE_PX, reach) + 1
+    left, right = windows[1][:, first:reach].min(axis=1), windows[1][:, reach + 1:last].min(axis=1)
     side = np.maximum(left, right)
     stands = windows[1][:, reach] - side
     line = stands > EDGE_SHARE * height
     above[line] = windows[1][line] - (side + 0.5 * stands)[line, None]
-    above[line, :reach - EDGE_PX] = above[line, reach + EDGE_PX + 1:] = 0.0
+    above[line, :first] = above[line, last:] = 0.0
     joined = above > 0
     joined[:, reach:] = np.logical_and.accumulate(joined[:, reach:], axis=1)
     joined[:, : reach + 1] = np.logical_and.accumulate(joined[:, reach::-1], axis=1)[:, ::-1]
@@ -142,6 +183,12 @@ def scan_peaks(image: Grey, widest: int, flat: bool) -> tuple[npt.NDArray[Any], 
     return column + (above @ offsets) / total - lean, row, extent, height
 
 
+def middle_of(values: npt.NDArray[Any], axis: int) -> npt.NDArray[Any]:
+    """The (upper) median along an axis. NumPy's own turns small integers into floats first."""
+    half = values.shape[axis] // 2
+    return np.asarray(np.take(np.partition(values, half, axis=axis), half, axis=axis))
+
+
 def stripe_directions(half: Grey) -> tuple[npt.NDArray[Any], ...]:
     """Smoothed structure tensor (xx, yy, xy) of a half-size picture."""
     gx = cv2.Scharr(half, cv2.CV_32F, 1, 0)
@@ -150,10 +197,10 @@ def stripe_directions(half: Grey) -> tuple[npt.NDArray[Any], ...]:
 
 
 def sample_directions(tensor: tuple[npt.NDArray[Any], ...], xy_px: npt.NDArray[Any]) -> tuple[npt.NDArray[Any], ...]:
-    """(N,) normal angle in (-pi/2, pi/2] and coherence 0..1 of the half-size structure tensor at full-size points."""
+    """(N,) normal angle in (-pi/2, pi/2] and coherence 0..1 of the structure tensor at points of its picture."""
     height, width = tensor[0].shape
-    column = np.clip((xy_px[:, 0] / 2).astype(int), 0, width - 1)
-    row = np.clip((xy_px[:, 1] / 2).astype(int), 0, height - 1)
+    column = np.clip(xy_px[:, 0].astype(int), 0, width - 1)
+    row = np.clip(xy_px[:, 1].astype(int), 0, height - 1)
     xx, yy, xy = (part[row, column] for part in tensor)
     spread = np.hypot(xx - yy, 2 * xy)
     return 0.5 * np.arctan2(2 * xy, xx - yy), spread / np.maximum(xx + yy, 1e-6)
@@ -188,7 +235,7 @@ def find_dashes(grey: Grey, widest: int, scale: float, boxes_xyxy: npt.NDArray[A
     bars = cv2.morphologyEx(level, cv2.MORPH_TOPHAT, np.ones((1, widest) if flat_lines else (widest, 1), np.uint8))
     parts = []
     for image in (alone, bars):
-        threshold = max(LEAST_CONTRAST * 1.5, faintest, DASH_NOISE_FACTOR * float(np.median(image[::4, ::4])))
+        threshold = max(LEAST_CONTRAST * 1.5, faintest, DASH_NOISE_FACTOR * float(middle_of(image[::4, ::4].ravel(), 0)))
         # What is left between two marks that stand close together is far darker than they are.
         peak = cv2.dilate(image, np.ones((PEAK_PX, PEAK_PX), np.uint8))
         least = np.full(image.shape, int(min(threshold, 255.0)), np.uint8)

@@ -26,10 +26,12 @@ BORDER_GATE_PX = 20.0
 WIDE_FROM_YD = 0.4
 MARKS_REACH_YD = 0.9
 """With the gap before them, from the sideline: a wider stripe is more than marks."""
-ON_ONE_LINE_YD = 0.35
+ON_ONE_LINE_YD, OUT_SHARE = 0.35, 0.35
 NARROW_SHARE = 0.3
 BORDER_SD_YD, WIDE_BORDER_SD_YD, MERGED_BORDER_SD_YD = 0.04, 0.1, 0.4
 WIDEST_BORDER_YD = 3.0
+OTHER_BORDER_YD = 0.3
+"""A stripe this much off is looked for in the wrong place."""
 
 
 def camera_prior(centre_yd: Array, centre_sd_yd: Array | None = None) -> Prior:
@@ -81,6 +83,8 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
         if gate <= FINE_GATE_PX:
             width, sd = border_width(frames, rows, solution)
             prior = replace(prior, border_yd=width / 2.0, border_sd_yd=sd)
+            if sd < MERGED_BORDER_SD_YD and abs(solution.border_yd - width / 2.0) > OTHER_BORDER_YD:
+                solution = replace(solution, border_yd=width / 2.0)
         seen = measure(frames, rows, solution, level, gate, links, per_line)
         if len(seen.row) < 12:
             return solution
@@ -118,23 +122,32 @@ def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution:
         return LINE_WIDTH_YD, MERGED_BORDER_SD_YD
     blur2 = float(np.median(line_px**2 - (LINE_WIDTH_YD / line_slope) ** 2))
     width = np.sqrt(np.maximum(side_px**2 - blur2, 0.0)) * slope
-    use = _clear(width, np.abs(y - WIDTH_YD / 2.0) - WIDTH_YD / 2.0, y < WIDTH_YD / 2.0, merged > 0)
+    use = _clear(width, np.abs(y - WIDTH_YD / 2.0) - WIDTH_YD / 2.0, slope, y < WIDTH_YD / 2.0, merged > 0)
     if use.sum() < FEWEST_WIDTHS:
         return LINE_WIDTH_YD, MERGED_BORDER_SD_YD
-    order = np.flatnonzero(use)[np.argsort(width[use])]
-    weight = np.cumsum(slope[order] ** -2.0)
-    middle = float(width[order][np.searchsorted(weight, NARROW_SHARE * weight[-1])])
+    middle = _narrow_middle(width[use], slope[use])
     return (middle, WIDE_BORDER_SD_YD) if WIDE_FROM_YD < middle < WIDEST_BORDER_YD else (LINE_WIDTH_YD, BORDER_SD_YD)
 
 
-def _clear(width_yd: Array, out_yd: Array, near: Flags, merged: Flags) -> Flags:
-    """(N,) which points of the sidelines tell their stripes' width: they lie so far out as such a stripe's middle does, where
-    yard marks may have `merged` with it, and on one line. A stripe too wide to be seen as one leaves scraps all over it."""
-    clear: Flags = ~merged | ((width_yd > MARKS_REACH_YD) & (np.abs(out_yd - width_yd / 2.0) < MARKS_REACH_YD / 2.0))
-    use = np.zeros(len(width_yd), dtype=bool)
+def _narrow_middle(width_yd: Array, slope: Array) -> float:
+    """A width among those of one stripe, the narrower ones before what has run into it; what is seen large counts more."""
+    order = np.argsort(width_yd)
+    weight = np.cumsum(slope[order] ** -2.0)
+    return float(width_yd[order][np.searchsorted(weight, NARROW_SHARE * weight[-1])])
+
+
+def _clear(width_yd: Array, out_yd: Array, slope: Array, near: Flags, merged: Flags) -> Flags:
+    """(N,) which points of the sidelines tell their stripes' width: those that no yard mark has `merged` with, or so wide that
+    marks hardly matter and as far out as such a stripe's middle lies; all on one line. A stripe too wide to be seen as one leaves
+    scraps all over it, and narrow ones along its edge: where the other side is wide, both are."""
+    far_off = np.abs(out_yd - width_yd / 2.0) > np.maximum(MARKS_REACH_YD / 2.0, OUT_SHARE * width_yd)
+    clear: Flags = ~merged | ((width_yd > MARKS_REACH_YD) & ~far_off)
+    narrow, wide = np.zeros_like(clear), np.zeros_like(clear)
     for side in (clear & near, clear & ~near):
         if side.sum() >= FEWEST_WIDTHS:
             low, middle, high = np.percentile(out_yd[side], [25, 50, 75])
             if high - low < ON_ONE_LINE_YD:
-                use |= side & (np.abs(out_yd - middle) < ON_ONE_LINE_YD)
-    return use if use.any() else clear & ~merged
+                side &= np.abs(out_yd - middle) < ON_ONE_LINE_YD
+                broad = _narrow_middle(width_yd[side], slope[side]) > MARKS_REACH_YD and far_off[side].mean() < 0.5
+                wide, narrow = (wide | side, narrow) if broad else (wide, narrow | side)
+    return wide if wide.any() else narrow if narrow.any() else clear & ~merged
