@@ -4,6 +4,7 @@
 by one worker on both cores): seconds, ratio, peak memory of a worker.
 `bench_batch.py split FILM.mp4...`: films of `simulated_practice.py` with their truth beside them: reps found whole (snap at least
 2 s inside, end inside), false cuts, error of the snap. Baseline: cutting every 30 s.
+`bench_batch.py looks VIEW:SEED:KIND...`: the same for practices of `simulated_looks.py`, of the kinds of `simulated_practice.py`.
 """
 
 from __future__ import annotations
@@ -13,11 +14,14 @@ import json
 import resource
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import simulated_looks
 
-from tagger.batch.activity import measure
+from tagger.batch.activity import Activity, measure
 from tagger.batch.crew import LocalCrew, do_all
 from tagger.batch.limits import MOST_SIDE_PX, Limits
 from tagger.batch.movement import movement
@@ -65,19 +69,35 @@ def judge(found: list[FoundRep], truth: dict[str, list[float]]) -> tuple[int, in
 
 
 def split(films: list[Path]) -> None:
-    """Print each film's figures, and all together beside the baseline's."""
+    """Look through films and judge them."""
+    def looked() -> Iterator[tuple[str, Activity, dict[str, Any]]]:
+        for film in films:
+            yield film.name, measure(film), json.loads(film.with_suffix(".json").read_text())
+    judge_all(looked())
+
+
+def looks(asked: list[str], reps: int) -> None:
+    """Judge practices of which no film was made."""
+    def looked() -> Iterator[tuple[str, Activity, dict[str, Any]]]:
+        for one in asked:
+            view, seed, kind = one.split(":")
+            yield one, *simulated_looks.looks(int(seed), reps, view, kind=kind)
+    judge_all(looked())
+
+
+def judge_all(looked: Iterator[tuple[str, Activity, dict[str, Any]]]) -> None:
+    """Print each practice's figures, and all together beside the baseline's."""
     total, baseline, cuts, even_cuts, errors = np.zeros(3, int), np.zeros(3, int), 0, 0, list[float]()
-    for film in films:
-        truth = json.loads(film.with_suffix(".json").read_text())
-        start_s = time.process_time()
-        found = find_reps(movement(measure(film)))
-        used_s = time.process_time() - start_s
-        even = [FoundRep(t, t, t + BASELINE_EVERY_S) for t in np.arange(0.0, truth["duration_s"], BASELINE_EVERY_S)]
+    start_s = time.process_time()
+    for name, activity, truth in looked:
+        found = find_reps(movement(activity))
+        used_s, start_s = time.process_time() - start_s, time.process_time()
+        even = [FoundRep(t, t, t + BASELINE_EVERY_S) for t in np.arange(0.0, activity.end_s, BASELINE_EVERY_S)]
         *counts, off_s = judge(found, truth)
         total, baseline = total + counts, baseline + judge(even, truth)[:3]
         cuts, even_cuts, errors = cuts + len(found), even_cuts + len(even), errors + off_s
-        print(f"{film.name}: {counts[0]} of {counts[1]} whole, {counts[2]} false of {len(found)} cuts, "
-              f"{used_s:.0f} s of processor for {truth['duration_s'] / 60:.1f} min")
+        print(f"{name}: {counts[0]} of {counts[1]} whole, {counts[2]} false of {len(found)} cuts, "
+              f"{used_s:.0f} s of processor for {activity.end_s / 60:.1f} min", flush=True)
     print(f"all: {total[0]} of {total[1]} reps whole, {total[2]} false of {cuts}; "
           f"snap off by {np.median(np.abs(errors)):.2f} s (median), {np.max(np.abs(errors)):.2f} s at most")
     print(f"cut every {BASELINE_EVERY_S:.0f} s: {baseline[0]} of {baseline[1]} reps whole, {baseline[2]} false of {even_cuts}")
@@ -85,11 +105,14 @@ def split(films: list[Path]) -> None:
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=("workers", "split"))
-    parser.add_argument("films", nargs="+", type=Path)
+    parser.add_argument("what", choices=("workers", "split", "looks"))
+    parser.add_argument("films", nargs="+", help="or view:seed:kind, for looks")
     parser.add_argument("--seconds", type=float, default=3.0, help="of each clip, for workers")
+    parser.add_argument("--reps", type=int, default=24, help="of each practice, for looks")
     given = parser.parse_args()
-    if given.what == "workers":
-        workers(given.films, given.seconds)
+    if given.what == "looks":
+        looks(given.films, given.reps)
+    elif given.what == "workers":
+        workers([Path(film) for film in given.films], given.seconds)
     else:
-        split(given.films)
+        split([Path(film) for film in given.films])

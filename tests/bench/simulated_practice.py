@@ -32,6 +32,11 @@ FINE_HZ = 60.0
 CORRECTED_S = 1.5
 SET_S = 1.2
 """How long everybody stands set before the rep's own film begins."""
+KINDS = ("usual", "no-huddle", "break-at-once", "false-starts", "jog-back", "strolling")
+"""Practices: as most; the next snap within 12 to 18 s, from the line; the huddle claps and breaks in one instant; before half the
+reps a few jump, and everybody gets set anew; everybody jogs back at the whistle; bystanders wander about and players are never
+quite still until they are set."""
+STROLL_YD, OFF_S = 0.5, 4.0
 
 
 @dataclass(frozen=True)
@@ -43,19 +48,19 @@ class Piece:
     cut_before: bool = False
 
 
-def practice(seed: int, reps: int, cut_share: float) -> list[Piece]:
-    """The pieces of a practice."""
+def practice(seed: int, reps: int, cut_share: float, kind: str = "usual") -> list[Piece]:
+    """The pieces of a practice of one of the KINDS."""
     rng = np.random.default_rng([seed, 77])
     level = str(rng.choice(["high-school", "college", "pro"]))
     plays = [_on_clock(make_rep(seed, k, {"level": level, "period": "team"})[0]) for k in range(reps)]
     same = [_same_people(play, plays[0]) for play in _on_one_stretch(plays, rng)]
-    pieces = [Piece(_between(None, same[0], rng), False)]
+    pieces = [Piece(_between(None, same[0], rng, kind=kind), False)]
     for k, play in enumerate(same):
         pieces.append(Piece(play, True))
         cut = bool(rng.random() < cut_share)
         if k + 1 < reps:
-            pieces.append(Piece(_between(play, same[k + 1], rng, 9.0 if cut else None), False, cut))
-    pieces.append(Piece(_between(same[-1], same[-1], rng), False))
+            pieces.append(Piece(_between(play, same[k + 1], rng, 9.0 if cut else None, kind), False, cut))
+    pieces.append(Piece(_between(same[-1], same[-1], rng, kind=kind), False))
     return pieces
 
 
@@ -97,9 +102,12 @@ def _same_people(play: RepMotion, first: RepMotion) -> RepMotion:
                    torso_rad=with_others(play.torso_rad, first.torso_rad), pose=with_others(play.pose, first.pose))
 
 
-def _between(before: RepMotion | None, after: RepMotion, rng: np.random.Generator, lasts_s: float | None = None) -> RepMotion:
+def _between(before: RepMotion | None, after: RepMotion, rng: np.random.Generator, lasts_s: float | None = None,
+             kind: str = "usual") -> RepMotion:
     """Everybody from where one rep left him to where the next wants him, by way of the huddle."""
-    lasts_s = lasts_s or float(rng.uniform(16.0, 26.0))
+    huddles = kind != "no-huddle" or before is None
+    lasts_s = lasts_s or float(rng.uniform(*((16.0, 26.0) if huddles else (8.0, 12.0))))
+    leave_s, walk_yd_s = ((0.0, 0.4), (2.2, 3.2)) if kind == "jog-back" else ((0.2, 2.0), (1.3, 2.6))
     times = np.arange(0.0, lasts_s, STEP_S)
     goal = after.xy_yd[:, 0]
     ball = after.ball_xyz_yd[0]
@@ -110,24 +118,34 @@ def _between(before: RepMotion | None, after: RepMotion, rng: np.random.Generato
     huddle = ball[:2] + np.array([8.0 * back, rng.uniform(-3, 3)]) + 1.8 * np.stack([np.cos(angle), np.sin(angle)], axis=1)
     start = goal + rng.normal(0, 7.0, goal.shape) if before is None else before.xy_yd[:, -1]
     stroll = goal + rng.normal(0, 2.5, goal.shape)
-    middle = np.where(offense[:, None], huddle, stroll)
+    middle = np.where(offense[:, None], huddle, stroll) if huddles else goal + rng.normal(0, 1.5, goal.shape)
+    break_s = lasts_s - SET_S - rng.uniform(5.5, 9.0) if kind == "break-at-once" else np.nan
     xy = np.empty((len(goal), len(times), 2))
     for i in range(len(goal)):
         if not playing[i]:
             xy[i] = goal[i]
             continue
-        leave, arrive = rng.uniform(0.2, 2.0), lasts_s - SET_S - rng.uniform(0.0, 1.5)
-        walk_s = np.linalg.norm(middle[i] - start[i]) / rng.uniform(1.3, 2.6)
+        leave, arrive = rng.uniform(*leave_s), lasts_s - SET_S - rng.uniform(0.0, 1.5)
+        walk_s = np.linalg.norm(middle[i] - start[i]) / rng.uniform(*walk_yd_s)
         there = min(leave + walk_s, 0.6 * arrive)
         set_off = max(there, arrive - np.linalg.norm(goal[i] - middle[i]) / rng.uniform(1.6, 3.0))
+        if offense[i] and np.isfinite(break_s):
+            set_off = max(there, break_s + rng.normal(0.0, 0.15))
+            arrive = min(lasts_s - 0.3, set_off + 0.1 + np.linalg.norm(goal[i] - middle[i]) / rng.uniform(2.0, 3.2))
         for axis in (0, 1):
             xy[i, :, axis] = np.interp(times, [leave, there, set_off, arrive],
                                        [start[i, axis], middle[i, axis], middle[i, axis], goal[i, axis]])
+    if kind == "strolling":
+        xy += _strolls(times, playing, rng)
     smooth = np.ones(9) / 9
     for i in np.flatnonzero(playing):
         for axis in (0, 1):
             padded = np.pad(xy[i, :, axis], 4, mode="edge")
             xy[i, :, axis] = np.convolve(padded, smooth, mode="valid")
+    if kind == "false-starts" and before is not None and rng.random() < 0.5:
+        xy = np.concatenate([xy, _false_start(xy[:, -1], np.flatnonzero(playing), rng)], axis=1)
+        times = np.arange(xy.shape[1]) * STEP_S
+        lasts_s = float(times[-1]) + STEP_S
     velocity = np.gradient(xy, STEP_S, axis=1)
     speed = np.hypot(velocity[..., 0], velocity[..., 1])
     to_ball = np.arctan2(ball[1] - xy[..., 1], ball[0] - xy[..., 0])
@@ -138,6 +156,30 @@ def _between(before: RepMotion | None, after: RepMotion, rng: np.random.Generato
     torso[:, set_now] = after.torso_rad[:, :1]
     return replace(after, time_s=times, snap_s=lasts_s, end_s=lasts_s, xy_yd=xy, torso_rad=np.unwrap(torso, axis=1), pose=pose,
                    ball_xyz_yd=np.repeat(ball[None], len(times), axis=0))
+
+
+def _strolls(times: Array, playing: Array, rng: np.random.Generator) -> Array:
+    """(N, T, 2) yards: players fidget until they are set, some of the others wander over and back."""
+    off, still_s = np.zeros((len(playing), len(times), 2)), times[-1] - SET_S - 2.0
+    for i, plays in enumerate(playing):
+        if plays:
+            beats = np.arange(0.0, times[-1] + 2.0, 1.0)
+            fidget = np.stack([np.interp(times, beats, rng.normal(0.0, STROLL_YD, len(beats))) for _ in range(2)], axis=1)
+            off[i] = fidget * np.clip(np.minimum(times, still_s - times) / 2.0, 0.0, 1.0)[:, None]
+        elif rng.random() < 0.4:
+            first, last = np.sort(rng.uniform(0.0, times[-1], 2))
+            off[i] = np.interp(times, [first, (first + last) / 2, last], [0.0, 1.0, 0.0])[:, None] * rng.normal(0.0, 6.0, 2)
+    return off
+
+
+def _false_start(at: Array, players: Array, rng: np.random.Generator) -> Array:
+    """(N, T, 2) yd: a few of the set players jump by a yard or two, and go back."""
+    times = np.arange(0.0, 6.0, STEP_S)
+    xy = np.repeat(at[:, None], len(times), axis=1)
+    for i in rng.choice(players, int(rng.integers(2, 8)), replace=False):
+        angle, far = rng.uniform(0.0, 2 * np.pi), rng.uniform(1.0, 2.5)
+        xy[i] += np.interp(times, [1.0, 1.6, 2.2, 4.2], [0.0, far, far, 0.0])[:, None] * (np.cos(angle), np.sin(angle))
+    return xy
 
 
 def joined(pieces: list[Piece]) -> RepMotion:
@@ -161,7 +203,7 @@ class PracticeShot(Shot):
         self._motion, self.time_s = whole, times
         self._look = replace(self._look, bodies=type(self._look.bodies)(whole, self._look.wardrobe.bulk, rng))
         self._exposure = np.ones(len(times))
-        self.cameras = _cameras(pieces, mount, times, rng)
+        self.cameras = cameras_of(pieces, mount, times, rng, SIZE_PX)
         self._panorama = panorama.cover(self.cameras)
         from demo_clips import backdrop
 
@@ -173,13 +215,13 @@ def _thin(motion: RepMotion) -> RepMotion:
                    pose=motion.pose[:, :200], ball_xyz_yd=motion.ball_xyz_yd[:200])
 
 
-def _cameras(pieces: list[Piece], mount: Any, times: Array, rng: np.random.Generator) -> list[Camera]:
+def cameras_of(pieces: list[Piece], mount: Any, times: Array, rng: np.random.Generator, size_px: tuple[int, int]) -> list[Camera]:
     habits = operator.random_habits(rng)
     fine, wishes, at_s = [], [], 0.0
     for piece in pieces:
         lasts_s = len(piece.motion.time_s) * STEP_S
         own = np.arange(0.0, lasts_s, 1 / FINE_HZ)
-        wishes.append(operator._wishes(piece.motion, mount, habits, own, SIZE_PX))
+        wishes.append(operator._wishes(piece.motion, mount, habits, own, size_px))
         fine.append(own + at_s)
         at_s += lasts_s
     clock = np.concatenate(fine)
@@ -188,7 +230,7 @@ def _cameras(pieces: list[Piece], mount: Any, times: Array, rng: np.random.Gener
     path = operator._follow(wanted, replace(habits, jerks_per_s=0.0), rng)
     path[:, :2] += rng.normal(0, habits.shake_px / 3, (len(clock), 2)) / np.exp(path[:, 2:3])
     pan, tilt, focal = (np.interp(times, clock, column) for column in (*path[:, :2].T, np.exp(path[:, 2])))
-    return [Camera(mount.centre_yd, float(p), float(t), mount.roll_rad, float(f), SIZE_PX, mount.distortion)
+    return [Camera(mount.centre_yd, float(p), float(t), mount.roll_rad, float(f), size_px, mount.distortion)
             for p, t, f in zip(pan, tilt, focal, strict=True)]
 
 
@@ -202,30 +244,37 @@ def _slips(count: int, chance: float, rng: np.random.Generator) -> Array:
     return off
 
 
-def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_share: float = 0.25,
-                   rate: Fraction = USUAL_RATE, every: int = 1) -> dict[str, Any]:
-    """Film a practice into `out`, its truth beside it (`.json`): snap and end of each rep on the film's clock. Of a film of
-    `rate` only one frame in `every` is written, with the blur that it has at that rate."""
-    pieces = practice(seed, reps, cut_share)
-    whole = joined(pieces)
-    shot = PracticeShot(pieces, whole, view, rate, np.random.default_rng([seed, 78, len(view)]))
-    off, snaps, ends, cuts, at_s = [], [], [], [], 0.0
+def on_film(pieces: list[Piece], time_s: Array) -> tuple[list[int], dict[str, Any]]:
+    """Which of the pictures at `time_s` are taken, and the truth on the film's clock: the camera is off over the first half of
+    some pieces."""
+    off, snaps, ends, at_s = list[tuple[float, float]](), [], [], 0.0
     for piece in pieces:
-        if piece.cut_before:  # the camera was off over the first half of this piece
-            off.append((at_s, at_s + 4.0))
+        if piece.cut_before:
+            off.append((at_s, at_s + OFF_S))
         if piece.is_rep:
             snaps.append(at_s + piece.motion.snap_s)
             ends.append(at_s + piece.motion.end_s)
         at_s += len(piece.motion.time_s) * STEP_S
-    kept = [i for i, t in enumerate(shot.time_s) if not any(a <= t < b for a, b in off)]
+
+    def on_its_clock(moments_s: list[float]) -> list[float]:
+        return [round(t - sum(min(end, t) - begin for begin, end in off if begin < t), 3) for t in moments_s]
+
+    kept = [i for i, t in enumerate(time_s) if not any(begin <= t < end for begin, end in off)]
+    return kept, {"snaps_s": on_its_clock(snaps), "ends_s": on_its_clock(ends), "cuts_s": on_its_clock([end for _, end in off])}
+
+
+def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_share: float = 0.25,
+                   rate: Fraction = USUAL_RATE, every: int = 1, kind: str = "usual") -> dict[str, Any]:
+    """Film a practice into `out`, its truth beside it (`.json`): snap and end of each rep on the film's clock. Of a film of
+    `rate` only one frame in `every` is written, with the blur that it has at that rate."""
+    pieces = practice(seed, reps, cut_share, kind)
+    whole = joined(pieces)
+    shot = PracticeShot(pieces, whole, view, rate, np.random.default_rng([seed, 78, len(view)]))
+    kept, truth = on_film(pieces, shot.time_s)
     with Mp4Writer(out, SIZE_PX, rate / every) as writer:
         for i in kept[::every]:
             writer.write(shot.finish(i, shot.clean(i)[0]))
-    def on_film(moment_s: float) -> float:
-        return round(moment_s - sum(min(b, moment_s) - a for a, b in off if a < moment_s), 3)
-    cuts = [on_film(b) for _, b in off]
-    truth = {"seed": seed, "view": view, "snaps_s": [on_film(t) for t in snaps], "ends_s": [on_film(t) for t in ends],
-             "cuts_s": cuts, "duration_s": len(kept) / float(rate)}
+    truth |= {"seed": seed, "view": view, "kind": kind, "duration_s": len(kept) / float(rate)}
     out.with_suffix(".json").write_text(json.dumps(truth))
     return truth
 
@@ -236,10 +285,12 @@ if __name__ == "__main__":
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--reps", type=int, default=6)
     parser.add_argument("--view", default="sideline", choices=("sideline", "low-sideline", "end-zone"))
+    parser.add_argument("--kind", default="usual", choices=KINDS)
     parser.add_argument("--cut-share", type=float, default=0.25)
     parser.add_argument("--rate", type=Fraction, default=USUAL_RATE, help="frames a second")
     parser.add_argument("--every", type=int, default=1, help="one frame of so many is written; four a second are looked at")
     parser.add_argument("--size", type=int, nargs=2, default=SIZE_PX, help="px")
     given = parser.parse_args()
     SIZE_PX = (given.size[0], given.size[1])
-    print(json.dumps(write_practice(given.out, given.seed, given.reps, given.view, given.cut_share, given.rate, given.every)))
+    print(json.dumps(write_practice(given.out, given.seed, given.reps, given.view, given.cut_share, given.rate, given.every,
+                                    given.kind)))
