@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from homography.types import LOST, FieldTracks, FieldView
 from homography.view import to_field
-from vision.types import Tracks
+from vision.types import STANCE_YD, Tracks
 
 Array = npt.NDArray[np.float64]
 BEYOND_YD = 60.0
@@ -21,15 +21,21 @@ def viewing_rays(view: FieldView, frame: int, foot_px: npt.NDArray[np.floating])
     if row == len(view.frame_index) or view.frame_index[row] != frame or view.status[row] == LOST:
         return np.full(len(foot_px), np.nan)
     foot = np.asarray(foot_px, dtype=np.float64)
-    place = to_field(view, row, foot)
-    # Without a camera: what lies a little higher in the picture is farther along the ray.
-    ray = (to_field(view, row, foot - [0.0, 1.0]) - place) if view.camera is None else place - view.camera.centre_yd[:2]
+    ray = _rays(view, row, foot, to_field(view, row, foot))
     return np.arctan2(ray[:, 1], ray[:, 0])
 
 
+def _rays(view: FieldView, row: int, foot_px: Array, place: Array) -> Array:
+    """(N, 2) away from the camera over the field, at feet (N, 2) px that stand at `place` (N, 2) yd."""
+    # Without a camera: what lies a little higher in the picture is farther along the ray.
+    ray = (to_field(view, row, foot_px - [0.0, 1.0]) - place) if view.camera is None else place - view.camera.centre_yd[:2]
+    return np.asarray(ray / np.maximum(np.hypot(*ray.T), 1e-9)[:, None])
+
+
 def locate(tracks: Tracks, view: FieldView) -> FieldTracks:
-    """Put the foot points of tracks on the field. `sigma_yd` adds, in quadrature, the foot point's uncertainty seen through the
-    camera and the registration's. Rows in lost frames, or whose foot is not on the ground, are left out; facing is unknown (NaN).
+    """Put tracks on the field: the men's middles, STANCE_YD behind where their boxes end. `sigma_yd` adds, in quadrature, the
+    foot point's uncertainty seen through the camera and the registration's. Rows in lost frames, or whose foot is not on the
+    ground, are left out; facing is unknown (NaN).
 
     Raises ValueError when the tracks hold a frame that the view does not."""
     row_of = {int(frame): row for row, frame in enumerate(view.frame_index)}
@@ -43,8 +49,9 @@ def locate(tracks: Tracks, view: FieldView) -> FieldTracks:
         if view.status[row] == LOST:
             continue
         mine = np.nonzero(tracks.frame_index == frame)[0]
-        xy[mine] = to_field(view, row, foot[mine])
-        slope = [to_field(view, row, foot[mine] + step) - xy[mine] for step in (np.array([0.5, 0.0]), np.array([0.0, 0.5]))]
+        place = to_field(view, row, foot[mine])
+        xy[mine] = place + STANCE_YD * _rays(view, row, foot[mine], place)
+        slope = [to_field(view, row, foot[mine] + step) - place for step in (np.array([0.5, 0.0]), np.array([0.0, 0.5]))]
         # Per axis: half the squared Frobenius norm of the derivative, times the foot's variance.
         gain2 = sum((part**2).sum(axis=1) for part in slope) / 0.5**2 / 2.0
         sigma[mine] = np.sqrt(gain2 * tracks.foot_sigma_px[mine] ** 2 + view.sigma_yd[row] ** 2)

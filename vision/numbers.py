@@ -15,14 +15,16 @@ NUMBERS = 100
 """0 to 99."""
 INDEPENDENT_S = 0.35
 """Looks nearer in time than this show the same: together they count as one."""
-SHARPNESS = 0.4
+SHARPNESS = 0.6
 """Looks of the same man err alike, so each counts less than if it stood alone."""
 ODD_SHARE = 0.1
 """Chance that a readable look shows somebody else's number, or none."""
 LEAST_READABLE = 0.5
-SURE = 0.9995
+SURE = 0.997
 LEAST_WEIGHT = 2.0
 """Looks' worth that an answer wants."""
+MOST_AGAINST_NATS = 2.0
+"""No stretch of a track may speak for another number by more: then part of it is another man."""
 
 
 @dataclass(frozen=True)
@@ -62,13 +64,24 @@ def likelihood(sight: Sight, box: int) -> FloatArray:
 def vote(time_s: Sequence[float], log: FloatArray, readable: FloatArray) -> Number | None:
     """The number that looks (V, 100) of one man agree on, None if they do not. Each counts by how readable it was, and less
     where many are crowded into a moment."""
-    at = np.asarray(time_s)
+    order = np.argsort(time_s, kind="stable")
+    at, log, readable = np.asarray(time_s)[order], log[order], readable[order]
     crowd = np.maximum((np.abs(at[:, None] - at[None]) < INDEPENDENT_S / 2).sum(axis=1), 1)
     weight = readable / crowd
-    total = (weight[:, None] * log).sum(axis=0)
+    log = weight[:, None] * log
+    total = log.sum(axis=0)
     p = np.exp(total - total.max())
     p /= p.sum()
     best = int(p.argmax())
-    if p[best] < SURE or weight.sum() < LEAST_WEIGHT:
+    if p[best] < SURE or weight.sum() < LEAST_WEIGHT or _most_against(log - log[:, [best]]) > MOST_AGAINST_NATS:
         return None
     return Number(best, float(p[best]), float(weight.sum()))
+
+
+def _most_against(rather: FloatArray) -> float:
+    """The largest sum over any stretch of looks of what they say rather for another number, (V, 100) in order of time."""
+    most = running = np.zeros(rather.shape[1])
+    for look in rather:
+        running = np.maximum(running + look, 0.0)
+        most = np.maximum(most, running)
+    return float(most.max())

@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision import kalman
-from vision.boxes import jacobian, map_points
+from vision.boxes import jacobian
 from vision.exchanges import exchange
 from vision.gaps import fill_gaps
-from vision.ground import Ground, build_ground, place
+from vision.ground import Ground, build_ground, place, shown_at
 from vision.joins import drop_doubles, join
 from vision.observations import Observations, gather, observe
 from vision.one_light import in_one_light
@@ -146,9 +146,8 @@ def _write_shot(obs: Observations, people: Sequence[Track], view: int, shot: Sho
         if len(mine):
             confidence[person] = np.where(alive[person], np.interp(np.arange(f), rows, obs.confidence[mine]), 0.0)
     who, when = np.nonzero(alive & np.isfinite(foot[:, :, 0]))
-    image_from_ground = np.linalg.inv(ground.ground_from_image)[when]
-    feet_px = map_points(image_from_ground, foot[who, when])
-    slope = jacobian(image_from_ground, foot[who, when])
+    feet_px = shown_at(ground.ground_from_image[when], foot[who, when])
+    slope = jacobian(np.linalg.inv(ground.ground_from_image)[when], foot[who, when])
     foot_sigma_px = _sigma_px(foot_spread[who, when], slope, settings)
     _, _, scale = place(ground.ground_from_image[when], feet_px, np.zeros((len(when), 2, 2)))
     width, height = (np.exp(size[who, when]) * scale[:, None]).T

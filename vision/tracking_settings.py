@@ -23,9 +23,9 @@ class TrackingSettings:
     outlier: float = 6.0                # squared Mahalanobis distance beyond which a box counts for less
 
     # A box as a measurement of the feet, in shares of its height: sure boxes are exact, doubtful ones (covered men) are not.
-    middle_sigma: float = 0.011         # sideways, of a box of full confidence
+    middle_sigma: float = 0.02          # sideways, of a box of full confidence
     doubtful_middle_sigma: float = 0.058  # more at no confidence, in proportion
-    foot_sigma: float = 0.016           # up and down, of a box of full confidence
+    foot_sigma: float = 0.03            # up and down, of a box of full confidence
     doubtful_foot_sigma: float = 0.048  # more at no confidence
     covered_foot_sigma: float = 0.08    # more again where nearer people cover the feet
     jitter_share: float = 0.4           # of the ground's sigma that changes from frame to frame
@@ -34,9 +34,9 @@ class TrackingSettings:
 
     # Frame to frame.
     sure_confidence: float = 0.45       # boxes from here on are matched first
-    birth_confidence: float = 0.25      # and may begin a track from here on: covered men have no better box
+    birth_confidence: float = 0.35      # and may begin a track from here on: covered men have no better box
     birth_max_iou: float = 0.5          # unless they overlap a box already taken by this: a doubled box
-    gate_nats: float = 7.5              # a match may cost this much more than an exact one
+    gate_nats: float = 9.0              # a match may cost this much more than an exact one
     coast_s: float = 0.7                # a tracklet without boxes ends after this long
     appearance_weight: float = 0.3      # share of the looks' log likelihood: frames in a row err alike
     appearance_cap_nats: float = 8.0    # at most, of a box in full view; colours of a covered man lie
@@ -63,9 +63,9 @@ class TrackingSettings:
     smoothing_trust: float = 0.5        # the feet's covariance for smoothing, as a share of the box's own
     alike_boxes: float = 8.0            # a box errs like so many of its neighbours: the variance grows by as much
     body_sigma_yd: float = 0.2          # a man's middle against the middle of his box: strides and leaning
-    box_size_sigma: float = 0.03        # of the logarithm of a sure box's sides
+    box_size_sigma: float = 0.02        # of the logarithm of a sure box's sides
     doubtful_size_sigma: float = 0.3    # more at no confidence, by the square of what lacks
-    size_density: float = 2.0           # how fast the logarithm of a side changes: arms and strides, 1/s3
+    size_density: float = 4.0           # how fast the logarithm of a side changes: arms and strides, 1/s3
 
     @property
     def motion(self) -> MotionModel:

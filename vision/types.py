@@ -95,6 +95,11 @@ class Tracks:
         return foot_of(self.xyxy)
 
 
+STANCE_YD = 0.17
+"""A box ends at the tip of the nearer shoe; half of a shoe's length (12 in. outside) behind it, seen from the camera, is the
+man's middle. Common practice, no source."""
+
+
 def foot_of(xyxy: FloatArray) -> FloatArray:
-    """(N, 2) px: the middle of each box's lower edge, where the person stands."""
+    """(N, 2) px: the middle of each box's lower edge, where the person's nearer shoe ends."""
     return np.stack([(xyxy[:, 0] + xyxy[:, 2]) / 2, xyxy[:, 3]], axis=1)
