@@ -27,6 +27,7 @@ THREAT_YD = 5.5  # a receiver nearer than this threatens no deep man
 VERTICAL_YD, VERTICAL_YD_S = 12.0, 4.0
 OVER_HIM_YD = 3.0  # a deep man so near above a vertical route runs at its pace (deep.DeepZone)
 CARRY_S, STRESS_S = 0.4, 0.5
+STRIDE_YD = 2.0  # step for step
 SEES_THROW_YD = 22.0  # who is farther from the catch keeps to his job (rep.Rep)
 PLANT_RAD, PLANT_SHARE = 0.5, 0.5  # who already runs there, at this share of his speed, need not plant
 LEAST_DRIVE_S = 0.25
@@ -143,12 +144,13 @@ class _Finder:
         return np.asarray(np.abs(self.p.xy[i, :, 1] - self.p.xy[r, :, 1]) <= across.min(axis=0))
 
     def carries(self) -> None:
-        """Whom a zone man had as his man in mind, near enough to be with him; who lets go of one who runs on before the throw
-        has passed him off."""
+        """Whom a zone man had as his man in mind, near enough to be with him, once he is deep enough to matter to a deep man; who
+        lets go of one who runs on before the throw has passed him off."""
         for i, words in self.p.words.items():
             for r in self.eligible:
                 gap = np.hypot(*(self.p.xy[i] - self.p.xy[r]).T)
-                with_him = (self.minds(i, r) | self.over_him(i, r, words)) & (gap < NEAR_YD)
+                with_him = (self.minds(i, r) | self.over_him(i, r, words) | self.beside(i, r, gap)) & (gap < NEAR_YD)
+                with_him &= self.p.xy[r, :, 0] > THREAT_YD
                 stretches = _runs(with_him & self.live & self.in_zone(words), CARRY_S)
                 if not stretches:
                     continue
@@ -172,6 +174,14 @@ class _Finder:
         cushion = self.p.xy[i, :, 0] - self.p.xy[r, :, 0]
         vertical = (self.velocity[r, :, 0] > VERTICAL_YD_S) & (self.p.xy[r, :, 0] > THREAT_YD)
         return np.asarray(self.inside(r, _bounds(self.p, job)) & vertical & (np.abs(cushion) < OVER_HIM_YD))
+
+    def beside(self, i: int, r: int, gap: npt.NDArray[np.float64]) -> Bool:
+        """While he runs downfield step for step with a receiver: on film that is carrying him, whatever he had in mind."""
+        both = (self.velocity[[i, r], :, 0] > VERTICAL_YD_S).all(axis=0) & (gap < STRIDE_YD)
+        mask = np.zeros(len(self.t), bool)
+        for a, b in _runs(both, STRESS_S):
+            mask[a:b] = True
+        return mask
 
     def in_zone(self, words: list[tuple[float, Job]]) -> Bool:
         """While he plays a zone."""
