@@ -21,33 +21,33 @@ Array = npt.NDArray[np.float64]
 
 
 class Phase(IntEnum):
-    """HUDDLE: people stand about; TO_LINE: some of them go; SET: both teams stand; PLAY; WHISTLE: they slow down and stand;
-    BACK: they walk back."""
+    """HUDDLE: people stand about; TO_LINE: some of them go; SET: both teams stand; SHIFT: some move again, in a false start or as
+    they please; PLAY; WHISTLE: they slow down and stand; BACK: they walk back."""
 
-    HUDDLE, TO_LINE, SET, PLAY, WHISTLE, BACK = range(6)
+    HUDDLE, TO_LINE, SET, SHIFT, PLAY, WHISTLE, BACK = range(7)
 
 
 STANDING = (Phase.HUDDLE, Phase.SET, Phase.WHISTLE)
-USUAL_S = np.array([5.0, 4.5, 4.5, 4.0, 1.0, 8.0])
-SPREAD = np.array([1.0, 0.6, 0.5, 0.45, 0.6, 0.6])
+USUAL_S = np.array([5.0, 4.5, 4.5, 1.5, 4.0, 1.0, 8.0])
+SPREAD = np.array([1.0, 0.6, 0.5, 0.5, 0.45, 0.6, 0.6])
 """Of the logarithm of a phase's length."""
-LEAST_S = np.array([0.7, 1.0, 1.2, 1.2, 0.4, 4.0])
+LEAST_S = np.array([0.7, 1.0, 1.2, 0.4, 1.2, 0.4, 4.0])
 """The rules ask for a second of stillness before the snap."""
 LEAST_CUT_PLAY_S = 0.7
 """A play that a cut ends may be shorter."""
 MOST_S, MOST_PLAY_S = 60.0, 12.0
 COST = {
     (Phase.HUDDLE, Phase.HUDDLE): 0.0, (Phase.HUDDLE, Phase.TO_LINE): 0.0, (Phase.TO_LINE, Phase.SET): 0.0,
-    (Phase.SET, Phase.PLAY): 0.0, (Phase.SET, Phase.TO_LINE): 2.3,  # a shift, a false start, somebody strolls over
+    (Phase.SET, Phase.PLAY): 0.0, (Phase.SET, Phase.SHIFT): 2.5, (Phase.SHIFT, Phase.SET): 0.0,
     (Phase.PLAY, Phase.WHISTLE): 0.0, (Phase.PLAY, Phase.BACK): 0.0, (Phase.WHISTLE, Phase.BACK): 0.0,
     (Phase.BACK, Phase.HUDDLE): 0.0, (Phase.BACK, Phase.SET): 2.0, (Phase.BACK, Phase.BACK): 1.0,
 }
 """Natural logarithms of how rare it is that one phase follows another; what is not here cannot be."""
 CUT_COST = 1.0
-OFF_IN = np.array([0.0, 3.0, 3.0, 0.0, 0.0, 0.0])
+OFF_IN = np.array([0.0, 3.0, 3.0, 3.0, 0.0, 0.0, 0.0])
 """Hardly anybody switches the camera off just before the snap."""
 ON_IN = (Phase.HUDDLE, Phase.TO_LINE, Phase.SET, Phase.BACK)
-SEEN_WHOLE = (Phase.SET, Phase.PLAY, Phase.WHISTLE)
+SEEN_WHOLE = (Phase.TO_LINE, Phase.SET, Phase.SHIFT, Phase.PLAY, Phase.WHISTLE)
 """Phases that do not go on after the camera was off."""
 
 MUCH_PERCENTILE, MUCH_S = 90.0, 1.2
@@ -59,7 +59,7 @@ MOST_PERCENTILE, RUNS_OF_MOST = 97.0, 0.9
 LEAST_MOVING, LEAST_RUNNING = 8.0, 5.0
 """People, as much; with fewer it is no rep, but a drill of two or three."""
 STANDS, STANDS_WEIGHT = 0.45, 7.0
-PLAYS, PLAYS_WEIGHT = 0.52, 5.0
+PLAYS, PLAYS_WEIGHT = 0.5, 5.0
 SWINGS, SWINGS_WEIGHT, LITTLE_SWING = -0.35, 0.6, 0.2
 """Where walking turns to standing (of much that moves) and to playing (of much that runs; logarithm of the swing), and how fast
 the odds change there."""
@@ -68,7 +68,7 @@ RUN_BACK = 0.25
 TRUST = 0.22
 """Looks four times a second are not independent of each other."""
 LEAST_LIKELY = 0.01
-SUDDEN_S, SUDDEN, LEAST_SUDDEN, SUDDEN_WEIGHT = 1.0, 0.45, 0.2, 8.0
+SUDDEN_S, SUDDEN, LEAST_SUDDEN, SUDDEN_WEIGHT = 1.0, 0.42, 0.2, 8.0
 """By how much more (of much) moves in the second after a snap than in the one before; at a huddle's break about half as much."""
 AFTER_S, BEFORE_S, SWINGS_AFTER_WEIGHT = 2.5, -2.0, 0.5
 
@@ -94,7 +94,7 @@ def runs_apart(movement: Movement, stretch: Stretch) -> float:
 
 
 def _likelihood(movement: Movement) -> Array:
-    """(6, T) logarithms of how well each phase explains each look."""
+    """(7, T) logarithms of how well each phase explains each look."""
     moving, runs, swing = _measures(movement)
     known, runs = np.isfinite(moving), np.nan_to_num(runs)
     plays = PLAYS_WEIGHT * (runs - PLAYS) + SWINGS_WEIGHT * (np.nan_to_num(swing, nan=SWINGS) - SWINGS)
@@ -108,13 +108,14 @@ def _likelihood(movement: Movement) -> Array:
 
 
 def _begins(movement: Movement) -> Array:
-    """(6, T) logarithms of how well each phase explains that movement begins, and the camera turns, as it does at each look."""
+    """(7, T) logarithms of how well each phase explains that movement begins, and the camera turns, as it does at each look."""
     moving, _, swing = _measures(movement)
     sudden = mean_around(movement, moving, 0.05, SUDDEN_S) - mean_around(movement, moving, -SUDDEN_S, -0.05)
     swings = mean_around(movement, swing, 0.05, AFTER_S) - mean_around(movement, swing, BEFORE_S, -0.05)
     odds = SUDDEN_WEIGHT * (np.nan_to_num(sudden) - SUDDEN) + SWINGS_AFTER_WEIGHT * np.clip(np.nan_to_num(swings), -1.0, 1.0)
     begins = np.zeros((len(Phase), len(moving)))
-    begins[Phase.PLAY], begins[Phase.TO_LINE] = np.where(sudden < LEAST_SUDDEN, -np.inf, odds / 2.0), -odds / 2.0
+    begins[Phase.PLAY] = np.where(sudden < LEAST_SUDDEN, -np.inf, odds / 2.0)
+    begins[[Phase.TO_LINE, Phase.SHIFT]] = -odds / 2.0
     return begins
 
 
@@ -165,7 +166,7 @@ def _likeliest(movement: Movement, likely: Array, begins: Array) -> list[Stretch
 
 
 def _length(lasts_s: Array, cut: npt.NDArray[np.bool_]) -> Array:
-    """(6, L) logarithms of how usual these lengths are for each phase; what a cut begins or ends may have been longer."""
+    """(7, L) logarithms of how usual these lengths are for each phase; what a cut begins or ends may have been longer."""
     off = np.log(lasts_s / USUAL_S[:, None]) / SPREAD[:, None]
     whole = np.where(lasts_s < LEAST_S[:, None], -np.inf, -0.5 * off**2)
     partly = np.where(off > 0.0, -0.5 * off**2, 0.0)

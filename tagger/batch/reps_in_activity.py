@@ -13,6 +13,8 @@ STANCE_S, RUN_S = (-2.5, -0.1), (0.3, 3.3)
 NEAR_S, ONSET_SHARE = (-1.0, 1.5), 0.3
 LEAST_RUNS = 0.3
 """Of much that runs; with less all may have moved at once, but nobody played."""
+LEAST_SHOWN_S = 2.0
+"""When a film begins, whoever sets off at once was not seen to be set."""
 LEAD_IN_S, TAIL_S, LEAST_REP_S = 4.0, 2.5, 5.0
 
 
@@ -30,7 +32,8 @@ def find_reps(movement: Movement) -> list[FoundRep]:
     if np.isfinite(movement.moving).sum() < 3:
         return []
     return [_rep(movement, stretch) for stretch in read_phases(movement)
-            if stretch.phase == Phase.PLAY and runs_apart(movement, stretch) >= LEAST_RUNS]
+            if stretch.phase == Phase.PLAY and runs_apart(movement, stretch) >= LEAST_RUNS
+            and movement.time_s[stretch.first] >= movement.start_s + LEAST_SHOWN_S]
 
 
 def _rep(movement: Movement, play: Stretch) -> FoundRep:
