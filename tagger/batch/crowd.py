@@ -15,7 +15,8 @@ LEAST_STAYED = 0.5
 """Of the people; a shift that takes more of them out of the picture says nothing."""
 BORDER = 0.5
 """Heights from the picture's border; whoever is nearer may leave it, or come in."""
-MOST_ZOOM = 1.1
+MOST_ZOOM, MOST_MOVED = 1.1, 5.0
+"""Heights from look to look; more of it no operator does, but among many people some shift will fit."""
 FEW, ROUNDS = 8, 4
 
 Array = npt.NDArray[np.float64]
@@ -37,7 +38,8 @@ def now_from_before(before: Array, now: Array, height: Array, size_px: Array) ->
         out, back = (before[first] - of_before) * weight[:, None], (now[then] - of_now) * weight[:, None]
         scale = float((out * back).sum() / max((out**2).sum(), 1e-9))
         shift = of_now - scale * of_before
-    if not 1.0 / MOST_ZOOM < scale < MOST_ZOOM:
+    moved = np.linalg.norm(((scale - 1.0) * before + shift).mean(axis=0)) / float(np.median(height))
+    if not 1.0 / MOST_ZOOM < scale < MOST_ZOOM or moved > MOST_MOVED:
         return found
     edge = BORDER * float(np.median(height))
     stayed, was_there = (((edge < places) & (places < size_px - edge)).all(axis=1).sum()

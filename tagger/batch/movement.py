@@ -22,6 +22,8 @@ FASTEST = 2.8
 """Heights a second that are still followed: further away it is somebody else more often than a sprint."""
 TURNS = 1.0
 """Heights a second; an operator who switches off and on again hardly turns the camera both before and after."""
+MOST_LOST = 2
+"""Looks; a cut loses one, and another if the picture fades."""
 LEAST_KNOWN = 4
 """So many must be followed for a look to tell anything."""
 MOST_FORESHORTENED = 6.0
@@ -74,11 +76,13 @@ def _camera(activity: Activity) -> Array:
 
 
 def _cuts(swing: Array) -> npt.NDArray[np.bool_]:
-    """(T,) where a look has nothing in common with the one before, from the `swing` (T,). Of several in a row, and where the
+    """(T,) where a look has nothing in common with the one before, from the `swing` (T,). Where several in a row have not, or the
     camera turns fast before and after, it turned too fast to tell."""
-    lost = np.isnan(swing)
-    before, after = np.append(np.nan, swing[:-1]), np.append(swing[1:], np.nan)
-    cut: npt.NDArray[np.bool_] = lost & ~np.isnan(before) & ~np.isnan(after) & (np.fmin(before, after) < TURNS)
+    known = np.flatnonzero(np.isfinite(swing))
+    cut = np.zeros(len(swing), dtype=np.bool_)
+    for before, after in pairwise(known):
+        if 1 < after - before <= 1 + MOST_LOST and min(swing[before], swing[after]) < TURNS:
+            cut[after - 1] = True
     cut[:1] = True
     return cut
 

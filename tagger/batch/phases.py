@@ -149,15 +149,15 @@ def _likeliest(movement: Movement, likely: Array, begins: Array) -> list[Stretch
         first[:, end], leaves[:, end] = since[best], score[range(count), best]
         if end == looks:
             break
+        if cut[end]:
+            off = int((leaves[:, end] - OFF_IN).argmax())
+            enters[list(ON_IN), end] = leaves[off, end] - OFF_IN[off] - CUT_COST
+            came_from[list(ON_IN), end] = off
+            continue
         for (phase, then), cost in COST.items():
             value = leaves[phase, end] - cost + begins[then, end]
             if value > enters[then, end]:
                 enters[then, end], came_from[then, end] = value, phase
-        off = int((leaves[:, end] - OFF_IN).argmax())
-        value = leaves[off, end] - OFF_IN[off] - CUT_COST
-        for then in ON_IN:
-            if cut[end] and value > enters[then, end]:
-                enters[then, end], came_from[then, end] = value, off
     found, end, now = list[Stretch](), looks, int(leaves[:, looks].argmax())
     while end > 0:
         found.append(Stretch(Phase(now), int(first[now, end]), end))
