@@ -5,9 +5,10 @@
 `--odd`: practice fields that may lack hash marks, every other yard line or a half of their paint. `--stills 3`: so many frames of
 each clip are also registered each by itself.
 Most fields are crowned, from evenly sloped to nearly round. Errors are in yards over the part of the field that the true camera
-shows, a lattice of 2.5 yd; x counts up to whole 5 yd and the field's half-turn, which no yard line tells; whether the yard line is
-known, and rightly, is counted apart. A clip (or still) is an alias if its median error is over a yard: wrong spacing, wrong rows or a mirror image. Sigma: root mean square error per axis
-near the middle of the visible field over `sigma_yd`; honest is 1, below is cautious. The baseline gets hash marks and crossings
+shows, a lattice of 2.5 yd; x counts up to whole 5 yd and the field's half-turn, which no yard line tells; whether the yard line
+is known, and rightly, is counted apart. A clip (or still) is an alias if its median error is over a yard: wrong spacing, wrong
+rows or a mirror image. Sigma: root mean square error per axis near the middle of the visible field over `sigma_yd`; honest is 1,
+below is cautious. The baseline gets hash marks and crossings
 of yard lines with sidelines, labelled by the registration itself, and of the ways to paint marks the one that turns out best for
 it in each frame: favours.
 """
