@@ -25,7 +25,9 @@ from vision.window import Window
 DETECTIONS_PER_S = 15.0
 """How often people are looked for: their motion between is smooth, and the detector is the dearest stage."""
 LOOK_EVERY = 2
-"""Every so many detections the people are looked at one by one, for their facing, cloth and number."""
+"""Every so many detections the people are looked at one by one, for their facing and cloth."""
+READ_EVERY = 6
+"""And every so many their shirts' numbers are read: more often they show the same again."""
 MAX_HEIGHT_PX = 1080
 """Larger film is reduced while it is decoded."""
 HALF_FRAME_S = 1.0 / 60.0
@@ -58,8 +60,8 @@ def watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[s
             with timed(seconds, "kits"):
                 kept.looks.append(describe(frame.bgr, found.xyxy))
             with timed(seconds, "looks"):
-                looked = len(kept.detections) % LOOK_EVERY == 0
-                kept.sights.append(reader.look(frame.bgr, found.xyxy) if looked else None)
+                looked, read = (len(kept.detections) % often == 0 for often in (LOOK_EVERY, READ_EVERY))
+                kept.sights.append(reader.look(frame.bgr, found.xyxy, read) if looked else None)
             kept.detections.append(found)
             boxes = found.xyxy
         with timed(seconds, "registration"):

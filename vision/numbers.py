@@ -20,7 +20,7 @@ SHARPNESS = 0.6
 ODD_SHARE = 0.1
 """Chance that a readable look shows somebody else's number, or none."""
 LEAST_READABLE = 0.5
-SURE = 0.997
+SURE = 0.999
 LEAST_WEIGHT = 2.0
 """Looks' worth that an answer wants."""
 MOST_AGAINST_NATS = 2.0

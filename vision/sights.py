@@ -53,14 +53,14 @@ class CropReader:
         base = Path(str(files("models"))) if folder is None else folder
         self._looks, self._numbers = (_session(base / name, threads) for name in (LOOKS_WEIGHTS, NUMBERS_WEIGHTS))
 
-    def look(self, bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> Sight:
-        """Look at the people in boxes (N, 4) of a picture (H, W, 3)."""
+    def look(self, bgr: npt.NDArray[np.uint8], xyxy: FloatArray, numbers: bool = True) -> Sight:
+        """Look at the people in boxes (N, 4) of a picture (H, W, 3), at shirts' `numbers` only if asked: that is dearer."""
         if not len(xyxy):
             return _nothing(0)
-        parts = [self._look(bgr, xyxy[start : start + AT_A_TIME]) for start in range(0, len(xyxy), AT_A_TIME)]
+        parts = [self._look(bgr, xyxy[start : start + AT_A_TIME], numbers) for start in range(0, len(xyxy), AT_A_TIME)]
         return Sight(*(np.concatenate([getattr(part, name) for part in parts]) for name in Sight.__dataclass_fields__))
 
-    def _look(self, bgr: npt.NDArray[np.uint8], xyxy: FloatArray) -> Sight:
+    def _look(self, bgr: npt.NDArray[np.uint8], xyxy: FloatArray, numbers: bool) -> Sight:
         crops = cut(bgr, xyxy)
         facing, role, cloth = self._looks.run(["facing", "role", "cloth"], {"crops": crops})
         seen = _nothing(len(xyxy))
@@ -68,7 +68,7 @@ class CropReader:
         square = np.exp(log_facing) @ np.abs(np.cos(bin_angles()))
         width, height = (xyxy[:, 2:] - xyxy[:, :2]).T
         legible = np.flatnonzero((height >= NUMBER_FROM_PX) & (width < height) & (square >= NUMBER_SQUARE))
-        if len(legible):
+        if numbers and len(legible):
             tens, units, readable = self._numbers.run(["tens", "units", "readable"], {"crops": crops[legible]})
             seen.tens[legible], seen.units[legible] = _log_softmax(tens), _log_softmax(units)
             seen.readable[legible] = 1.0 / (1.0 + np.exp(-readable[:, 0].clip(-30, 30)))

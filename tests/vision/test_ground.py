@@ -23,7 +23,7 @@ def ground_from_image(bearing_rad: float, height_yd: float, away_yd: float, foca
 
 
 @given(st.floats(0, 6.28), st.floats(8, 40), st.floats(30, 90), st.floats(900, 4000),
-       st.lists(st.tuples(st.floats(100, 1180), st.floats(250, 600)), min_size=1, max_size=5))
+       st.lists(st.tuples(st.floats(100, 1180), st.floats(330, 700)), min_size=1, max_size=5))
 def test_middles_lie_behind_the_feet_and_lead_back_to_them(bearing_rad: float, height_yd: float, away_yd: float, focal_px: float,
                                                            feet: list[tuple[float, float]]) -> None:
     foot_px = np.array(feet)

@@ -68,6 +68,9 @@ def test_histograms_are_probabilities_and_small_men_are_not_read(reader: CropRea
     small = reader.look(image[::4, ::4].copy(), boxes / 4)
     assert (small.readable == 0).all()
     assert len(reader.look(image, np.zeros((0, 4)))) == 0
+    unread = reader.look(image, boxes, numbers=False)
+    assert not unread.readable.any()
+    np.testing.assert_allclose(unread.facing, sight.facing)
 
 
 def test_a_crowd_is_looked_at_in_parts_that_do_not_matter(reader: CropReader) -> None:
