@@ -18,8 +18,12 @@ from vision.video import probe, read_frames
 
 LOOKS_PER_S = 4.0
 HEIGHT_PX = 432
-LOOK_SIZE_PX = 768
-"""Longer side for the network: people look as large to it as they need to, and a look costs some 30 ms of a core."""
+LEAST_LOOK_PX, MOST_LOOK_PX, STEP_PX = 768, 1280, 128
+"""Longer side for the network, some 30 to 80 ms of a core; every new size costs the runtime a plan."""
+TALL_PX = 40.0
+"""The median person as the network should see him: of smaller ones it misses half, and a play hardly shows."""
+TALL_MEMORY = 0.95
+"""Of one look in the next, for how tall people are."""
 LEAST_CONFIDENCE = 0.35
 """Of a box that is followed: in a crowd unsure ones come and go, and look like people who move."""
 BORDER_PX = 2.0
@@ -46,17 +50,27 @@ def measure(path: Path, tell: Callable[[float, str], None] | None = None, weight
             threads: int | None = 1) -> Activity:
     """Look through a film. Raises FileNotFoundError or ValueError with one line if it, or the detector, cannot be read."""
     info = probe(path)
-    detector = load_detector(weights, device, LOOK_SIZE_PX, threads, LEAST_CONFIDENCE)
+    detector = load_detector(weights, device, MOST_LOOK_PX, threads, LEAST_CONFIDENCE)
     every, background = max(1, round((info.rate_hz or 30.0) / LOOKS_PER_S)), BackgroundMotion()
     rows: list[tuple[float, FloatArray, Array]] = []
+    tall_px = float("nan")
     for frame in read_frames(path, HEIGHT_PX, every):
-        boxes = detector.detect(frame.index, frame.time_s, frame.bgr).xyxy
+        boxes = detector.detect(frame.index, frame.time_s, frame.bgr, look_size(tall_px, frame.bgr.shape[1])).xyxy
+        if len(boxes):
+            here = float(np.median(boxes[:, 3] - boxes[:, 1]))
+            tall_px = here if np.isnan(tall_px) else TALL_MEMORY * tall_px + (1 - TALL_MEMORY) * here
         grey = np.asarray(cv2.cvtColor(frame.bgr, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
         rows.append((frame.time_s, _whole(boxes, frame.bgr.shape), _camera_motion(background, grey, boxes)))
         if tell is not None and info.duration_s and len(rows) % TELL_EVERY == 0:
             tell(min(1.0, (frame.time_s - info.start_s) / info.duration_s), "looking for reps")
     time_s, people, motion = zip(*rows, strict=True)
     return Activity(np.array(time_s), list(people), np.array(motion), time_s[0], max(time_s[-1], info.start_s + info.duration_s))
+
+
+def look_size(tall_px: float, width_px: int) -> int:
+    """Longer side for the network where people are so tall (NaN: not known yet) in a picture so wide."""
+    wanted = MOST_LOOK_PX if np.isnan(tall_px) else TALL_PX / tall_px * width_px
+    return int(np.clip(np.ceil(wanted / STEP_PX) * STEP_PX, LEAST_LOOK_PX, MOST_LOOK_PX))
 
 
 def _whole(boxes: FloatArray, shape: tuple[int, ...]) -> FloatArray:

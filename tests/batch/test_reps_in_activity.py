@@ -16,7 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from demo_clips.encode import Mp4Writer
-from tagger.batch.activity import Activity, measure
+from tagger.batch.activity import LEAST_LOOK_PX, MOST_LOOK_PX, Activity, look_size, measure
+from tagger.batch.activity import TALL_PX as SEEN_TALL_PX
 from tagger.batch.crowd import now_from_before
 from tagger.batch.movement import movement
 from tagger.batch.phases import Phase, read_phases
@@ -227,3 +228,13 @@ def test_a_rendered_practice_is_split(tmp_path: Path, view: str, seed: int) -> N
     assert whole >= 4
     assert false <= 2  # where a short film begins and ends little is known of what was before or comes after
     assert np.abs(off_s).max() < 1.5
+
+
+@given(st.floats(4, 300), st.integers(300, 1000))
+def test_small_people_are_looked_at_more_closely(tall_px: float, width_px: int) -> None:
+    size = look_size(tall_px, width_px)
+    assert LEAST_LOOK_PX <= size <= MOST_LOOK_PX
+    assert size % 32 == 0, "the network takes no other sizes"
+    assert tall_px * size / width_px >= SEEN_TALL_PX or size == MOST_LOOK_PX
+    assert look_size(tall_px / 2, width_px) >= size
+    assert look_size(float("nan"), width_px) == MOST_LOOK_PX
