@@ -6,10 +6,8 @@ from dataclasses import replace
 
 from demo_clips.kits_design import BLACK, WHITE, Kit, official_kit, team_kit
 
-CLUB = "Harrow Vale Lanterns"
 TOWN = "HARROW VALE"
 NICKNAME = "LANTERNS"
-OPPONENT = "Stillwick Herons"
 FIELD_SEED = 3
 """The club's own turf: the same artwork and wear in every rep."""
 

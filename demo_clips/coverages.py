@@ -66,7 +66,6 @@ class DefenseCall:
     rush: list[int]
     jobs: dict[int, Job] = field(default_factory=dict)
     down_side: int = 1  # the side whose safety plays low when one safety is high
-    base_shell: str = "two-high"
 
 
 def _pick(rng: np.random.Generator, table: dict[int, float]) -> int:
@@ -228,9 +227,7 @@ def draw_coverage(
     """Draw the variant of `family` and give every defender (index into `people`) his job."""
     variants = VARIANTS[family]
     variant = str(rng.choice(list(variants), p=list(variants.values())))
-    call = DefenseCall(
-        family, variant, "match" if rng.random() < 0.6 else "spot", [], base_shell=BASE_SHELL.get(family, "two-high")
-    )
+    call = DefenseCall(family, variant, "match" if rng.random() < 0.6 else "spot", [])
     count = _pick(rng, RUSH[family])
     if family == "cover-3" and count == 5:
         variant = call.variant = "fire-zone"

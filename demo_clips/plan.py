@@ -42,7 +42,6 @@ class Plan:
     disguised: bool
     start_s: float
     answers: list[str | None] = field(default_factory=list)
-    followers: dict[int, int] = field(default_factory=dict)  # defender -> receiver he runs with
 
 
 def _choose(

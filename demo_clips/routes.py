@@ -63,7 +63,6 @@ ROUTES: dict[str, RouteShape] = {
     "tunnel": R(((1.0, 0.2, 1.5), (-2.2, -4.0, 5.5), (-1.5, -6, 3)), "sit", 1.2),
     "block": R(((0, 0, 0),), "block", 9.0),
 }
-QUICK_ROUTES = ("slant", "hitch", "quick-out", "stick", "smoke", "bubble", "flat", "arrow")
 
 
 @dataclass

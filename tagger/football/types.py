@@ -191,18 +191,3 @@ class Reading:
     abstained: tuple[Abstention, ...]
     rush_count: int | None = None
     box_count: int | None = None
-
-
-@dataclass(frozen=True)
-class Tag:
-    """One statement about a rep or a defender, as the library keeps it. `value` None is an abstention, `evidence` its reason."""
-
-    subject: str
-    kind: str
-    value: str | None
-    start_s: float | None
-    end_s: float | None
-    confidence: float
-    source: str
-    rule: str
-    evidence: str
