@@ -31,10 +31,11 @@ MOST_POINTS = 60
 
 @dataclass(frozen=True)
 class Comb:
-    """Stripes taken as yard lines: `which` (n,) with `label` (n,) in units of 5 yd; the point where they meet (3,) for a
-    sideline view, the horizon's row at the picture's middle column for an end-zone view."""
+    """Stripes taken as yard lines: `which` (n,) of the `stripes`, with `label` (n,) in units of 5 yd; the horizon's row at the
+    picture's middle column for an end-zone view."""
 
     view: str
+    stripes: Stripes
     which: npt.NDArray[np.int64]
     label: npt.NDArray[np.int64]
     horizon_px: float
@@ -81,7 +82,7 @@ def sideline_combs(stripes: Stripes, size: tuple[int, int]) -> list[Comb]:
         for p in np.argsort(-score[index, best])[: 2 * KEPT_COMBS]:
             if score[p, best[p]] > 0:
                 which, labels = label(p, best[p])
-                found.append(Comb("sideline", which, labels, np.nan, float(score[p, best[p]])))
+                found.append(Comb("sideline", stripes, which, labels, np.nan, float(score[p, best[p]])))
     return distinct(found)
 
 
@@ -115,7 +116,7 @@ def end_zone_combs(stripes: Stripes, size: tuple[int, int]) -> list[Comb]:
             for t in np.argsort(-score[:, 0])[:KEPT_COMBS]:
                 if score[t, 0] > 0:
                     which, labels = chosen(t, 0)
-                    found.append(Comb("end-zone", which, labels, float(horizon[t]), float(score[t, 0])))
+                    found.append(Comb("end-zone", stripes, which, labels, float(horizon[t]), float(score[t, 0])))
     return distinct(found)
 
 

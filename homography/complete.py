@@ -21,14 +21,17 @@ def complete(own: FieldTracks, other: FieldTracks, how: Alignment) -> FieldTrack
     frames, at = np.unique(own.frame_index, return_index=True)
     time_s = own.time_s[at]
     have = set(zip(own.track_id.tolist(), own.frame_index.tolist(), strict=True))
-    blocks = [_Rows(own.frame_index, own.time_s, own.track_id, own.kit_id, own.observed, own.xy_yd, own.sigma_yd, own.facing_rad)]
+    blocks = [_Rows(own.frame_index, own.time_s, own.track_id, own.kit_id, own.observed, own.xy_yd, own.sigma_yd, own.facing_rad,
+                    own.facing_sigma_rad)]
     for man in np.unique(other.track_id):
         rows = np.flatnonzero(other.track_id == man)
-        known, xy, sigma = _at(other.time_s[rows] + how.offset_s, how.field(other.xy_yd[rows]), other.sigma_yd[rows], time_s)
-        facing = _angles_at(other.time_s[rows] + how.offset_s, other.facing_rad[rows] + np.pi * how.half_turn, time_s)
+        at_s = other.time_s[rows] + how.offset_s
+        known, xy, sigma = _at(at_s, how.field(other.xy_yd[rows]), other.sigma_yd[rows], time_s)
+        facing = _angles_at(at_s, other.facing_rad[rows] + np.pi * how.half_turn, time_s)
+        facing_sigma = np.interp(time_s, at_s, other.facing_sigma_rad[rows], left=np.nan, right=np.nan)
         new = np.array([k for k in np.flatnonzero(known) if (int(man), int(frames[k])) not in have], dtype=np.int64)
         blocks.append(_Rows(frames[new], time_s[new], np.full(len(new), man), np.full(len(new), other.kit_id[rows[0]]),
-                            np.zeros(len(new), dtype=np.bool_), xy[new], sigma[new], facing[new]))
+                            np.zeros(len(new), dtype=np.bool_), xy[new], sigma[new], facing[new], facing_sigma[new]))
     columns = [np.concatenate([getattr(block, name) for block in blocks]) for name in _Rows.__dataclass_fields__]
     order = np.lexsort((columns[2], columns[0]))
     return FieldTracks(*(column[order] for column in columns))
@@ -46,6 +49,7 @@ class _Rows:
     xy_yd: npt.NDArray[np.floating]
     sigma_yd: npt.NDArray[np.floating]
     facing_rad: npt.NDArray[np.floating]
+    facing_sigma_rad: npt.NDArray[np.floating]
 
 
 def _angles_at(own_s: Array, angle: Array, wanted_s: Array) -> Array:

@@ -17,39 +17,46 @@ from homography.stripes import Stripes
 
 C = TypeVar("C")
 Array = npt.NDArray[np.float64]
+Aimed = tuple[Comb, float | None]
 FOCAL_GRID = np.geomspace(0.55, 6.5, 28)
 FOCAL_STEPS = np.geomspace(0.93, 1.075, 7)
 COMB_SHARE = 0.6
 ROLL_SD = 0.02
 SLOPE_NOISE = 0.002
+NEAREST_HORIZON, FEWEST_MARKS = 0.06, 10
+AIM_REACH, AIM_STEPS = 0.5, 129
+ROW_WIDTH, ROW_CELLS = 0.03, 200
+"""Of a row of marks, in heights of the camera."""
 SLOPE_SCALES = (0.1, 0.05, 0.02, 0.01, 0.005)
 
 
-def guess_cameras(stripes: Stripes, dash_xy_px: Array, image_size_px: tuple[int, int], levels: tuple[str, ...] = tuple(LEVELS),
-                  per_level: int = 3, every_other: bool = False) -> list[Guess]:
-    """Likely cameras of one frame, best first. `dash_xy_px` (M, 2) in ideal px, like the stripes; with `every_other` these lie 10
-    yd apart."""
-    combs = sorted(sideline_combs(stripes, image_size_px)[:KEPT_COMBS] + end_zone_combs(stripes, image_size_px)[:KEPT_COMBS],
-                   key=lambda c: -c.score)
+def guess_cameras(stripes: Stripes, middle: Stripes, dash_xy_px: Array, image_size_px: tuple[int, int],
+                  levels: tuple[str, ...] = tuple(LEVELS), per_level: int = 3, every_other: bool = False) -> list[Guess]:
+    """Likely cameras of one frame, best first. `middle` are the stripes as the picture's middle columns alone show them (over the
+    whole picture yard lines bow over a field's crown, and break), `dash_xy_px` (M, 2) in ideal px, like the stripes; with
+    `every_other` these lie 10 yd apart."""
+    across = sorted((comb for some in (stripes, middle) for comb in end_zone_combs(some, image_size_px)), key=lambda c: -c.score)
+    combs = sorted(sideline_combs(stripes, image_size_px)[:KEPT_COMBS] + across[:KEPT_COMBS], key=lambda c: -c.score)
     combs = [replace(comb, label=2 * comb.label) for comb in combs] if every_other else combs
-    coarse: list[tuple[Guess, Comb]] = []
+    coarse: list[tuple[Guess, Aimed]] = []
     for comb in (comb for comb in combs if comb.score > COMB_SHARE * combs[0].score):
+        ahead = aim(comb, dash_xy_px, image_size_px)
         for focal in FOCAL_GRID * image_size_px[0]:
-            based = place(comb, stripes, float(focal), image_size_px)
+            based = place(comb, float(focal), image_size_px, ahead)
             if based is not None:
                 guesses = place_rows(based, stripes, dash_xy_px, image_size_px, levels, COARSE_BLUR_YD)
-                coarse += [(guess, comb) for guess in guesses]
+                coarse += [(guess, (comb, ahead)) for guess in guesses]
     coarse.sort(key=lambda pair: -pair[0].score)
     kept: list[Guess] = []
-    for guess, comb in apart(coarse, 2 * per_level):
+    for guess, (comb, ahead) in apart(coarse, 2 * per_level):
         fine = []
         # The rows' distances scale with the focal length: the grid is too coarse to bring all four in line.
         for focal in np.exp(guess.pose[LOG_FOCAL]) * FOCAL_STEPS:
-            based = place(comb, stripes, float(focal), image_size_px)
+            based = place(comb, float(focal), image_size_px, ahead)
             if based is not None:
                 fine += place_rows(based, stripes, dash_xy_px, image_size_px, (guess.level,))
         kept.append(max(fine, key=lambda g: g.score, default=guess))
-    ranked: list[tuple[Guess, Comb | None]] = [(guess, None) for guess in sorted(kept, key=lambda g: -g.score)]
+    ranked: list[tuple[Guess, None]] = [(guess, None) for guess in sorted(kept, key=lambda g: -g.score)]
     return [guess for guess, _ in apart(ranked, per_level)]
 
 
@@ -69,10 +76,30 @@ def close(a: Guess, b: Guess) -> bool:
             and bool(np.all(np.abs(a.centre_yd[1:] / b.centre_yd[1:] - 1.0) < 0.15)))
 
 
-def even_slopes(line: Array, horizon_px: float, weight: Array) -> tuple[float, float, Array]:
-    """Slope of the horizon, by how much that of the yard lines (S, 3) grows per px below it, and the weights (S,) less those of
-    the stripes that run otherwise: edges of numbers and logos cross the picture's middle column where yard lines do as well."""
+def aim(comb: Comb, dash_xy_px: Array, size: tuple[int, int]) -> float | None:
+    """Where in the picture an end-zone camera's field runs to, px right of the middle: seen from there on the horizon the rows of
+    marks pile up best. On a crowned field yard lines are seen as two halves that slope against one another, and from the slopes
+    of these alone the camera would seem to look to the side. None for a sideline camera, or where there are few marks."""
+    at = dash_xy_px - np.array(size) / 2.0
+    below = at[:, 1] - comb.horizon_px
+    near = below > NEAREST_HORIZON * size[1]
+    if comb.view != "end-zone" or near.sum() < FEWEST_MARKS:
+        return None
+    ahead = np.linspace(-AIM_REACH, AIM_REACH, AIM_STEPS) * size[0]
+    aside = (at[near, 0] - ahead[:, None]) / below[near]
+    cell = np.clip(aside / ROW_WIDTH + ROW_CELLS / 2, 0, ROW_CELLS - 1).astype(int) + ROW_CELLS * np.arange(len(ahead))[:, None]
+    piles = np.bincount(cell.ravel(), minlength=ROW_CELLS * len(ahead)).reshape(len(ahead), ROW_CELLS)
+    pairs = piles[:, 1:-2] + piles[:, 2:-1]
+    return float(ahead[(pairs**2).sum(axis=1).argmax()])
+
+
+def even_slopes(line: Array, horizon_px: float, weight: Array, reach: float | None) -> tuple[float, float, Array]:
+    """Slope of the horizon, by how much that of the yard lines (S, 3) grows per px below it (`reach` if it is known), and the
+    weights (S,) less those of the stripes that run otherwise: edges of numbers and logos cross the picture's middle column where
+    yard lines do as well."""
     slope, below = -line[:, 0] / line[:, 1], horizon_px + line[:, 2] / line[:, 1]
+    if reach is not None:
+        return float(np.average(slope - reach * below, weights=weight)), reach, weight
     trust = np.ones_like(weight)
     level = reach = 0.0
     for scale in SLOPE_SCALES:
@@ -84,11 +111,12 @@ def even_slopes(line: Array, horizon_px: float, weight: Array) -> tuple[float, f
     return float(level), float(reach), weight * trust
 
 
-def place(comb: Comb, stripes: Stripes, focal: float, size: tuple[int, int]) -> Based | None:
-    """The camera of this focal length that sees the comb's stripes 5 yd apart; a sideline camera is taken to be level."""
+def place(comb: Comb, focal: float, size: tuple[int, int], ahead: float | None = None) -> Based | None:
+    """The camera of this focal length that sees the comb's stripes 5 yd apart; a sideline camera is taken to be level, the field
+    of an end-zone camera runs `ahead` to there if that is known (see `aim`)."""
     middle = np.array(size) / 2.0
-    line = centred_lines(stripes.line[comb.which], middle)
-    weight = np.minimum(stripes.points[comb.which], MOST_POINTS).astype(float)
+    line = centred_lines(comb.stripes.line[comb.which], middle)
+    weight = np.minimum(comb.stripes.points[comb.which], MOST_POINTS).astype(float)
     if comb.view == "sideline":
         scaled = line * np.array([focal, focal, 1.0])
         scaled /= np.linalg.norm(scaled[:, :2], axis=1, keepdims=True) / focal
@@ -100,9 +128,10 @@ def place(comb: Comb, stripes: Stripes, focal: float, size: tuple[int, int]) -> 
         pose = pose_of(np.stack([np.cross(direction, up), direction, up], axis=1), focal)
     else:
         tilt = np.arctan2(-comb.horizon_px, focal)
-        level, reach, weight = even_slopes(line, comb.horizon_px, weight)
+        known = None if ahead is None else float(-ahead * (np.cos(tilt) / focal) ** 2)
+        level, reach, weight = even_slopes(line, comb.horizon_px, weight, known)
         pose = np.array([np.arctan(-focal * reach / np.cos(tilt)), tilt, -np.arctan(level), np.log(focal)])
-    ends = stripes.ends_px[comb.which].reshape(-1, 2)
+    ends = comb.stripes.ends_px[comb.which].reshape(-1, 2)
     spot = ground(ends, pose, np.array([0.0, 0.0, 1.0]), 0.0, size)[:, 0]
     if not np.isfinite(spot).all():
         return None

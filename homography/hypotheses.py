@@ -25,19 +25,21 @@ from homography.stripes import find_stripes
 Array = npt.NDArray[np.float64]
 START_DISTORTION = -0.012
 KEY_TRIALS, KEY_STRIPES = 4, 10
+MIDDLE_SHARE = 0.25
 FAR_PX = 1e5
 FITTED_KEPT = 8
 SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
+START_CROWN_YD, MEAN_RISE = 0.25, 0.7
 SEEN_YD, FEWEST_SEEN = 90.0, 6
 
 
 @dataclass(frozen=True)
 class Hypothesis:
     """A camera for the frames `rows` of a stretch (poses in `solution`, row by row), its level, its mean support per frame, and
-    once they were asked: how much of that hash rows and sidelines alone give, how many yard lines are covered and what share of
-    them, and how the marks are painted (see `mark_habit`)."""
+    once they were asked: how much of that hash rows and sidelines alone give, how many yard lines are covered, what share of
+    them and how sharply (see `Support`), and how the marks are painted (see `mark_habit`)."""
 
     view: str
     level: str
@@ -47,6 +49,7 @@ class Hypothesis:
     across: float = 0.0
     lines: float = 0.0
     covered: float = 0.0
+    sharp: float = 0.0
     habit: tuple[float, float] | None = None
 
     @cached_property
@@ -85,9 +88,13 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: boo
     ideal = undistort(frame.ridges.xy_px, START_DISTORTION, size)
     dashes = undistort(frame.ridges.dash_xy_px, START_DISTORTION, size)
     stripes = find_stripes(ideal, frame.ridges.normal_rad)
+    inner = np.abs(ideal[:, 0] / size[0] - 0.5) < MIDDLE_SHARE
+    middle = find_stripes(ideal[inner], frame.ridges.normal_rad[inner])
     fitted: list[Hypothesis] = []
-    for guess in guess_cameras(stripes, dashes, size, levels, every_other=every_other):
+    for guess in guess_cameras(stripes, middle, dashes, size, levels, every_other=every_other):
         start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd, every_other=every_other)
+        if guess.view == "end-zone":
+            start = crowned(start, START_CROWN_YD)
         prior = camera_prior(guess.centre_yd)
         solution = refine([frame], [0], start, guess.level, prior, gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
         # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.
@@ -106,6 +113,12 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: boo
         if score > 0 and plausible([frame], solution):
             found.append(replace(one, solution=solution, score=score))
     return unlike(sorted(found, key=lambda h: -h.score))
+
+
+def crowned(level: Solution, crown_yd: float) -> Solution:
+    """A camera that was fitted to level ground, before a field with a crown: the paint, seen from so high above it, is on the
+    whole where it was. Yard lines run from the sidelines over the middle, as high as their mean on either side of it."""
+    return replace(level, centre_yd=level.centre_yd + np.array([0.0, 0.0, crown_yd * MEAN_RISE]), crown_yd=crown_yd)
 
 
 def unlike(ranked: Sequence[Hypothesis]) -> list[Hypothesis]:

@@ -35,6 +35,7 @@ MARK_GAIN, MARK_MISS_COST = 2.5, 0.15
 LINE_GAIN, LINE_MISS_COST = 1.5, 0.025
 """Log-likelihood ratios as in `score`: by mark, by point of a stripe, by px of a sideline."""
 LEAST_APART_PX = 5.0
+UPRIGHT_YD = 2.0
 COARSER = 4
 
 
@@ -151,6 +152,11 @@ def piles(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, in
     along = np.abs(ends[:, 0] - ends[:, 1])
     with np.errstate(invalid="ignore"):
         level_row = (along[:, 1] < 0.06 * along[:, 0]) & (along[:, 0] > 4.0)
+        if based.view == "end-zone":
+            # Whatever stands upright runs away from the camera's foot: goal posts do, before the whole field.
+            run = ends[:, 1] - ends[:, 0]
+            foot = ends[:, 0, 1] - (ends[:, 0, 0] - based.x_yd) * run[:, 1] / run[:, 0]
+            level_row &= np.abs(foot) > UPRIGHT_YD
     spots = ((ends[level_row, :, 1].mean(axis=1) + REACH_YD) / BIN_YD).astype(int)
     solid = np.bincount(spots, weights=np.minimum(stripes.points[level_row], 40) * 0.4, minlength=BINS)
     blurred = [gaussian_filter1d(pile, blur_yd / BIN_YD, truncate=3.0) for pile in (marks, solid)]

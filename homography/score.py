@@ -57,12 +57,13 @@ BORDER_PX = 8.0
 @dataclass(frozen=True)
 class Support:
     """`total` log-likelihood ratio; `yard_lines` how many are well covered, `covered` the share of visible yard-line bins with
-    paint on them, `rows` the gain from hash rows and sidelines alone."""
+    paint on them, `rows` the gain from hash rows and sidelines alone, `sharp` the mean gain of a yard-line bin that is hit."""
 
     total: float
     yard_lines: int
     covered: float
     rows: float
+    sharp: float
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,7 @@ def support(frame: FrameEvidence, solution: Solution, row: int, level: str) -> S
     outer = (-OVERRUN_YD[0] >= ALONG) | (WIDTH_YD + OVERRUN_YD[0] <= ALONG)
     paint, over = coverage(frame, solution, row, found, YARD_LINE, lines, ALONG, (inner, outer))
     if paint.bins.sum() == 0:
-        return Support(0.0, 0, 0.0, 0.0)
+        return Support(0.0, 0, 0.0, 0.0, 0.0)
     decoy, = coverage(frame, solution, row, between, YARD_LINE, lines + YARD_LINE_SPACING_YD / 2.0, ALONG[inner],
                       (np.ones(int(inner.sum()), dtype=bool),))
     by_line = paint.gain - MISS_COST * (paint.bins - paint.hits)
@@ -102,8 +103,9 @@ def support(frame: FrameEvidence, solution: Solution, row: int, level: str) -> S
     gain = float(by_line[ours].sum())
     stray += float(HIT_GAIN * np.maximum(over.hits - CHANCE_SHARE * over.bins, 0.0).sum())
     rows = hash_gain(frame, solution, row, level) + sideline_gain(frame, solution, row, found)
+    hits = float(paint.hits[ours].sum())
     return Support(gain - stray + rows, int(((paint.share > 0.4) & (paint.hits >= 5) & ours).sum()),
-                   float(paint.hits[ours].sum() / max(paint.bins[ours].sum(), 1.0)), rows)
+                   hits / max(float(paint.bins[ours].sum()), 1.0), rows, float(paint.gain[ours].sum()) / max(hits, 1.0))
 
 
 def rows_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -82,7 +82,8 @@ class FieldTracks:
     """Tracks on the field, one row per track and frame, sorted by (frame_index, track_id); frames that are lost have none.
 
     All arrays have length M: `xy_yd` (M, 2) field frame, `sigma_yd` (M,), `facing_rad` (M,) in the field frame (0 = +x,
-    growing toward +y), NaN where unknown, `kit_id` the shirt cluster of the track. Raises ValueError on other shapes.
+    growing toward +y) with its circular standard deviation `facing_sigma_rad` (M,; all NaN if left out), NaN where unknown,
+    `kit_id` the shirt cluster of the track. Raises ValueError on other shapes.
     """
 
     frame_index: IntArray
@@ -93,14 +94,18 @@ class FieldTracks:
     xy_yd: FloatArray
     sigma_yd: FloatArray
     facing_rad: FloatArray
+    facing_sigma_rad: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         m = len(self.frame_index)
+        if not len(self.facing_sigma_rad):
+            object.__setattr__(self, "facing_sigma_rad", np.full(m, np.nan))
         for name, kind in (("frame_index", "iu"), ("track_id", "iu"), ("kit_id", "iu"), ("observed", "b"),
                            ("time_s", "f"), ("sigma_yd", "f")):
             check_array(name, getattr(self, name), (m,), kind)
         check_array("xy_yd", self.xy_yd, (m, 2), "f")
         check_array("facing_rad", self.facing_rad, (m,), "f", finite=False)
+        check_array("facing_sigma_rad", self.facing_sigma_rad, (m,), "f", finite=False)
 
     def __len__(self) -> int:
         return len(self.frame_index)
