@@ -39,7 +39,8 @@ def glances_at(tracks: Tracks, shot: Shot, sights: Sequence[Sight | None], view:
 
 def facing_on(located: FieldTracks, looks: Glances) -> FieldTracks:
     """The same with everybody's facing, where the looks tell."""
-    return replace(located, facing_rad=facings(looks, located.time_s, located.track_id)[0])
+    facing, sigma = facings(looks, located.time_s, located.track_id)
+    return replace(located, facing_rad=facing, facing_sigma_rad=sigma)
 
 
 def numbers_of(views: Sequence[tuple[Tracks, Shot]], sights: Sequence[Sequence[Sight | None]]) -> dict[int, Number]:

@@ -86,12 +86,13 @@ def tracks_table(rep: str, play: PlayTracks) -> pa.Table:
 
 def field_table(rep: str, view: str, arrays: ClipArrays) -> pa.Table:
     """Tracks in the field frame as they came from one clip: rep, view, frame_index, time_s, track_id, kit_id, observed, x_yd,
-    y_yd, sigma_yd, facing_rad."""
+    y_yd, sigma_yd, facing_rad, facing_sigma_rad."""
     tracks = arrays.field_tracks
     return pa.table({
         "rep": [rep] * len(tracks), "view": [view] * len(tracks), "frame_index": tracks.frame_index, "time_s": tracks.time_s,
         "track_id": tracks.track_id, "kit_id": tracks.kit_id, "observed": tracks.observed, "x_yd": tracks.xy_yd[:, 0],
         "y_yd": tracks.xy_yd[:, 1], "sigma_yd": tracks.sigma_yd, "facing_rad": pa.array(tracks.facing_rad, from_pandas=True),
+        "facing_sigma_rad": pa.array(tracks.facing_sigma_rad, from_pandas=True),
     })
 
 

@@ -95,8 +95,9 @@ def on_field_of(view: FieldView, arrays: ClipArrays) -> ClipArrays:
     own, old = locate(arrays.tracks, view), _with_the_ground(arrays.field_tracks, arrays.field_view, view)
     shown = set(_keys(arrays.tracks))
     lent = np.array([key not in shown for key in _keys(old)], dtype=bool)
-    facing_of = dict(zip(_keys(old), old.facing_rad.tolist(), strict=True))
-    own = replace(own, facing_rad=np.array([facing_of.get(key, np.nan) for key in _keys(own)], dtype=float))
+    row_of = {key: row for row, key in enumerate(_keys(old))}
+    row = np.array([row_of.get(key, -1) for key in _keys(own)], dtype=int)
+    own = replace(own, **{name: np.append(getattr(old, name), np.nan)[row] for name in ("facing_rad", "facing_sigma_rad")})
     whole = {f.name: np.concatenate([getattr(own, f.name), getattr(old, f.name)[lent]]) for f in fields(FieldTracks)}
     order = np.lexsort((whole["track_id"], whole["frame_index"]))
     return ClipArrays(arrays.tracks, FieldTracks(**{name: column[order] for name, column in whole.items()}), view)

@@ -84,9 +84,11 @@ def test_tracks_come_back_through_parquet_as_tag_tracks_reads_them(scene: Scene,
 
 
 def test_field_tracks_keep_every_column(scene: Scene, tmp_path: Path) -> None:
-    arrays = ClipArrays(scene.seen.tracks, scene.field_tracks, scene.seen.view)
+    told = np.arange(len(scene.field_tracks)) / 1e4
+    arrays = ClipArrays(scene.seen.tracks, replace(scene.field_tracks, facing_sigma_rad=told), scene.seen.view)
     write_parquet(field_table("rep-001", "sideline", arrays), tmp_path / "field.parquet")
     back = pq.read_table(tmp_path / "field.parquet")
     assert back.num_rows == len(scene.field_tracks)
     assert back["x_yd"].to_numpy() == pytest.approx(scene.field_tracks.xy_yd[:, 0])
     assert back["facing_rad"].null_count == back.num_rows
+    assert back["facing_sigma_rad"].to_numpy() == pytest.approx(told)

@@ -44,7 +44,7 @@ def tracks(ids: list[int], facing: float, frames: int = 5) -> FieldTracks:
     frame, man = (column.ravel() for column in np.meshgrid(np.arange(frames), ids, indexing="ij"))
     xy = np.stack([50.0 + man, np.full(len(man), 20.0)], axis=1)
     return FieldTracks(frame, frame / 30.0, man, man * 0, np.ones(len(man), bool), xy, np.full(len(man), 0.2),
-                       np.full(len(man), facing))
+                       np.full(len(man), facing), np.full(len(man), 0.1 * abs(facing)))
 
 
 def test_a_man_of_the_other_view_keeps_his_facing_turned_onto_this_field() -> None:
@@ -53,5 +53,6 @@ def test_a_man_of_the_other_view_keeps_his_facing_turned_onto_this_field() -> No
     theirs, mine = lent.facing_rad[lent.track_id == 2], lent.facing_rad[lent.track_id == 1]
     assert np.allclose(np.exp(1j * theirs), np.exp(1j * (np.pi - 1.0)))
     assert np.allclose(mine, 0.5), "who is in this view is told by this view"
+    assert np.allclose(lent.facing_sigma_rad, np.where(lent.track_id == 2, 0.1, 0.05)), "as sure as who saw him"
     open_ = complete(own, replace(other, facing_rad=np.full(len(other), np.nan)), Alignment(0.0, False, np.zeros(2), 1.0))
     assert np.isnan(open_.facing_rad[open_.track_id == 2]).all()
