@@ -25,7 +25,7 @@ from homography.refine import camera_prior, refine
 from homography.score import hash_gain, support
 from homography.stretches import Stretch, hold_contests, seconded
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
-from homography.uncertainty import sigmas
+from homography.uncertainty import filled, misfit_px, sigmas
 from homography.view import lost_view, plane_fits
 
 Array = npt.NDArray[np.float64]
@@ -154,21 +154,23 @@ def settle_x(solution: Solution, view: str) -> Solution:
     return replace(solution, centre_yd=solution.centre_yd + np.array([shift, 0.0, 0.0]))
 
 
-def lines_seen(frame: FrameEvidence, solution: Solution, row: int) -> int:
-    """How many yard lines of one frame have paint where the camera puts them."""
+def lines_seen(frame: FrameEvidence, solution: Solution, row: int) -> tuple[int, float]:
+    """How many yard lines of one frame have paint where the camera puts them, and how far off it is on the whole (see
+    `misfit_px`); NaN for a frame whose paint was not looked at."""
     if frame.ridges is None:
-        return 0
+        return 0, np.nan
     found = assign_stripes(frame.ridges, solution, row, FULL_GATES_PX[-1])
-    return int((np.unique(found.line[found.kind == YARD_LINE, 2], return_counts=True)[1] >= POINTS_ON_LINE).sum())
+    found = found[found.kind == YARD_LINE]
+    return int((np.unique(found.line[:, 2], return_counts=True)[1] >= POINTS_ON_LINE).sum()), misfit_px(found)
 
 
 def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, winner: Hypothesis,
                index: npt.NDArray[Any], size: tuple[int, int], reason: str) -> FieldView:
     """Put frames, statuses and sigmas together; frames that were not observed lie between their neighbours."""
     observed = np.array([evidence[row].frame_index for row in rows])
-    sigma = sigmas(solution)
-    seen = np.array([lines_seen(evidence[row], solution, i) >= 2 for i, row in enumerate(rows)])
-    painted = observed[seen]
+    lines, misfit = np.array([lines_seen(evidence[row], solution, i) for i, row in enumerate(rows)]).T
+    sigma = sigmas(solution, filled(misfit))
+    painted = observed[lines >= 2]
     pose = np.full((len(index), 4), np.nan)
     out_sigma = np.full(len(index), np.nan)
     status = np.full(len(index), LOST)

@@ -6,6 +6,10 @@ h / tan(e) too far away, e being the angle at which the camera looks down on it:
 twentieth for 6 in. of crown; with 12 in. the marks fit no field any more. The crown is therefore found with the camera (`crown`).
 No field has quite that shape: it is off by some `UNEVEN_YD` and `CROWN_SHARE` of the crown, a standard deviation of the height
 that enters each frame's sigma. On fields as round as a parabola error over sigma is then about 1.
+
+Least squares takes measurements to err each by itself. Where the model is wrong (another crown, a far line taken for its
+neighbour, a focal length that drifts) whole stretches of lines are off together, by `misfit_px`: this enters as well, turned
+into yards at the middle of the visible field, where far lines count for more the flatter they are seen.
 """
 
 from __future__ import annotations
@@ -15,13 +19,16 @@ import numpy.typing as npt
 from scipy.sparse.linalg import splu
 
 from homography.adjust import SHARED, Solution
-from homography.camera import ground
+from homography.assign import Assigned
+from homography.camera import LOG_FOCAL, PAN, TILT, ground
 from homography.field import WIDTH_YD
 
 Array = npt.NDArray[np.float64]
 UNEVEN_YD, CROWN_SHARE = 0.012, 0.1
 SIGMA_SCALE = 2.0
 SIGMA_FLOOR_YD = 0.02
+PIECES, FEWEST_IN_PIECE = 6, 3
+"""Of a line over the field's width, and points in one."""
 ASKED_EVERY = 3
 """Frames: between them it hardly changes."""
 
@@ -37,20 +44,42 @@ def middle_px(solution: Solution, row: int) -> Array:
     return np.asarray(px[on].mean(axis=0) if on.any() else np.array(size) / 2.0)
 
 
-def sigmas(solution: Solution) -> Array:
-    """(F,) standard deviation in yards, per axis, of the field point in the middle of the visible field."""
+def misfit_px(lines: Assigned) -> float:
+    """By how much pieces of yard lines lie beside where the camera puts them, root mean square, less what the scatter of their
+    points (N,) explains; NaN where too few are seen to tell."""
+    across = np.clip(lines.field_yd[:, 1] / WIDTH_YD * PIECES, 0, PIECES - 1).astype(int)
+    _, piece, count = np.unique(lines.line[:, 2] * PIECES + across, return_inverse=True, return_counts=True)
+    middle = np.bincount(piece, lines.distance_px) / count
+    use = count >= FEWEST_IN_PIECE
+    free = (count[use] - 1).sum()
+    if use.sum() < PIECES:
+        return np.nan
+    scatter = ((lines.distance_px - middle[piece])[use[piece]] ** 2).sum() / free
+    return float(np.sqrt(max((middle[use] ** 2).mean() - (scatter / count[use]).mean(), 0.0)))
+
+
+def filled(values: Array) -> Array:
+    """(F,) values of which some are NaN, these from their neighbours; zeros where all are."""
+    known = np.flatnonzero(np.isfinite(values))
+    return np.interp(np.arange(len(values)), known, values[known]) if len(known) else np.zeros(len(values))
+
+
+def sigmas(solution: Solution, misfit: Array) -> Array:
+    """(F,) standard deviation in yards, per axis, of the field point in the middle of the visible field. `misfit` (F,) px: by how
+    much the lines of each frame are off."""
     frames = len(solution.pose)
     size = 4 * frames + SHARED
     normal = solution.normal
     asked = np.unique(np.append(np.arange(0, frames, ASKED_EVERY), frames - 1))
     right = np.zeros((size, 2 * len(asked)))
-    away = np.zeros(len(asked))
+    away, yd_per_px = np.zeros(len(asked)), np.zeros(len(asked))
     for i, f in enumerate(asked):
         px = middle_px(solution, f)[None]
         slope, spot = ground_slope(solution, f, px)
         right[4 * f:4 * f + 4, 2 * i:2 * i + 2] = slope[:4]
         right[size - SHARED:size - SHARED + 4, 2 * i:2 * i + 2] = slope[4:8]
         right[-1, 2 * i:2 * i + 2] = slope[8]
+        yd_per_px[i] = np.hypot(*slope[[PAN, TILT], 0]) / np.exp(solution.pose[f, LOG_FOCAL])
         away[i] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
     if isinstance(normal, np.ndarray):
         solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)
@@ -58,6 +87,7 @@ def sigmas(solution: Solution) -> Array:
         solved = splu(normal.tocsc()).solve(right)
     variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(-1, 2).mean(axis=1)
     uneven = np.hypot(UNEVEN_YD, CROWN_SHARE * solution.crown_yd) * away
+    variance += 0.5 * (misfit[asked] * yd_per_px) ** 2
     sigma = np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * uneven**2)
     return np.asarray(np.interp(np.arange(frames), asked, sigma))
 
