@@ -12,6 +12,7 @@ from scipy.optimize import least_squares
 
 from homography.adjust import Solution, possible
 from homography.camera import LOG_FOCAL, PAN, TILT, ground, project, undistort
+from homography.crown import USUAL_CROWN_YD
 from homography.evidence import FrameEvidence
 from homography.field import YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
@@ -31,7 +32,7 @@ FITTED_KEPT = 8
 SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
-START_CROWN_YD, MEAN_RISE = 0.25, 0.7
+MEAN_RISE = 0.7
 SEEN_YD, FEWEST_SEEN = 90.0, 6
 
 
@@ -94,7 +95,7 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: boo
     for guess in guess_cameras(stripes, middle, dashes, size, levels, every_other=every_other):
         start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd, every_other=every_other)
         if guess.view == "end-zone":
-            start = crowned(start, START_CROWN_YD)
+            start = crowned(start, USUAL_CROWN_YD)
         prior = camera_prior(guess.centre_yd)
         solution = refine([frame], [0], start, guess.level, prior, gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
         # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.

@@ -24,7 +24,7 @@ from homography.camera import LOG_FOCAL, PAN, TILT, ground
 from homography.field import WIDTH_YD
 
 Array = npt.NDArray[np.float64]
-UNEVEN_YD, CROWN_SHARE = 0.012, 0.1
+UNEVEN_YD, CROWN_SHARE = 0.012, 0.16
 SIGMA_SCALE = 2.0
 SIGMA_FLOOR_YD = 0.02
 PIECES, FEWEST_IN_PIECE = 6, 3

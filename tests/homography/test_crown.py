@@ -80,7 +80,7 @@ def test_the_crown_is_found_and_costs_nothing(view: str, inches: int, seed: int)
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("view", "inches", "seed"), [("sideline", 6, 331), ("sideline", 10, 332), ("end-zone", 6, 333),
-                                                      ("end-zone", 10, 334)])
+                                                      ("end-zone", 10, 334), ("end-zone", 14, 335)])
 def test_the_uncertainty_is_honest_on_fields_of_another_shape(view: str, inches: int, seed: int) -> None:
     shot = sideline_shot(seed, FRAMES) if view == "sideline" else end_zone_shot(seed, FRAMES)
     errors, over, _ = registered(Round(**{**vars(shot), "crown": inches * INCH_YD}), seed)
