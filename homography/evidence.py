@@ -84,10 +84,15 @@ class FrameEvidence:
     @cached_property
     def _unhidden(self) -> npt.NDArray[np.bool_]:
         width, height = self.image_size_px
-        raster = np.ones((height // RASTER_PX + 1, width // RASTER_PX + 1), dtype=bool)
-        for x0, y0, x1, y1 in np.maximum(np.round(widened(self.boxes_xyxy) / RASTER_PX), 0.0).astype(int):
-            raster[y0:y1, x0:x1] = False
-        return raster
+        return ~in_boxes(widened(self.boxes_xyxy) / RASTER_PX, (height // RASTER_PX + 1, width // RASTER_PX + 1))
+
+
+def in_boxes(boxes_xyxy: npt.NDArray[Any], shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
+    """Raster of `shape` (H, W), True within any of the boxes (N, 4)."""
+    raster = np.zeros(shape, dtype=np.bool_)
+    for x0, y0, x1, y1 in np.maximum(np.round(boxes_xyxy), 0.0).astype(int):
+        raster[y0:y1, x0:x1] = True
+    return raster
 
 
 NO_POINTS = np.zeros((0, 2), dtype=np.float32)

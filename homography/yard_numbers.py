@@ -21,6 +21,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from homography.evidence import in_boxes
 from homography.field import END_ZONE_YD, LENGTH_YD, LEVELS, LINE_WIDTH_YD, WIDTH_YD, YARD_LINE_SPACING_YD
 from homography.types import LOST, FieldView
 from homography.view import moved, to_image
@@ -71,7 +72,8 @@ def read_yard_lines(view: FieldView, stills: Sequence[Still]) -> FieldView:
     row_of = {int(index): row for row, index in enumerate(view.frame_index) if view.status[row] != LOST}
     seen = [(still, row_of[still.frame_index]) for still in stills if still.frame_index in row_of]
     # The first few that show a place are asked about it: they should be far apart in time.
-    shift = best_shift(*likeness(view, [(still.grey, hidden(still), row) for still, row in seen[::2] + seen[1::2]]))
+    pictures = [(still.grey, in_boxes(still.boxes_xyxy, still.grey.shape).astype(np.uint8), row) for still, row in seen]
+    shift = best_shift(*likeness(view, pictures[::2] + pictures[1::2]))
     return view if shift is None else moved(view, np.array([[1.0, 0.0, shift], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]))
 
 
@@ -114,17 +116,9 @@ def number_at(x_yd: Array) -> npt.NDArray[np.int64]:
     return np.where((np.abs(yards - 10.0 * tens) < 0.1) & (tens >= 1), tens, 0).astype(np.int64)
 
 
-def hidden(still: Still) -> Picture:
-    """(H, W) 255 where a person stands before the turf."""
-    out = np.zeros(still.grey.shape, dtype=np.uint8)
-    for x0, y0, x1, y1 in np.maximum(np.round(still.boxes_xyxy), 0.0).astype(int):
-        out[y0:y1, x0:x1] = 255
-    return out
-
-
 def likeness(view: FieldView, seen: Sequence[tuple[Picture, Picture, int]]) -> tuple[Array, Array]:
     """(N,) x of the yard lines as both strips show them, and (N, R, 5) what is there: see `best_shift`. `seen` are pictures, what
-    is hidden in them, and their rows in the view."""
+    people hide in them (not 0), and their rows in the view."""
     assert view.camera is not None
     start = np.floor((view.camera.centre_yd[0] - 70.0) / YARD_LINE_SPACING_YD) * YARD_LINE_SPACING_YD
     along = (np.arange(round(2 * HALF_WIDTH_YD * PX_PER_YD)) + 0.5) / PX_PER_YD - HALF_WIDTH_YD

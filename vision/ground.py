@@ -88,11 +88,11 @@ def place(ground_from_image: FloatArray, foot_px: FloatArray,
     return map_points(ground_from_image, foot_px) + STANCE_YD * _away(slope), spread, scale
 
 
-def shown_at(ground_from_image: FloatArray, middle: FloatArray) -> FloatArray:
-    """(N, 2) px where the boxes end of men with their middles at (N, 2) on the ground: `place` undone."""
-    image_from_ground = np.linalg.inv(ground_from_image)
-    slope = np.linalg.inv(jacobian(image_from_ground, middle))
-    return map_points(image_from_ground, middle - STANCE_YD * _away(slope))
+def shown_at(image_from_ground: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Where the boxes end, (N, 2) px, of men with their middles at (N, 2) on the ground: `place` undone; and the derivative
+    (N, 2, 2) of the picture there, px a yard."""
+    slope = jacobian(image_from_ground, middle)
+    return map_points(image_from_ground, middle - STANCE_YD * _away(np.linalg.inv(slope))), slope
 
 
 def _away(slope: FloatArray) -> FloatArray:

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision import kalman
-from vision.boxes import jacobian
 from vision.exchanges import exchange
 from vision.gaps import fill_gaps
 from vision.ground import Ground, build_ground, place, shown_at
@@ -146,8 +145,7 @@ def _write_shot(obs: Observations, people: Sequence[Track], view: int, shot: Sho
         if len(mine):
             confidence[person] = np.where(alive[person], np.interp(np.arange(f), rows, obs.confidence[mine]), 0.0)
     who, when = np.nonzero(alive & np.isfinite(foot[:, :, 0]))
-    feet_px = shown_at(ground.ground_from_image[when], foot[who, when])
-    slope = jacobian(np.linalg.inv(ground.ground_from_image)[when], foot[who, when])
+    feet_px, slope = shown_at(np.linalg.inv(ground.ground_from_image)[when], foot[who, when])
     foot_sigma_px = _sigma_px(foot_spread[who, when], slope, settings)
     _, _, scale = place(ground.ground_from_image[when], feet_px, np.zeros((len(when), 2, 2)))
     width, height = (np.exp(size[who, when]) * scale[:, None]).T

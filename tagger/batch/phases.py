@@ -1,6 +1,6 @@
 """What a practice is doing from look to look: one reading of the whole recording, the likeliest in all.
 
-Between two plays everybody walks back, stands in the huddle, goes to the line and gets set, as FOOTBALL has it; without a huddle
+Between two plays everybody walks back, stands in the huddle, goes to the line and gets set, as practices go; without a huddle
 they go from the walk back to the set; the camera may be off for part of it. So each phase may follow only some, lasts about so
 long, and shows itself: who stands hardly moves, in a play many run apart, and it begins with all at once, while a huddle breaks
 with one team of the two, at a jog. Of all readings that keep to this the one that explains the looks best is found exactly, by
@@ -75,27 +75,28 @@ AFTER_S, BEFORE_S, SWINGS_AFTER_WEIGHT = 2.5, -2.0, 0.5
 
 @dataclass(frozen=True)
 class Stretch:
-    """Looks `first` to `end` (without it) in one phase."""
+    """Looks `first` to `end` (without it) in one phase; `runs` is the mean share of the people that run apart in it, of much, NaN
+    where nothing is known."""
 
     phase: Phase
     first: int
     end: int
+    runs: float
 
 
 def read_phases(movement: Movement) -> list[Stretch]:
     """The phases of a recording in order, without gaps."""
-    return _likeliest(movement, _likelihood(movement), _begins(movement))
-
-
-def runs_apart(movement: Movement, stretch: Stretch) -> float:
-    """Mean share of the people that run apart, of much; NaN where nothing is known."""
-    runs = _measures(movement)[1][stretch.first:stretch.end]
-    return float(np.nanmean(runs)) if np.isfinite(runs).any() else np.nan
-
-
-def _likelihood(movement: Movement) -> Array:
-    """(7, T) logarithms of how well each phase explains each look."""
     moving, runs, swing = _measures(movement)
+    found = _likeliest(movement, _likelihood(moving, runs, swing), _begins(movement, moving, swing))
+    return [Stretch(phase, first, end, _known_mean(runs[first:end])) for phase, first, end in found]
+
+
+def _known_mean(values: Array) -> float:
+    return float(np.nanmean(values)) if np.isfinite(values).any() else np.nan
+
+
+def _likelihood(moving: Array, runs: Array, swing: Array) -> Array:
+    """(7, T) logarithms of how well each phase explains each look."""
     known, runs = np.isfinite(moving), np.nan_to_num(runs)
     plays = PLAYS_WEIGHT * (runs - PLAYS) + SWINGS_WEIGHT * (np.nan_to_num(swing, nan=SWINGS) - SWINGS)
     odds = np.zeros((len(Phase), len(moving)))
@@ -107,9 +108,8 @@ def _likelihood(movement: Movement) -> Array:
     return likely
 
 
-def _begins(movement: Movement) -> Array:
+def _begins(movement: Movement, moving: Array, swing: Array) -> Array:
     """(7, T) logarithms of how well each phase explains that movement begins, and the camera turns, as it does at each look."""
-    moving, _, swing = _measures(movement)
     sudden = mean_around(movement, moving, 0.05, SUDDEN_S) - mean_around(movement, moving, -SUDDEN_S, -0.05)
     swings = mean_around(movement, swing, 0.05, AFTER_S) - mean_around(movement, swing, BEFORE_S, -0.05)
     odds = SUDDEN_WEIGHT * (np.nan_to_num(sudden) - SUDDEN) + SWINGS_AFTER_WEIGHT * np.clip(np.nan_to_num(swings), -1.0, 1.0)
@@ -129,8 +129,8 @@ def _measures(movement: Movement) -> tuple[Array, Array, Array]:
     return movement.moving / much_moves, movement.running / much_runs, np.log(LITTLE_SWING + movement.swing)
 
 
-def _likeliest(movement: Movement, likely: Array, begins: Array) -> list[Stretch]:
-    """Of all sequences of stretches that cover the looks, the one with the largest sum."""
+def _likeliest(movement: Movement, likely: Array, begins: Array) -> list[tuple[Phase, int, int]]:
+    """Of all sequences of stretches (phase, first look, end) that cover the looks, the one with the largest sum."""
     count, looks = likely.shape
     so_far = np.concatenate([np.zeros((count, 1)), np.cumsum(likely, axis=1)], axis=1)
     step_s = float(np.median(np.diff(movement.time_s)))
@@ -158,10 +158,11 @@ def _likeliest(movement: Movement, likely: Array, begins: Array) -> list[Stretch
             value = leaves[phase, end] - cost + begins[then, end]
             if value > enters[then, end]:
                 enters[then, end], came_from[then, end] = value, phase
-    found, end, now = list[Stretch](), looks, int(leaves[:, looks].argmax())
+    found, end, now = list[tuple[Phase, int, int]](), looks, int(leaves[:, looks].argmax())
     while end > 0:
-        found.append(Stretch(Phase(now), int(first[now, end]), end))
-        end, now = found[-1].first, int(came_from[now, found[-1].first])
+        begin = int(first[now, end])
+        found.append((Phase(now), begin, end))
+        end, now = begin, int(came_from[now, begin])
     return found[::-1]
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tagger.batch.movement import Movement
-from tagger.batch.phases import Phase, Stretch, mean_around, read_phases, runs_apart
+from tagger.batch.phases import Phase, Stretch, mean_around, read_phases
 
 STANCE_S, RUN_S = (-2.5, -0.1), (0.3, 3.3)
 NEAR_S, ONSET_SHARE = (-1.0, 1.5), 0.3
@@ -32,7 +32,7 @@ def find_reps(movement: Movement) -> list[FoundRep]:
     if np.isfinite(movement.moving).sum() < 3:
         return []
     return [_rep(movement, stretch) for stretch in read_phases(movement)
-            if stretch.phase == Phase.PLAY and runs_apart(movement, stretch) >= LEAST_RUNS
+            if stretch.phase == Phase.PLAY and stretch.runs >= LEAST_RUNS
             and movement.time_s[stretch.first] >= movement.start_s + LEAST_SHOWN_S]
 
 

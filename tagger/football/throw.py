@@ -59,12 +59,15 @@ def measure_throw(scene: Scene) -> tuple[FloatArray, FloatArray]:
     cover = cover if len(cover) else scene.defense
     hunt = _hunt(scene, cover)
     moment = _moment(scene, rush, cover, hunt)
-    each = np.stack([_receiver(scene, cover, hunt, k) for k in range(len(scene.receivers))], axis=1)
     speed = np.linalg.norm(scene.velocity, axis=2)
-    told = np.stack([np.concatenate([_onset(scene, cover, int(r)), _catch(scene, cover, speed, int(r))], axis=1)
-                     for r in scene.receivers], axis=1)
-    both = np.concatenate([np.repeat(moment[:, None], each.shape[1], axis=1), each, told], axis=2)
-    return scene.time_s[low:high], both[low:high]
+    each = []
+    for k, receiver in enumerate(map(int, scene.receivers)):
+        arrival = arrivals(scene, receiver)
+        toward = _toward(scene, cover, scene.xy[receiver, arrival])
+        each.append(np.concatenate([
+            moment, _receiver(scene, cover, hunt, k, arrival, toward), _onset(scene, cover, receiver, toward),
+            _catch(scene, cover, speed, receiver, arrival)], axis=1))
+    return scene.time_s[low:high], np.stack(each, axis=1)[low:high]
 
 
 def _hunt(scene: Scene, cover: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -107,68 +110,69 @@ def _closing(scene: Scene) -> FloatArray:
     return out
 
 
-def _receiver(scene: Scene, cover: IntArray, hunt: tuple[FloatArray, FloatArray, FloatArray], k: int) -> FloatArray:
-    """(T, len(RECEIVER)) of the k-th receiver, thrown to at each moment."""
-    receiver, facing, velocity = int(scene.receivers[k]), scene.sampled.facing_rad, scene.velocity
-    now, last = np.arange(len(scene.time_s)), len(scene.time_s) - 1
-    arrival = arrivals(scene, receiver)
-    spot = scene.xy[receiver, arrival]
+def _toward(scene: Scene, cover: IntArray, spot: FloatArray) -> FloatArray:
+    """(C, T, 2) directions in which the coverage would turn to the `spot` (T, 2) of each moment; zeros from too far."""
     way = spot[None] - scene.xy[cover]
     distance = np.linalg.norm(way, axis=2) + 0.5
-    toward = way / distance[..., None] * (distance < TURN_YD)[..., None]
+    toward: FloatArray = way / distance[..., None] * (distance < TURN_YD)[..., None]
+    return toward
 
-    def later(steps: int) -> IntArray:
-        return np.clip(now + steps, 0, last)
 
-    def change(rows: IntArray | int, first: int, stop: int) -> FloatArray:
-        return np.asarray(velocity[rows][..., later(stop), :] - velocity[rows][..., later(first), :])
+def _later(scene: Scene, steps: int) -> IntArray:
+    """(T,) grid index so many steps after each moment, within the tracks."""
+    return np.clip(np.arange(len(scene.time_s)) + steps, 0, len(scene.time_s) - 1)
 
-    turned = (change(cover, SEES, DRIVES) * toward).sum(axis=2)
-    before = (change(cover, -3, SEES) * toward).sum(axis=2)
+
+def _change(scene: Scene, rows: IntArray | int, first: int, stop: int) -> FloatArray:
+    """(..., T, 2) yd/s by which the velocity changes between two steps about each moment."""
+    velocity = scene.velocity[rows]
+    return np.asarray(velocity[..., _later(scene, stop), :] - velocity[..., _later(scene, first), :])
+
+
+def _receiver(scene: Scene, cover: IntArray, hunt: tuple[FloatArray, FloatArray, FloatArray], k: int, arrival: IntArray,
+              toward: FloatArray) -> FloatArray:
+    """(T, len(RECEIVER)) of the k-th receiver, thrown to at each moment; for `arrival` (T,) and `toward` see `arrivals` and
+    `_toward`."""
+    receiver, facing, velocity = int(scene.receivers[k]), scene.sampled.facing_rad, scene.velocity
+    now, spot = np.arange(len(scene.time_s)), scene.xy[receiver, arrival]
+    turned = (_change(scene, cover, SEES, DRIVES) * toward).sum(axis=2)
+    before = (_change(scene, cover, -3, SEES) * toward).sum(axis=2)
     pace = np.linalg.norm(velocity[receiver], axis=1)
     after, was, soon = hunt
     others = np.delete(after, k, axis=0)
     to_passer = scene.xy[scene.passer] - scene.xy[receiver]
     back = _cosine(facing[receiver], to_passer)
-    seen = _cosine(facing[cover][:, later(6)], spot[None] - scene.xy[cover][:, later(6)])
+    soon_at, drive_at = _later(scene, 6), _later(scene, DRIVES)
+    seen = _cosine(facing[cover][:, soon_at], spot[None] - scene.xy[cover][:, soon_at])
     known = np.isfinite(seen)
     looked_at = np.where(known.any(axis=0), np.nan_to_num(seen).sum(axis=0) / np.maximum(known.sum(axis=0), 1), np.nan)
     at_spot = np.sort(np.linalg.norm(scene.xy[cover][:, arrival] - spot[None], axis=2), axis=0)
     return np.stack([
         turned.sum(axis=0), (turned > TURNS_YD_S).sum(axis=0), before.sum(axis=0),
-        (velocity[cover][:, later(DRIVES)] * toward).sum(axis=(0, 2)), np.linalg.norm(change(receiver, 0, 4), axis=1),
-        np.linalg.norm(change(receiver, -4, 0), axis=1), after[k], after[k] - was[k], soon[k],
+        (velocity[cover][:, drive_at] * toward).sum(axis=(0, 2)), np.linalg.norm(_change(scene, receiver, 0, 4), axis=1),
+        np.linalg.norm(_change(scene, receiver, -4, 0), axis=1), after[k], after[k] - was[k], soon[k],
         after[k] - others.max(axis=0) if len(others) else after[k], window(pace, 2, 15)[arrival], window(back, 0, 8),
         window(back, -6, 0), window(_cosine(facing[scene.passer], -to_passer), -6, 1), looked_at, (arrival - now) * STEP_S,
-        spot[:, 0] - scene.line_yd, pace, pace[later(DRIVES)] - pace, at_spot[0], at_spot[min(1, len(cover) - 1)]], axis=1)
+        spot[:, 0] - scene.line_yd, pace, pace[drive_at] - pace, at_spot[0], at_spot[min(1, len(cover) - 1)]], axis=1)
 
 
-def _onset(scene: Scene, cover: IntArray, receiver: int) -> FloatArray:
+def _onset(scene: Scene, cover: IntArray, receiver: int, toward: FloatArray) -> FloatArray:
     """(T, len(ONSET)): how the coverage's turn to the spot and the receiver's swerve are spread over the steps about each
     moment, yd/s."""
-    velocity, last = scene.velocity, len(scene.time_s) - 1
-    now = np.arange(last + 1)
-    way = scene.xy[receiver, arrivals(scene, receiver)][None] - scene.xy[cover]
-    distance = np.linalg.norm(way, axis=2) + 0.5
-    toward = way / distance[..., None] * (distance < TURN_YD)[..., None]
-
     def turned(first: int, stop: int) -> FloatArray:
-        change = velocity[cover][:, np.minimum(now + stop, last)] - velocity[cover][:, np.minimum(now + first, last)]
-        return np.asarray((np.clip(change, -8.0, 8.0) * toward).sum(axis=2))
+        return np.asarray((np.clip(_change(scene, cover, first, stop), -8.0, 8.0) * toward).sum(axis=2))
 
     def swerve(first: int, stop: int) -> FloatArray:
-        change = velocity[receiver, np.clip(now + stop, 0, last)] - velocity[receiver, np.clip(now + first, 0, last)]
-        return np.asarray(np.linalg.norm(change, axis=1))
+        return np.asarray(np.linalg.norm(_change(scene, receiver, first, stop), axis=1))
 
     onset = [np.clip(turned(*steps), -MOST_TURN_YD_S, MOST_TURN_YD_S).sum(axis=0) for steps in TURNING]
     most = np.sort(turned(SEES, DRIVES), axis=0)
     return np.stack([*onset, most[-1], most[-min(2, len(most))], swerve(1, 3), swerve(-1, 1)], axis=1)
 
 
-def _catch(scene: Scene, cover: IntArray, speed: FloatArray, receiver: int) -> FloatArray:
-    """(T, len(CATCH)): what changes when the ball of a throw at each moment comes down, yd/s: the others let up, the defense
-    chases the man who has it, or everybody stops."""
-    at = arrivals(scene, receiver)
+def _catch(scene: Scene, cover: IntArray, speed: FloatArray, receiver: int, at: IntArray) -> FloatArray:
+    """(T, len(CATCH)): what changes when the ball of a throw at each moment comes down, `at` (T,), yd/s: the others let up, the
+    defense chases the man who has it, or everybody stops."""
     others, steady = np.setdiff1d(scene.receivers, [receiver]), np.zeros(len(scene.time_s))
     to_man = scene.xy[receiver][None] - scene.xy[scene.defense]
     closing = (scene.velocity[scene.defense] * to_man).sum(axis=2) / (np.linalg.norm(to_man, axis=2) + 0.3)

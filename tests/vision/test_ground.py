@@ -34,4 +34,4 @@ def test_middles_lie_behind_the_feet_and_lead_back_to_them(bearing_rad: float, h
     # Straight up the picture is straight away from the camera on its middle line, nearly so beside it.
     assert (farther > 0.8 * STANCE_YD).all()
     assert (farther <= STANCE_YD + 1e-9).all()
-    np.testing.assert_allclose(shown_at(matrix, middle), foot_px, atol=0.5)
+    np.testing.assert_allclose(shown_at(np.linalg.inv(matrix), middle)[0], foot_px, atol=0.5)
