@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.motion import LEAST_INLIERS, BackgroundMotion
+from tagger.batch.camera_off import WATCHED_PER_S, CameraWatch
 from vision.detector import load_detector
 from vision.types import FloatArray
 from vision.video import probe, read_frames
@@ -37,11 +38,13 @@ Array = npt.NDArray[np.float64]
 class Activity:
     """One row a look, T in all. `time_s` (T,) of the film's clock; `people`: T arrays (N, 4) of boxes, px of the small picture;
     `now_from_before` (T, 3, 3) where the background of the look before is in this one, NaN where that is not known (the first
-    look, after a cut, in a swing too fast to follow). `start_s`, `end_s`: what the film holds."""
+    look, after a cut, in a swing too fast to follow); `cut` (T,): the camera was off since the look before. `start_s`, `end_s`:
+    what the film holds."""
 
     time_s: Array
     people: list[FloatArray]
     now_from_before: Array
+    cut: npt.NDArray[np.bool_]
     start_s: float
     end_s: float
 
@@ -51,10 +54,15 @@ def measure(path: Path, tell: Callable[[float, str], None] | None = None, weight
     """Look through a film. Raises FileNotFoundError or ValueError with one line if it, or the detector, cannot be read."""
     info = probe(path)
     detector = load_detector(weights, device, MOST_LOOK_PX, threads, LEAST_CONFIDENCE)
-    every, background = max(1, round((info.rate_hz or 30.0) / LOOKS_PER_S)), BackgroundMotion()
+    watched = max(1, round((info.rate_hz or 30.0) / WATCHED_PER_S))
+    every = max(1, round((info.rate_hz or 30.0) / watched / LOOKS_PER_S))
+    background, camera = BackgroundMotion(), CameraWatch()
     rows: list[tuple[float, FloatArray, Array]] = []
     tall_px = float("nan")
-    for frame in read_frames(path, HEIGHT_PX, every):
+    for number, frame in enumerate(read_frames(path, HEIGHT_PX, watched)):
+        camera.see(frame.bgr)
+        if number % every:
+            continue
         boxes = detector.detect(frame.index, frame.time_s, frame.bgr, look_size(tall_px, frame.bgr.shape[1])).xyxy
         if len(boxes):
             here = float(np.median(boxes[:, 3] - boxes[:, 1]))
@@ -64,7 +72,10 @@ def measure(path: Path, tell: Callable[[float, str], None] | None = None, weight
         if tell is not None and info.duration_s and len(rows) % TELL_EVERY == 0:
             tell(min(1.0, (frame.time_s - info.start_s) / info.duration_s), "looking for reps")
     time_s, people, motion = zip(*rows, strict=True)
-    return Activity(np.array(time_s), list(people), np.array(motion), time_s[0], max(time_s[-1], info.start_s + info.duration_s))
+    cut = np.zeros(len(rows) + 1, dtype=np.bool_)
+    cut[-(-np.flatnonzero(camera.cuts()) // every)] = True  # one between two looks is before the second
+    return Activity(np.array(time_s), list(people), np.array(motion), cut[:-1], time_s[0],
+                    max(time_s[-1], info.start_s + info.duration_s))
 
 
 def look_size(tall_px: float, width_px: int) -> int:

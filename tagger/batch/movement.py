@@ -20,10 +20,6 @@ MOVES, RUNS = 0.5, 1.2
 and Quadrupedal Animals, 1984); a height is 1.8 m."""
 FASTEST = 2.8
 """Heights a second that are still followed: further away it is somebody else more often than a sprint."""
-TURNS = 1.0
-"""Heights a second; an operator who switches off and on again hardly turns the camera both before and after."""
-MOST_LOST = 2
-"""Looks; a cut loses one, and another if the picture fades."""
 LEAST_KNOWN = 4
 """So many must be followed for a look to tell anything."""
 MOST_FORESHORTENED = 6.0
@@ -61,30 +57,20 @@ def movement(activity: Activity) -> Movement:
     for row, one in enumerate(velocity):
         if len(one) >= LEAST_KNOWN:
             moving[row], running[row] = _shares(one * stretch)
-    people, swing = np.array([len(one) for one in velocity], dtype=np.float64), _swing(activity)
-    return Movement(activity.time_s, people, moving, running, swing, _cuts(swing), activity.start_s, activity.end_s)
+    people, cut = np.array([len(one) for one in velocity], dtype=np.float64), activity.cut.copy()
+    cut[:1] = True
+    return Movement(activity.time_s, people, moving, running, _swing(activity), cut, activity.start_s, activity.end_s)
 
 
 def _camera(activity: Activity) -> Array:
     """(T, 3, 3) now_from_before, by the crowd where the background was lost: in a swing too fast to follow."""
     camera = activity.now_from_before.copy()
+    camera[activity.cut] = np.nan
     size_px = np.concatenate([*activity.people, np.zeros((1, 4))])[:, 2:].max(axis=0)
-    for now in np.flatnonzero(np.isnan(camera).any(axis=(1, 2)))[1:]:
+    for now in 1 + np.flatnonzero((np.isnan(camera).any(axis=(1, 2)) & ~activity.cut)[1:]):
         before, boxes = activity.people[now - 1], activity.people[now]
         camera[now] = now_from_before(_middle(before), _middle(boxes), _heights(boxes), size_px)
     return camera
-
-
-def _cuts(swing: Array) -> npt.NDArray[np.bool_]:
-    """(T,) where a look has nothing in common with the one before, from the `swing` (T,). Where several in a row have not, or the
-    camera turns fast before and after, it turned too fast to tell."""
-    known = np.flatnonzero(np.isfinite(swing))
-    cut = np.zeros(len(swing), dtype=np.bool_)
-    for before, after in pairwise(known):
-        if 1 < after - before <= 1 + MOST_LOST and min(swing[before], swing[after]) < TURNS:
-            cut[after - 1] = True
-    cut[:1] = True
-    return cut
 
 
 def _middle(boxes: FloatArray) -> Array:
