@@ -17,12 +17,13 @@ from scipy import sparse
 from scipy.sparse.linalg import splu
 
 from homography.camera import LOG_FOCAL, Eye, calibration, rotation, undistort
-from homography.crown import CROWN_RANGE_YD, CROWN_SD_YD, USUAL_CROWN_YD
+from homography.crown import CROWN_RANGE_YD, CROWN_SD_YD, LEVEL, ROUNDNESS, USUAL_CROWN, Crown
 from homography.field import LINE_WIDTH_YD
 
 Array = npt.NDArray[np.float64]
 STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
-SHARED = 7  # centre x, y, z, distortion, mark offset, border, crown
+SHARED = 8  # centre x, y, z, distortion, mark offset, border, top and bulge of the crown
+TOP = -2
 KERNEL = 3.0
 DAMPING = 1e-6
 PIN = 1e6
@@ -31,16 +32,18 @@ MOST_DAMPING = 1e3
 LEAST_HEIGHT_YD, MOST_LOG_ZOOM = 0.5, 6.0
 MOST_OFFSET_YD = 0.4
 """Marks are two feet long: with an end on the inbounds line, their middle is a foot off."""
+HELD_BULGE_SD_YD = 0.01
+"""A few frames do not tell how round a crown is."""
 BORDER_RANGE_YD = (-0.3, 1.5)
 """Below zero where yard marks melt into the stripe."""
 
 
 @dataclass(frozen=True)
 class Measurements:
-    """`xy_px` (N, 2) picture points on the field lines `line` (N, 3), a x + b y + c + slide @ (mark offset, border, crown) = 0 in
-    yards on level ground, with `sigma_px` (N,), seen in the frames `row` (N,). Of `slide` (N, 3) the first two are 0 but for hash
-    marks and sidelines; the third is by how much the turf's height there shifts the line away from the camera. And background
-    points `before_px`/`after_px` (P, 2) in the frames `from_row`/`to_row` (P,)."""
+    """`xy_px` (N, 2) picture points on the field lines `line` (N, 3), a x + b y + c + slide @ (mark offset, border, top, bulge)
+    = 0 in yards on level ground, with `sigma_px` (N,), seen in the frames `row` (N,). Of `slide` (N, 4) the first two are 0 but
+    for hash marks and sidelines; the others are by how much the crown there shifts the line away from the camera (see `Crown`).
+    And background points `before_px`/`after_px` (P, 2) in the frames `from_row`/`to_row` (P,)."""
 
     row: npt.NDArray[Any]
     xy_px: Array
@@ -67,8 +70,9 @@ class Prior:
     mark_offset_sd_yd: float = 0.25
     border_yd: float = LINE_WIDTH_YD / 2.0
     border_sd_yd: float = 0.3
-    crown_yd: float = USUAL_CROWN_YD
+    crown_yd: float = USUAL_CROWN.top_yd
     crown_sd_yd: float = CROWN_SD_YD
+    bulge_sd_yd: float = HELD_BULGE_SD_YD
     roll_sd_rad: float = 0.03
     roll_step_sd_rad: float = 0.0015
     pose: Array | None = None
@@ -80,7 +84,7 @@ class Prior:
 class Solution:
     """`pose` (F, 4), `centre_yd` (3,), `distortion`; `mark_offset_yd` by how much the middles of the hash marks lie nearer to the
     field's middle than the inbounds line (some painters put a mark's end on it, some its middle); `border_yd` how far outside the
-    sidelines the middles of their stripes lie; `crown_yd` (see `crown`); `every_other` yard line alone is painted; `cost` the
+    sidelines the middles of their stripes lie; the field's `crown`; `every_other` yard line alone is painted; `cost` the
     robust sum; `normal` the information matrix (4 F + SHARED square, poses frame by frame, then the shared ones), None before
     `adjust` has run."""
 
@@ -90,14 +94,14 @@ class Solution:
     image_size_px: tuple[int, int]
     mark_offset_yd: float = 0.0
     border_yd: float = LINE_WIDTH_YD / 2.0
-    crown_yd: float = 0.0
+    crown: Crown = LEVEL
     every_other: bool = False
     cost: float = np.inf
     normal: Any = None
 
     def eye(self, row: int) -> Eye:
         """What `project` and `ground` ask of a frame's camera."""
-        return self.pose[row], self.centre_yd, self.distortion, self.image_size_px, self.crown_yd
+        return self.pose[row], self.centre_yd, self.distortion, self.image_size_px, self.crown
 
 
 def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, tolerance: float = 1e-4) -> Solution:
@@ -110,10 +114,10 @@ def adjust(start: Solution, seen: Measurements, prior: Prior, rounds: int = 8, t
         normal, weighted = information(jacobian, weight)
         gradient = weighted.T @ residual
         step = damped_step(normal, gradient, damping)
-        crown_yd = float(np.clip(now.crown_yd - step[-1], *CROWN_RANGE_YD))
-        if crown_yd != now.crown_yd - step[-1]:
+        top_yd = float(np.clip(now.crown.top_yd - step[TOP], *CROWN_RANGE_YD))
+        if top_yd != now.crown.top_yd - step[TOP]:
             # The best step with the crown at its bound; the step without the bound, cut off there, might lead nowhere.
-            step = damped_step(normal, gradient, damping, now.crown_yd - crown_yd)
+            step = damped_step(normal, gradient, damping, now.crown.top_yd - top_yd)
         trial = moved(now, -step)
         trial_cost = np.inf
         if possible(trial):
@@ -144,7 +148,8 @@ def moved(solution: Solution, step: Array) -> Solution:
                    distortion=float(solution.distortion + shared[3]),
                    mark_offset_yd=float(np.clip(solution.mark_offset_yd + shared[4], -MOST_OFFSET_YD, MOST_OFFSET_YD)),
                    border_yd=float(np.clip(solution.border_yd + shared[5], *BORDER_RANGE_YD)),
-                   crown_yd=float(np.clip(solution.crown_yd + shared[6], *CROWN_RANGE_YD)))
+                   crown=Crown(float(np.clip(solution.crown.top_yd + shared[TOP], *CROWN_RANGE_YD)),
+                               float(solution.crown.bulge_yd + shared[-1])))
 
 
 def robust_weight(residual: Array, seen: Measurements) -> Array:
@@ -183,13 +188,14 @@ def information(jacobian: Any, weight: Array) -> tuple[Any, Any]:
     return (weighted.T @ jacobian).tocsc(), weighted
 
 
-def damped_step(normal: Any, gradient: Array, damping: float, last: float | None = None) -> Array:
-    """Solve the damped normal equations; with `last`, for a step whose last entry is that."""
+def damped_step(normal: Any, gradient: Array, damping: float, top_yd: float | None = None) -> Array:
+    """Solve the damped normal equations; with `top_yd`, for a step that takes the crown's top by that."""
     load = damping * normal.diagonal() + 1e-9
-    if last is not None:
-        pin = PIN * normal.diagonal()[-1]
-        load[-1] += pin
-        gradient = np.append(gradient[:-1], gradient[-1] + pin * last)
+    if top_yd is not None:
+        pin = PIN * normal.diagonal()[TOP]
+        load[TOP] += pin
+        gradient = gradient.copy()
+        gradient[TOP] += pin * top_yd
     if isinstance(normal, np.ndarray):
         return np.linalg.solve(normal + np.diag(load), gradient)
     return np.asarray(splu(normal + sparse.diags(load)).solve(gradient))
@@ -257,7 +263,7 @@ def line_part(solution: Solution, seen: Measurements, size: int) -> Part:
     ideal = undistort(seen.xy_px, solution.distortion, solution.image_size_px)
     bent = undistort(seen.xy_px, distortion[8], solution.image_size_px)
     # The turf's height differs along a line, so each point's line is shifted by its own.
-    lines, slid = lines[:, pair] + slid[:, pair] * (solution.crown_yd * seen.slide[:, 2])[:, None], slid[0, pair]
+    lines, slid = lines[:, pair] + slid[:, pair] * (seen.slide[:, 2:] @ solution.crown)[:, None], slid[0, pair]
     distance = np.einsum("vnj,nj->vn", lines[:8, :, :2], ideal) + lines[:8, :, 2]
     last = (lines[0, :, :2] * bent).sum(axis=1) + lines[0, :, 2]
     derivative = (np.concatenate([distance[1:], last[None]]) - distance[0]) / STEPS[:, None]
@@ -311,12 +317,15 @@ def prior_part(solution: Solution, prior: Prior, size: int) -> Part:
                        (solution.distortion - prior.distortion) / prior.distortion_sd,
                        (solution.mark_offset_yd - prior.mark_offset_yd) / prior.mark_offset_sd_yd,
                        (solution.border_yd - prior.border_yd) / prior.border_sd_yd,
-                       (solution.crown_yd - prior.crown_yd) / prior.crown_sd_yd])
+                       (solution.crown.top_yd - prior.crown_yd) / prior.crown_sd_yd,
+                       (solution.crown.bulge_yd - ROUNDNESS * solution.crown.top_yd) / prior.bulge_sd_yd])
     shared_slope = np.array([*(1.0 / prior.centre_sd_yd), 1.0 / prior.distortion_sd, 1.0 / prior.mark_offset_sd_yd,
-                             1.0 / prior.border_sd_yd, 1.0 / prior.crown_sd_yd])
+                             1.0 / prior.border_sd_yd, 1.0 / prior.crown_sd_yd, 1.0 / prior.bulge_sd_yd])
     level = 1.0 / (prior.roll_sd_rad * np.sqrt(frames))
     step = 1.0 / prior.roll_step_sd_rad
-    blocks = [(shared, shared_slope, np.arange(size - SHARED, size), np.zeros(SHARED)),
+    # The bulge is held to a share of the top, which stands before it; a frame's roll to that of the frame before.
+    blocks = [(shared, shared_slope, np.arange(size - SHARED, size),
+               np.append(np.zeros(SHARED - 1), -ROUNDNESS / prior.bulge_sd_yd)),
               (roll * level, np.full(frames, level), 4 * rows + 2, np.zeros(frames)),
               (np.diff(roll) * step, np.full(frames - 1, step), 4 * rows[1:] + 2, np.full(frames - 1, -step))]
     if prior.pose is not None:
@@ -324,5 +333,6 @@ def prior_part(solution: Solution, prior: Prior, size: int) -> Part:
             off, sd = solution.pose[:, i] - prior.pose[:, i], prior.pose_sd[i]
             blocks.append((off / sd, np.full(frames, 1 / sd), 4 * rows + i, np.zeros(frames)))
     residual, first, column, second = (np.concatenate([block[i] for block in blocks]) for i in range(4))
-    # The second entry of a row belongs to the frame before; it is zero in rows that have none.
-    return Part(residual, np.column_stack([first, second]), np.column_stack([column, np.maximum(column - 4, 0)]))
+    # The second entry of a row belongs to what it is held to; it is zero in rows that have none.
+    before = np.where(column == size - 1, size + TOP, np.maximum(column - 4, 0))
+    return Part(residual, np.column_stack([first, second]), np.column_stack([column, before]))

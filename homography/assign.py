@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from homography.adjust import Solution
 from homography.camera import ground_of_ideal, ideal_from_field, undistort
-from homography.crown import rise
+from homography.crown import shapes
 from homography.evidence import Ridges
 from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
 from vision.types import FloatArray
@@ -27,13 +27,16 @@ YARD_MARKS_PX = 6.0
 POINTS_PER_LINE = 16
 FINE_GATE_PX = 6.0
 BAR_REACH_YD = 0.3
+WIDEST_YD, WIDEST_BLURS = 0.3, 2.2
+"""Yard lines are four inches wide, some goal lines eight (NFHS, NCAA and NFL rules 1-2): what is broader than that and twice the
+usual stripe of the picture, which may be blurred, is a border or a letter."""
 
 
 @dataclass(frozen=True)
 class Assigned:
-    """Picture points (N, 2), the field lines (N, 3) that they lie on, how these slide with mark offset, border and crown (N, 3),
-    the kind of line, the field point, the signed px distance from the projected line, the width of the stripe there in px, the px
-    that a yard across the line takes, and how well the line is painted, as a standard deviation in yards."""
+    """Picture points (N, 2), the field lines (N, 3) that they lie on, how these slide with mark offset, border and the crown
+    (N, 4), the kind of line, the field point, the signed px distance from the projected line, the width of the stripe
+    there in px, the px that a yard across the line takes, and how well the line is painted, as a standard deviation in yards."""
 
     xy_px: Array
     line: Array
@@ -106,19 +109,21 @@ class _Seen:
         """(N, 2) ideal px and (N, 2) field points."""
         size = self.solution.image_size_px
         ideal = undistort(xy_px, self.solution.distortion, size)
-        return ideal, ground_of_ideal(ideal, self.pose, self.solution.centre_yd, size, self.solution.crown_yd)
+        return ideal, ground_of_ideal(ideal, self.pose, self.solution.centre_yd, size, self.solution.crown)
 
     def lifted(self, axis: int, at_yd: Array, y_yd: Array) -> Array:
-        """(N,) by how much each yard of crown shifts field lines, on which x (`axis` 0) or y (1) is `at_yd` (N,), away from the
-        camera where the turf at `y_yd` (N,) carries them."""
-        centre, rises = self.solution.centre_yd, rise(y_yd)
-        return np.asarray((centre[axis] - at_yd) * rises / (centre[2] - self.solution.crown_yd * rises))
+        """(N, 2) by how much each yard of the crown's top and of its bulge shifts field lines, on which x (`axis` 0) or y (1) is
+        `at_yd` (N,), away from the camera where the turf at `y_yd` (N,) carries them."""
+        centre, crown = self.solution.centre_yd, self.solution.crown
+        away = (centre[axis] - at_yd) / (centre[2] - crown.height(y_yd))
+        return np.stack([away * part for part in shapes(y_yd)], axis=1)
 
-    def distance(self, ideal: Array, axis: int, at_yd: Array, lift: Array | float = 0.0) -> tuple[Array, Array, Array, Array]:
+    def distance(self, ideal: Array, axis: int, at_yd: Array, lift: Array | None = None) -> tuple[Array, Array, Array, Array]:
         """Signed px distances (N,) of ideal points from projected field lines, on which x (`axis` 0) or y (1) is `at_yd` (N,),
-        `lift`ed by the crown, those lines' unit normals (N,), (N,), and the px (N,) that a yard across the line takes there."""
+        `lift`ed (N, 2) by the crown, those lines' unit normals (N,), (N,), and the px (N,) that a yard across the line takes
+        there."""
         back, far = self.back[axis], self.back[2]
-        at = at_yd - self.solution.crown_yd * lift
+        at = at_yd if lift is None else at_yd - lift @ self.solution.crown
         a, b, c = back[0] - at * far[0], back[1] - at * far[1], back[2] - at * far[2]
         length = np.maximum(np.hypot(a, b), 1e-12)
         u, v = ideal.T
@@ -134,6 +139,7 @@ class _Points:
         self.ideal, spot = view.spots(self.xy)
         self.normal = np.cos(normal_rad), np.sin(normal_rad)
         self.on_field = np.isfinite(spot[:, 0])
+        self.blur_px = WIDEST_BLURS * float(np.median(width_px)) if len(width_px) else 0.0
         self.spot = np.where(self.on_field[:, None], spot, 0.0)
 
     def on(self, axis: int, at_yd: Array, gate_px: float, usable: npt.NDArray[np.bool_], kind: int,
@@ -143,10 +149,13 @@ class _Points:
         lift = self.view.lifted(axis, at_yd, self.spot[:, 1])
         off, across, down, scale = self.view.distance(self.ideal, axis, at_yd, lift)
         along = np.abs(across * self.normal[0] + down * self.normal[1]) > SAME_DIRECTION
-        good = np.flatnonzero(usable & along & (np.abs(off) < gate_px))
-        line, slide = np.zeros((len(good), 3)), np.zeros((len(good), 3))
+        fits = usable & along & (np.abs(off) < gate_px)
+        if kind == YARD_LINE:
+            fits &= self.width_px < self.blur_px + WIDEST_YD * scale
+        good = np.flatnonzero(fits)
+        line, slide = np.zeros((len(good), 3)), np.zeros((len(good), 4))
         line[:, axis], line[:, 2] = 1.0, -at_yd[good]
-        slide[:, 1], slide[:, 2] = 0.0 if outward is None else outward[good], lift[good]
+        slide[:, 1], slide[:, 2:] = 0.0 if outward is None else outward[good], lift[good]
         return Assigned(self.xy[good], line, slide, np.full(len(good), kind), self.spot[good], off[good],
                         self.width_px[good].astype(np.float64), scale[good], np.full(len(good), PAINT_SIGMA_YD[kind]))
 
@@ -202,12 +211,12 @@ def _dashes(ridges: Ridges, view: _Seen, level: str, gate: float) -> list[Assign
     if fine:  # Marks stand on whole yards; worth asking only once x is better than a fraction of a yard.
         near &= np.abs(safe[:, 0] - yard) < BAR_REACH_YD
     kind = np.where(bar, HASH_BAR, HASH_MARK)
-    slides = np.stack([slide, zero, lift[0]], axis=1)
+    slides = np.column_stack([slide, zero, lift[0]])
     out = [Assigned(xy[near], along[near], slides[near], kind[near], spot[near], off_row[near], zero[near], row_scale[near],
                     np.array(PAINT_SIGMA_YD)[kind[near]])]
     if fine:
         on = near & (np.abs(off_yard) < gate) & ~bar
-        slides = np.stack([zero, zero, lift[1]], axis=1)
+        slides = np.column_stack([zero, zero, lift[1]])
         out.append(Assigned(xy[on], across[on], slides[on], np.full(int(on.sum()), HASH_YARD), spot[on], off_yard[on], zero[on],
                             yard_scale[on], one[on] * PAINT_SIGMA_YD[HASH_YARD]))
     return out

@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from homography.crown import raised, rise
+from homography.crown import LEVEL, Crown
 
 Array = npt.NDArray[np.float64]
-Eye = tuple[npt.NDArray[Any], npt.NDArray[Any], float, tuple[int, int], float]
-"""Pose (4,), centre (3,) yd, distortion, picture size px, crown yd."""
+Eye = tuple[npt.NDArray[Any], npt.NDArray[Any], float, tuple[int, int], Crown]
+"""Pose (4,), centre (3,) yd, distortion, picture size px, the field's crown."""
 PAN, TILT, ROLL, LOG_FOCAL = range(4)
 CROWN_STEPS = 6
 
@@ -101,11 +101,11 @@ def undistort(px: npt.NDArray[Any], k: float, image_size_px: tuple[int, int]) ->
 
 
 def project(points_yd: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,
-            image_size_px: tuple[int, int], crown_yd: float = 0.0) -> Array:
+            image_size_px: tuple[int, int], crown: Crown = LEVEL) -> Array:
     """(N, 2) picture points of field points (N, 2), or points in space (N, 3), seen from one pose (4,); NaN behind the camera."""
     turn = rotation(pose)
-    if crown_yd and points_yd.shape[-1] == 2:
-        points_yd = raised(points_yd, crown_yd)
+    if any(crown) and points_yd.shape[-1] == 2:
+        points_yd = crown.raised(points_yd)
     seen = points_yd @ turn[:, :points_yd.shape[-1]].T - turn @ centre_yd
     depth = np.where(seen[:, 2:] > 1e-6, seen[:, 2:], np.nan)
     ideal = seen[:, :2] * (np.exp(pose[LOG_FOCAL]) / depth) + np.array(image_size_px) / 2.0
@@ -113,21 +113,21 @@ def project(points_yd: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.
 
 
 def ground(px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,
-           image_size_px: tuple[int, int], crown_yd: float = 0.0) -> Array:
+           image_size_px: tuple[int, int], crown: Crown = LEVEL) -> Array:
     """(N, 2) field points of picture points (N, 2) seen from one pose (4,); NaN at or above the horizon."""
-    return ground_of_ideal(undistort(px, k, image_size_px), pose, centre_yd, image_size_px, crown_yd)
+    return ground_of_ideal(undistort(px, k, image_size_px), pose, centre_yd, image_size_px, crown)
 
 
 def ground_of_ideal(ideal_px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any],
-                    image_size_px: tuple[int, int], crown_yd: float = 0.0) -> Array:
+                    image_size_px: tuple[int, int], crown: Crown = LEVEL) -> Array:
     """(N, 2) field points of ideal pinhole points (N, 2), as `ground`."""
     turn = rotation(pose)
     rays = (ideal_px - np.array(image_size_px) / 2.0) @ (turn[:2] / np.exp(pose[LOG_FOCAL])) + turn[2]
     drop = np.where(rays[:, 2:] < -1e-6, -rays[:, 2:], np.nan)
     reach = rays[:, :2] * (centre_yd[2] / drop)
-    if not crown_yd:
+    if not any(crown):
         return np.asarray(centre_yd[:2] + reach)
     share = np.ones(len(reach))
     for _ in range(CROWN_STEPS):  # how much of the way to the level ground the ray goes before it meets the turf
-        share = 1.0 - crown_yd / centre_yd[2] * rise(centre_yd[1] + reach[:, 1] * share)
+        share = 1.0 - crown.height(centre_yd[1] + reach[:, 1] * share) / centre_yd[2]
     return np.asarray(centre_yd[:2] + reach * share[:, None])

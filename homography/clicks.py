@@ -12,7 +12,7 @@ from scipy.optimize import least_squares
 
 from homography.adjust import SHARED, STEPS, Part, Solution, spread
 from homography.camera import LOG_FOCAL, distort, pose_of, project, rotation
-from homography.crown import USUAL_CROWN_YD, raised
+from homography.crown import USUAL_CROWN
 from homography.hypotheses import START_DISTORTION
 from homography.marks import Mark, parse_mark
 from homography.refine import CAMERA_HEIGHT_SD_YD, CAMERA_HEIGHT_YD
@@ -58,7 +58,7 @@ class Spots:
         """Differences between the projected marks and the clicks, with their derivatives."""
         n = len(self.row)
         pose, centre, distortion = spread(solution)
-        away = raised(self.xy_yd, solution.crown_yd) - centre[:, None]
+        away = solution.crown.raised(self.xy_yd) - centre[:, None]
         seen = np.einsum("vnij,vnj->vni", rotation(pose[:, self.row]), away)
         middle = np.array(solution.image_size_px) / 2.0
         ideal = middle + seen[..., :2] / seen[..., 2:] * np.exp(pose[:, self.row, LOG_FOCAL, None])
@@ -152,7 +152,7 @@ def _fit(clicks: Sequence[Click], size: tuple[int, int], level: str, pose: Array
                          (values[7] - START_DISTORTION) / DISTORTION_SD])
 
     def rest(values: Array) -> Array:
-        seen = project(spots, values[:4], values[4:7], float(values[7]), size, USUAL_CROWN_YD)
+        seen = project(spots, values[:4], values[4:7], float(values[7]), size, USUAL_CROWN)
         return np.concatenate([np.nan_to_num((seen - px).ravel() / sigma, nan=1e4), odd(values)])
 
     scale = np.array([0.01, 0.01, 0.01, 0.05, 1.0, 1.0, 1.0, 0.01])

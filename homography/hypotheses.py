@@ -12,7 +12,7 @@ from scipy.optimize import least_squares
 
 from homography.adjust import Solution, possible
 from homography.camera import LOG_FOCAL, PAN, TILT, ground, project, undistort
-from homography.crown import USUAL_CROWN_YD
+from homography.crown import USUAL_CROWN, Crown
 from homography.evidence import FrameEvidence
 from homography.field import YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
@@ -95,12 +95,12 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: boo
     for guess in guess_cameras(stripes, middle, dashes, size, levels, every_other=every_other):
         start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd, every_other=every_other)
         if guess.view == "end-zone":
-            start = crowned(start, USUAL_CROWN_YD)
+            start = crowned(start, USUAL_CROWN)
         prior = camera_prior(guess.centre_yd)
         solution = refine([frame], [0], start, guess.level, prior, gates_px=FIRST_GATES_PX, rounds=4, per_line=8)
         # The lines have set the pose; the rows, found with a level camera of a guessed focal length, may now stand better.
         based = Based(guess.view, solution.pose[0], float(solution.centre_yd[2]), float(solution.centre_yd[0]), guess.score,
-                      solution.crown_yd)
+                      solution.crown)
         eye = replace(solution, distortion=START_DISTORTION).eye(0)
         shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, eye)
         for placed in likely_rows(based, stripes, dashes[shaped], size, levels, guess.level):
@@ -116,10 +116,10 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: boo
     return unlike(sorted(found, key=lambda h: -h.score))
 
 
-def crowned(level: Solution, crown_yd: float) -> Solution:
+def crowned(level: Solution, crown: Crown) -> Solution:
     """A camera that was fitted to level ground, before a field with a crown: the paint, seen from so high above it, is on the
     whole where it was. Yard lines run from the sidelines over the middle, as high as their mean on either side of it."""
-    return replace(level, centre_yd=level.centre_yd + np.array([0.0, 0.0, crown_yd * MEAN_RISE]), crown_yd=crown_yd)
+    return replace(level, centre_yd=level.centre_yd + np.array([0.0, 0.0, crown.top_yd * MEAN_RISE]), crown=crown)
 
 
 def unlike(ranked: Sequence[Hypothesis]) -> list[Hypothesis]:
@@ -168,7 +168,7 @@ def stretched(one: Hypothesis) -> Hypothesis | None:
     def off(x: Array) -> Array:
         pose = x[:-3].reshape(-1, 4)
         with np.errstate(over="ignore"):
-            parts = [project(spots, pose[row], x[-3:], old.distortion, size, old.crown_yd) - at for row, at, spots in seen]
+            parts = [project(spots, pose[row], x[-3:], old.distortion, size, old.crown) - at for row, at, spots in seen]
         return np.asarray(np.clip(np.nan_to_num(np.concatenate(parts), nan=size[0]), -FAR_PX, FAR_PX).ravel())
 
     fitted = least_squares(off, np.concatenate([start.ravel(), old.centre_yd * [times, 1.0, 1.0]]), x_scale="jac", max_nfev=15).x

@@ -13,7 +13,6 @@ import numpy.typing as npt
 
 from homography.adjust import Solution
 from homography.camera import ground, project
-from homography.crown import raised
 from homography.evidence import FrameEvidence
 from homography.field import WIDTH_YD
 
@@ -33,7 +32,7 @@ def median_height_yd(frames: Sequence[FrameEvidence], solution: Solution) -> flo
         eye = solution.eye(row)
         foot_px = np.column_stack([boxes[:, [0, 2]].mean(axis=1), boxes[:, 3]])
         spot = ground(foot_px, *eye)
-        yard_up_px = project(raised(spot, solution.crown_yd) + np.array([0.0, 0.0, 1.0]), *eye)[:, 1]
+        yard_up_px = project(solution.crown.raised(spot) + np.array([0.0, 0.0, 1.0]), *eye)[:, 1]
         with np.errstate(invalid="ignore", divide="ignore"):
             height = (boxes[:, 3] - boxes[:, 1]) / (boxes[:, 3] - yard_up_px)
             there = np.isfinite(height) & (height > 0)

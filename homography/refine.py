@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.adjust import Measurements, Prior, Solution, adjust
-from homography.assign import FINE_GATE_PX, MERGED_SIGMA_YD, SIDELINE, YARD_LINE, Assigned, assign, assign_stripes, thin_out
+from homography.assign import MERGED_SIGMA_YD, SIDELINE, YARD_LINE, Assigned, assign, assign_stripes, thin_out
 from homography.evidence import FrameEvidence
 from homography.field import LINE_WIDTH_YD, WIDTH_YD
 
@@ -58,7 +58,7 @@ def measure(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solu
     slack = max(1.0, gate_px / 4.0)
     empty = np.zeros((0, 2))
     line = np.concatenate([np.zeros((0, 3)), *(found.line for found in taken)])
-    slide = np.concatenate([np.zeros((0, 3)), *(found.slide for found in taken)])
+    slide = np.concatenate([np.zeros((0, 4)), *(found.slide for found in taken)])
     # Lines are handed on as they lie without any slide; of the crown they know nothing.
     line[:, 2] -= slide[:, :2] @ [solution.mark_offset_yd, solution.border_yd]
     return Measurements(
@@ -80,11 +80,10 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
     """Adjust a solution to the paint of the frames and to the background links, under each gate in turn."""
     solution = start
     for gate in gates_px:
-        if gate <= FINE_GATE_PX:
-            width, sd = border_width(frames, rows, solution)
-            prior = replace(prior, border_yd=width / 2.0, border_sd_yd=sd)
-            if sd < MERGED_BORDER_SD_YD and abs(solution.border_yd - width / 2.0) > OTHER_BORDER_YD:
-                solution = replace(solution, border_yd=width / 2.0)
+        width, sd = border_width(frames, rows, solution)
+        prior = replace(prior, border_yd=width / 2.0, border_sd_yd=sd)
+        if sd < MERGED_BORDER_SD_YD and abs(solution.border_yd - width / 2.0) > OTHER_BORDER_YD:
+            solution = replace(solution, border_yd=width / 2.0)
         seen = measure(frames, rows, solution, level, gate, links, per_line)
         if len(seen.row) < 12:
             return solution

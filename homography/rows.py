@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from homography.assign import hash_rows_yd
 from homography.camera import ground, project
-from homography.crown import rise
+from homography.crown import LEVEL, Crown
 from homography.field import WIDTH_YD
 from homography.habit import MARK_OFFSETS_YD
 from homography.stripes import Stripes
@@ -55,14 +55,14 @@ class Guess:
 @dataclass(frozen=True)
 class Based:
     """A camera that is known but for its y: pose (4,), height and x in yards, the score of the comb it came from, and the crown
-    of the field in yards, as far as its lines have told it."""
+    of the field, as far as its lines have told it."""
 
     view: str
     pose: Array
     height_yd: float
     x_yd: float
     score: float
-    crown_yd: float = 0.0
+    crown: Crown = LEVEL
 
 
 def place_rows(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, int], levels: tuple[str, ...],
@@ -100,7 +100,7 @@ def _best_places(based: Based, marks: Array, lines: Array, levels: tuple[str, ..
 
     def of(strength: Array, row_yd: float) -> Array:
         """What a row of a crowned field gives, as a camera that takes the field for level sees it."""
-        seen_yd = (near_sideline_yd + row_yd) * (1.0 + based.crown_yd * float(rise(np.array(row_yd))) / based.height_yd)
+        seen_yd = (near_sideline_yd + row_yd) * (1.0 + float(based.crown.height(np.array(row_yd))) / based.height_yd)
         return np.asarray(strength[np.clip(((seen_yd + REACH_YD) / BIN_YD).astype(int), 0, BINS - 1)])
 
     sidelines = of(lines, 0.0) + of(lines, WIDTH_YD)
@@ -144,7 +144,7 @@ def piles(based: Based, stripes: Stripes, dash_xy_px: Array, size: tuple[int, in
     dash, ends = spot[: len(dash_xy_px)], spot[len(dash_xy_px):].reshape(-1, 2, 2)
     dash = dash[np.isfinite(dash[:, 0])]
     # On level ground what stands higher seems farther away.
-    x = based.x_yd + (dash[:, 0] - based.x_yd) / (1.0 + MARKS_RISE * based.crown_yd / based.height_yd)
+    x = based.x_yd + (dash[:, 0] - based.x_yd) / (1.0 + MARKS_RISE * based.crown.top_yd / based.height_yd)
     off = x - np.round(x)
     # Marks stand on whole yards: what chance puts there is deducted, but for a little, as x may yet be a bit off.
     weight = np.exp(-((off / MARK_SHARE) ** 2)) - MARK_SHARE * np.sqrt(np.pi) + 0.1

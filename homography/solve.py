@@ -17,6 +17,7 @@ import numpy.typing as npt
 from homography.adjust import Part, Solution
 from homography.assign import YARD_LINE, assign_stripes
 from homography.camera import TILT
+from homography.crown import BULGE_SD_YD
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.habit import mark_habit
@@ -142,7 +143,8 @@ def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: So
     frames = [evidence[row] for row in rows]
     some_rows = spread_rows([row for row, frame in enumerate(frames) if frame.ridges is not None], HABIT_FRAMES)
     mean, sd = habit or mark_habit([frames[row] for row in some_rows], replace(start, pose=start.pose[some_rows]), level)
-    prior = replace(camera_prior(start.centre_yd), mark_offset_yd=mean, mark_offset_sd_yd=sd, known=known)
+    prior = replace(camera_prior(start.centre_yd), mark_offset_yd=mean, mark_offset_sd_yd=sd, bulge_sd_yd=BULGE_SD_YD,
+                    known=known)
     start = replace(start, mark_offset_yd=mean)
     return refine(frames, range(len(frames)), start, level, prior, links, FULL_GATES_PX, 4, FULL_PER_LINE)
 
@@ -199,4 +201,4 @@ def build_view(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution:
 def camera_path(solution: Solution, pose: Array) -> CameraPath:
     """The camera of the wanted frames' poses (F, 4)."""
     return CameraPath(solution.centre_yd, pose[:, 0], pose[:, TILT], pose[:, 2], np.exp(pose[:, 3]), solution.distortion,
-                      solution.crown_yd)
+                      *solution.crown)

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.camera import Eye
+from homography.crown import Crown
 from vision.types import BoolArray, FloatArray, IntArray, check_array
 
 LOST, CARRIED, SOLVED = 0, 1, 2
@@ -20,7 +21,8 @@ VIEWS = ("sideline", "end-zone", "unknown")
 class CameraPath:
     """A camera that turns and zooms about one point. Angles in rad, `focal_px` (F,) in px, `centre_yd` (3,) in the field
     frame with z up. `distortion` is the radial term k of `r' = r (1 + k (r / (width / 2))^2)` about the picture's middle;
-    `crown_yd` how far the field's middle stands above its sidelines. Rows of lost frames are NaN."""
+    `crown_yd` how far the field's middle stands above its sidelines, `bulge_yd` how round its slopes are (see `Crown`). Rows of
+    lost frames are NaN."""
 
     centre_yd: FloatArray
     pan_rad: FloatArray
@@ -29,11 +31,12 @@ class CameraPath:
     focal_px: FloatArray
     distortion: float
     crown_yd: float = 0.0
+    bulge_yd: float = 0.0
 
     def eye(self, row: int, image_size_px: tuple[int, int]) -> Eye:
         """What `project` and `ground` ask of a frame's camera."""
         pose = np.array([self.pan_rad[row], self.tilt_rad[row], self.roll_rad[row], np.log(self.focal_px[row])])
-        return pose, self.centre_yd, self.distortion, image_size_px, self.crown_yd
+        return pose, self.centre_yd, self.distortion, image_size_px, Crown(self.crown_yd, self.bulge_yd)
 
 
 @dataclass(frozen=True)

@@ -18,9 +18,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse.linalg import splu
 
-from homography.adjust import SHARED, Solution
+from homography.adjust import SHARED, TOP, Solution
 from homography.assign import Assigned
 from homography.camera import LOG_FOCAL, PAN, TILT, ground
+from homography.crown import Crown
 from homography.field import WIDTH_YD
 
 Array = npt.NDArray[np.float64]
@@ -78,7 +79,7 @@ def sigmas(solution: Solution, misfit: Array) -> Array:
         slope, spot = ground_slope(solution, f, px)
         right[4 * f:4 * f + 4, 2 * i:2 * i + 2] = slope[:4]
         right[size - SHARED:size - SHARED + 4, 2 * i:2 * i + 2] = slope[4:8]
-        right[-1, 2 * i:2 * i + 2] = slope[8]
+        right[TOP:, 2 * i:2 * i + 2] = slope[8:]
         yd_per_px[i] = np.hypot(*slope[[PAN, TILT], 0]) / np.exp(solution.pose[f, LOG_FOCAL])
         away[i] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
     if isinstance(normal, np.ndarray):
@@ -86,19 +87,19 @@ def sigmas(solution: Solution, misfit: Array) -> Array:
     else:
         solved = splu(normal.tocsc()).solve(right)
     variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(-1, 2).mean(axis=1)
-    uneven = np.hypot(UNEVEN_YD, CROWN_SHARE * solution.crown_yd) * away
+    uneven = np.hypot(UNEVEN_YD, CROWN_SHARE * solution.crown.top_yd) * away
     variance += 0.5 * (misfit[asked] * yd_per_px) ** 2
     sigma = np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * uneven**2)
     return np.asarray(np.interp(np.arange(frames), asked, sigma))
 
 
 def ground_slope(solution: Solution, row: int, px: Array) -> tuple[Array, Array]:
-    """(9, 2) derivatives of a picture point's field point by pose, centre, distortion and crown, and the field point (2,)."""
+    """(10, 2) derivatives of a picture point's field point by pose, centre, distortion and crown, and the field point (2,)."""
     def at(values: Array) -> Array:
-        return np.asarray(ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px, float(values[8]))[0])
+        return np.asarray(ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px, Crown(*values[8:]))[0])
 
-    base = np.concatenate([solution.pose[row], solution.centre_yd, [solution.distortion, solution.crown_yd]])
+    base = np.concatenate([solution.pose[row], solution.centre_yd, [solution.distortion, *solution.crown]])
     spot = at(base)
-    step = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5, 1e-4])
-    slope = np.array([(at(base + h * np.eye(9)[i]) - spot) / h for i, h in enumerate(step)])
+    step = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5, 1e-4, 1e-4])
+    slope = np.array([(at(base + h * np.eye(10)[i]) - spot) / h for i, h in enumerate(step)])
     return np.nan_to_num(slope), spot

@@ -214,7 +214,7 @@ def frame_times(view: FieldView, tracks: Tracks) -> np.ndarray:
 
 def camera_data(view: FieldView) -> dict[str, Any]:
     """Per frame: the nine numbers of picture from level ground (before the lens bends it by `distortion`), null where lost; how
-    far the field's middle stands above that ground, and where the camera stands."""
+    far the field's middle stands above that ground and how round it is, and where the camera stands."""
     camera = view.camera
     if camera is None:
         seen = view.status != LOST
@@ -231,6 +231,7 @@ def camera_data(view: FieldView) -> dict[str, Any]:
         "image_from_field": [[float(f"{v:.7g}") for v in m.ravel()] if np.isfinite(m).all() else None for m in matrices],
         "distortion": camera.distortion if camera else 0.0,
         "crown_yd": round(camera.crown_yd, 4) if camera else 0.0,
+        "bulge_yd": round(camera.bulge_yd, 4) if camera else 0.0,
         "centre_yd": _rounded(camera.centre_yd, 3) if camera else None,
         "sigma_yd": _rounded(view.sigma_yd, 2),
         "status": [STATUS_NAMES[s] for s in view.status],

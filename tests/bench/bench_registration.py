@@ -140,7 +140,7 @@ def baseline(view: FieldView, row: int, frame: FrameEvidence, mark_offset_yd: fl
     if frame.ridges is None or view.camera is None or view.level is None:
         return None
     pose, centre, distortion, size, crown = view.camera.eye(row, view.image_size_px)
-    solution = Solution(pose[None], centre, distortion, size, mark_offset_yd, crown_yd=crown)
+    solution = Solution(pose[None], centre, distortion, size, mark_offset_yd, crown=crown)
     found = assign(frame.ridges, solution, 0, view.level, GATE_PX)
     px, spots = [], []
     marks = found[found.kind == HASH_YARD]

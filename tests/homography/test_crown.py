@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from homography import Observer, solve_clip, to_field, to_image
 from homography.camera import ground, project
-from homography.crown import rise
+from homography.crown import Crown
 from homography.field import WIDTH_YD
 from homography.types import LOST
 from tests.homography.drawn import Paint, Shot, end_zone_shot, film, sideline_shot
@@ -21,18 +21,22 @@ INCH_YD = 1.0 / 36.0
 SIZE = (1280, 720)
 
 
-def test_the_middle_stands_highest_and_both_halves_slope_evenly() -> None:
+@pytest.mark.parametrize(("bulge", "halfway"), [(0.0, 0.5), (1.0, 0.75)])  # of a roof, of a parabola 1 - t^2
+def test_the_middle_stands_highest_and_both_halves_slope_alike(bulge: float, halfway: float) -> None:
     # Common practice of sports-turf construction: fields drain from the long axis to both sidelines.
-    assert rise(np.array([-3.0, 0.0, WIDTH_YD / 4, WIDTH_YD / 2, WIDTH_YD * 3 / 4, WIDTH_YD, 60.0])).tolist() == pytest.approx(
-        [0.0, 0.0, 0.5, 1.0, 0.5, 0.0, 0.0])
+    y = np.array([-3.0, 0.0, WIDTH_YD / 4, WIDTH_YD / 2, WIDTH_YD * 3 / 4, WIDTH_YD, 60.0])
+    assert Crown(1.0, bulge).height(y).tolist() == pytest.approx([0.0, 0.0, halfway, 1.0, halfway, 0.0, 0.0])
 
 
-@given(st.floats(0.0, 0.6), st.floats(-40.0, -8.0), st.floats(6.0, 25.0), st.floats(5.0, 115.0), st.floats(0.0, WIDTH_YD))
-def test_from_the_turf_to_the_picture_and_back(crown_yd: float, back_yd: float, height_yd: float, x: float, y: float) -> None:
+@given(st.floats(0.0, 0.6), st.floats(0.0, 1.0), st.floats(-40.0, -8.0), st.floats(6.0, 25.0), st.floats(5.0, 115.0),
+       st.floats(0.0, WIDTH_YD))
+def test_from_the_turf_to_the_picture_and_back(top_yd: float, roundness: float, back_yd: float, height_yd: float, x: float,
+                                               y: float) -> None:
+    crown = Crown(top_yd, roundness * top_yd)
     centre, spot = np.array([60.0, back_yd, height_yd]), np.array([[x, y]])
     pose = np.array([np.arctan2(y - back_yd, x - 60.0), 0.2, 0.01, 7.2])
-    px = project(spot, pose, centre, 0.0, SIZE, crown_yd)
-    assert ground(px, pose, centre, 0.0, SIZE, crown_yd) == pytest.approx(spot, abs=5e-3)
+    px = project(spot, pose, centre, 0.0, SIZE, crown)
+    assert ground(px, pose, centre, 0.0, SIZE, crown) == pytest.approx(spot, abs=5e-3)
 
 
 class Round(Shot):

@@ -3,6 +3,7 @@
 import numpy as np
 
 from homography.camera import project
+from homography.crown import LEVEL
 from homography.mark_shape import mark_shaped
 
 SIZE = (1280, 720)
@@ -20,7 +21,7 @@ def speck(x_yd: float, y_yd: float, along_yd: float, across_yd: float) -> tuple[
 
 def judged(*specks: tuple[np.ndarray, np.ndarray]) -> list[bool]:
     middles, sizes = map(np.array, zip(*specks, strict=True))
-    return mark_shaped(middles, sizes, (POSE, CENTRE, 0.0, SIZE, 0.0)).tolist()
+    return mark_shaped(middles, sizes, (POSE, CENTRE, 0.0, SIZE, LEVEL)).tolist()
 
 
 def test_marks_across_and_bars_along_near_and_far() -> None:

@@ -128,7 +128,7 @@ def test_the_ball_is_set_by_the_keyboard(page: Any, address: str, home: Path) ->
 
 def test_the_page_knows_that_the_turf_is_crowned(page: Any, address: str) -> None:
     path = CameraPath(np.array([58.0, -30.0, 12.0]), *(np.full(1, v) for v in (1.45, 0.25, 0.01, 1500.0)), distortion=-0.02,
-                      crown_yd=0.4)
+                      crown_yd=0.4, bulge_yd=0.3)
     view = FieldView(np.zeros(1, dtype=int), plane_fits(path, SIZE), np.full(1, 0.05), np.full(1, SOLVED), "sideline", "college",
                      True, path, SIZE)
     spots = np.array([[55.0, 4.0], [62.0, 20.0], [58.0, 27.0], [66.0, 49.0]])

@@ -16,24 +16,25 @@ export function insideFrame(times, row) {
   return times[row] + 0.4 * (next - times[row]);
 }
 
-/** How much of the crown the turf has at y: 1 in the middle, 0 from the sidelines on. */
-function rise(y) {
-  return Math.max(0, 1 - Math.abs(y / (WIDTH_YD / 2) - 1));
+/** How high the turf stands above the sidelines at y. */
+function height(view, y) {
+  const even = Math.max(0, 1 - Math.abs(y / (WIDTH_YD / 2) - 1));
+  return even * (view.crown_yd + view.bulge_yd * (1 - even));
 }
 
 /** Where the camera sees the turf at [x, y] on ground as level as the sidelines. */
 function onLevelGround(view, x, y) {
-  if (!view.crown_yd) return [x, y];
-  const [cx, cy, cz] = view.centre_yd, away = cz / (cz - view.crown_yd * rise(y));
+  if (!view.crown_yd && !view.bulge_yd) return [x, y];
+  const [cx, cy, cz] = view.centre_yd, away = cz / (cz - height(view, y));
   return [cx + (x - cx) * away, cy + (y - cy) * away];
 }
 
 /** The turf that the camera sees at [x, y] of that level ground. */
 function onTurf(view, x, y) {
-  if (!view.crown_yd) return [x, y];
+  if (!view.crown_yd && !view.bulge_yd) return [x, y];
   const [cx, cy, cz] = view.centre_yd;
   let share = 1;
-  for (let i = 0; i < 6; i++) share = 1 - view.crown_yd / cz * rise(cy + (y - cy) * share);
+  for (let i = 0; i < 6; i++) share = 1 - height(view, cy + (y - cy) * share) / cz;
   return [cx + (x - cx) * share, cy + (y - cy) * share];
 }
 
