@@ -26,6 +26,8 @@ PAIR_STRIPES = 14
 COMB_TOLERANCE = 0.07
 WIDEST_TOLERANCE = 0.16
 KEPT_COMBS = 6
+GAPS_COST = 1.0
+"""Of a comb's score, by the share of lines missing between first and last: one of half the spacing finds strays to count."""
 MOST_POINTS = 60
 
 
@@ -152,7 +154,7 @@ def vote(label: Array, usable: npt.NDArray[np.bool_], points: npt.NDArray[np.int
         distinct_labels = 1 + ((np.diff(order, axis=2) > 0.5) & np.isfinite(order[..., 1:])).sum(axis=2)
     filled = distinct_labels / np.maximum(highest - lowest + 1, 1.0)
     good = (distinct_labels >= 2) & np.isfinite(lowest) & (highest - lowest < 25)
-    score = np.where(good, (weight.sum(axis=2) - stray.sum(axis=2)) * (0.5 + 0.5 * np.where(good, filled, 0)), 0.0)
+    score = np.where(good, (weight.sum(axis=2) - stray.sum(axis=2)) * (1.0 - GAPS_COST * (1.0 - np.where(good, filled, 0))), 0.0)
 
     def chosen(a: int, b: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
         which = np.nonzero(hit[a, b])[0]

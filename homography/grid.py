@@ -9,7 +9,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from homography.camera import LOG_FOCAL, ground, pose_of
+from homography.camera import LOG_FOCAL, TILT, ground, pose_of
 from homography.combs import HEIGHT_YD, KEPT_COMBS, MOST_POINTS, Comb, centred_lines, end_zone_combs, sideline_combs
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.rows import COARSE_BLUR_YD, Based, Guess, place_rows
@@ -25,26 +25,35 @@ ROLL_SD = 0.02
 SLOPE_NOISE = 0.002
 NEAREST_HORIZON, FEWEST_MARKS = 0.06, 10
 AIM_REACH, AIM_STEPS = 0.5, 129
+HORIZON_STEPS = np.linspace(-0.08, 0.08, 17)
+STEEP, STRIPE_SAMPLES = (0.17, 0.94), 11
+"""Of a stripe's normal, its part along y: goal posts have less, yard lines more."""
 ROW_WIDTH, ROW_CELLS = 0.03, 200
 """Of a row of marks, in heights of the camera."""
+LEAST_TILT_RAD, FARTHEST_YD = -0.02, 110.0
+"""Who films from behind the goal looks down on the field, and the nearest line that he shows is no field's length away."""
 SLOPE_SCALES = (0.1, 0.05, 0.02, 0.01, 0.005)
 
 
-def guess_cameras(stripes: Stripes, middle: Stripes, dash_xy_px: Array, image_size_px: tuple[int, int],
-                  levels: tuple[str, ...] = tuple(LEVELS), per_level: int = 3, every_other: bool = False) -> list[Guess]:
+def guess_cameras(stripes: Stripes, middle: Stripes, solid: Stripes, dash_xy_px: Array, image_size_px: tuple[int, int],
+                  levels: tuple[str, ...] = tuple(LEVELS), per_level: int = 3, every_other: bool = False,
+                  by_rows: bool = False) -> list[Guess]:
     """Likely cameras of one frame, best first. `middle` are the stripes as the picture's middle columns alone show them (over the
-    whole picture yard lines bow over a field's crown, and break), `dash_xy_px` (M, 2) in ideal px, like the stripes; with
-    `every_other` these lie 10 yd apart."""
+    whole picture yard lines bow over a field's crown, and break), `solid` all that may be sidelines, `dash_xy_px` (M, 2) in ideal
+    px, like the stripes; with `every_other` these lie 10 yd apart, and with `by_rows` the horizon of a view from behind the goal
+    is where its rows run together, not what its yard lines tell."""
     across = sorted((comb for some in (stripes, middle) for comb in end_zone_combs(some, image_size_px)), key=lambda c: -c.score)
     combs = sorted(sideline_combs(stripes, image_size_px)[:KEPT_COMBS] + across[:KEPT_COMBS], key=lambda c: -c.score)
     combs = [replace(comb, label=2 * comb.label) for comb in combs] if every_other else combs
     coarse: list[tuple[Guess, Aimed]] = []
     for comb in (comb for comb in combs if comb.score > COMB_SHARE * combs[0].score):
         ahead = aim(comb, dash_xy_px, image_size_px)
+        if by_rows and comb.view == "end-zone":
+            comb, ahead = run_together(comb, dash_xy_px, solid, image_size_px)
         for focal in FOCAL_GRID * image_size_px[0]:
             based = place(comb, float(focal), image_size_px, ahead)
             if based is not None:
-                guesses = place_rows(based, stripes, dash_xy_px, image_size_px, levels, COARSE_BLUR_YD)
+                guesses = place_rows(based, solid, dash_xy_px, image_size_px, levels, COARSE_BLUR_YD)
                 coarse += [(guess, (comb, ahead)) for guess in guesses]
     coarse.sort(key=lambda pair: -pair[0].score)
     kept: list[Guess] = []
@@ -54,7 +63,7 @@ def guess_cameras(stripes: Stripes, middle: Stripes, dash_xy_px: Array, image_si
         for focal in np.exp(guess.pose[LOG_FOCAL]) * FOCAL_STEPS:
             based = place(comb, float(focal), image_size_px, ahead)
             if based is not None:
-                fine += place_rows(based, stripes, dash_xy_px, image_size_px, (guess.level,))
+                fine += place_rows(based, solid, dash_xy_px, image_size_px, (guess.level,))
         kept.append(max(fine, key=lambda g: g.score, default=guess))
     ranked: list[tuple[Guess, None]] = [(guess, None) for guess in sorted(kept, key=lambda g: -g.score)]
     return [guess for guess, _ in apart(ranked, per_level)]
@@ -76,21 +85,39 @@ def close(a: Guess, b: Guess) -> bool:
             and bool(np.all(np.abs(a.centre_yd[1:] / b.centre_yd[1:] - 1.0) < 0.15)))
 
 
+def run_together(comb: Comb, dash_xy_px: Array, solid: Stripes, size: tuple[int, int]) -> tuple[Comb, float]:
+    """An end zone's comb with its horizon, and where the field runs to, from where rows of marks and steep stripes run together:
+    four or five yard lines, seen as halves of a crowned field, leave the horizon open by tens of px."""
+    steep = (np.abs(solid.line[:, 1]) > STEEP[0]) & (np.abs(solid.line[:, 1]) < STEEP[1])
+    share = np.linspace(0.0, 1.0, STRIPE_SAMPLES)[:, None, None]
+    run = (solid.ends_px[None, steep, 0] * (1.0 - share) + solid.ends_px[None, steep, 1] * share).reshape(-1, 2)
+    at = np.concatenate([dash_xy_px, run]) - np.array(size) / 2.0
+    found = [(*row_piles(at, horizon, size), horizon) for horizon in comb.horizon_px + HORIZON_STEPS * size[1]]
+    _, ahead, horizon = max(found)
+    return replace(comb, horizon_px=float(horizon)), ahead
+
+
 def aim(comb: Comb, dash_xy_px: Array, size: tuple[int, int]) -> float | None:
     """Where in the picture an end-zone camera's field runs to, px right of the middle: seen from there on the horizon the rows of
     marks pile up best. On a crowned field yard lines are seen as two halves that slope against one another, and from the slopes
     of these alone the camera would seem to look to the side. None for a sideline camera, or where there are few marks."""
     at = dash_xy_px - np.array(size) / 2.0
-    below = at[:, 1] - comb.horizon_px
+    near = at[:, 1] - comb.horizon_px > NEAREST_HORIZON * size[1]
+    return row_piles(at, comb.horizon_px, size)[1] if comb.view == "end-zone" and near.sum() >= FEWEST_MARKS else None
+
+
+def row_piles(at: Array, horizon_px: float, size: tuple[int, int]) -> tuple[float, float]:
+    """How well points (N, 2) about the picture's middle pile up to rows that run together on the horizon, and how far right of
+    the middle they do."""
+    below = at[:, 1] - horizon_px
     near = below > NEAREST_HORIZON * size[1]
-    if comb.view != "end-zone" or near.sum() < FEWEST_MARKS:
-        return None
     ahead = np.linspace(-AIM_REACH, AIM_REACH, AIM_STEPS) * size[0]
     aside = (at[near, 0] - ahead[:, None]) / below[near]
     cell = np.clip(aside / ROW_WIDTH + ROW_CELLS / 2, 0, ROW_CELLS - 1).astype(int) + ROW_CELLS * np.arange(len(ahead))[:, None]
     piles = np.bincount(cell.ravel(), minlength=ROW_CELLS * len(ahead)).reshape(len(ahead), ROW_CELLS)
     pairs = piles[:, 1:-2] + piles[:, 2:-1]
-    return float(ahead[(pairs**2).sum(axis=1).argmax()])
+    score = (pairs**2).sum(axis=1)
+    return float(score.max()), float(ahead[score.argmax()])
 
 
 def even_slopes(line: Array, horizon_px: float, weight: Array, reach: float | None) -> tuple[float, float, Array]:
@@ -135,6 +162,7 @@ def place(comb: Comb, focal: float, size: tuple[int, int], ahead: float | None =
     spot = ground(ends, pose, np.array([0.0, 0.0, 1.0]), 0.0, size)[:, 0]
     if not np.isfinite(spot).all():
         return None
+    nearest = spot.min()
     weight = np.repeat(weight, 2) / (1.0 + spot**2 * (comb.view == "end-zone"))
     label = np.repeat(comb.label, 2) * YARD_LINE_SPACING_YD
     about = spot - np.average(spot, weights=weight)
@@ -142,5 +170,7 @@ def place(comb: Comb, focal: float, size: tuple[int, int], ahead: float | None =
     if height < 0:
         height, label = -height, -label
     if not HEIGHT_YD[0] < height < HEIGHT_YD[1]:
+        return None
+    if comb.view == "end-zone" and (pose[TILT] < LEAST_TILT_RAD or height * nearest > FARTHEST_YD):
         return None
     return Based(comb.view, pose, height, float(np.average(label - height * spot, weights=weight)), comb.score)

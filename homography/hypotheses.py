@@ -13,19 +13,20 @@ from scipy.optimize import least_squares
 from homography.adjust import Solution, possible
 from homography.camera import LOG_FOCAL, PAN, TILT, ground, project, undistort
 from homography.crown import USUAL_CROWN, Crown
-from homography.evidence import FrameEvidence
+from homography.evidence import FrameEvidence, Ridges
 from homography.field import YARD_LINE_SPACING_YD
 from homography.grid import guess_cameras
 from homography.mark_shape import mark_shaped
 from homography.people_height import plausible
 from homography.refine import camera_prior, refine
-from homography.rows import Based, likely_rows
+from homography.rows import Based, Guess, likely_rows
 from homography.score import support
-from homography.stripes import find_stripes
+from homography.stripes import Stripes, find_stripes, joined
 
 Array = npt.NDArray[np.float64]
 START_DISTORTION = -0.012
 KEY_TRIALS, KEY_STRIPES = 4, 10
+MOST_EDGES = 6
 MIDDLE_SHARE = 0.25
 FAR_PX = 1e5
 FITTED_KEPT = 8
@@ -91,8 +92,23 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: boo
     stripes = find_stripes(ideal, frame.ridges.normal_rad)
     inner = np.abs(ideal[:, 0] / size[0] - 0.5) < MIDDLE_SHARE
     middle = find_stripes(ideal[inner], frame.ridges.normal_rad[inner])
-    fitted: list[Hypothesis] = []
-    for guess in guess_cameras(stripes, middle, dashes, size, levels, every_other=every_other):
+    solid = joined(stripes, border_edges(frame.ridges, size))
+    for by_rows in (False, True):
+        guesses = guess_cameras(stripes, middle, solid, dashes, size, levels, every_other=every_other, by_rows=by_rows)
+        found = fitted(frame, guesses, solid, dashes, levels, every_other)
+        if found or not any(guess.view == "end-zone" for guess in guesses):
+            break
+    return found
+
+
+def fitted(frame: FrameEvidence, guesses: Sequence[Guess], solid: Stripes, dashes: Array, levels: tuple[str, ...],
+           every_other: bool) -> list[Hypothesis]:
+    """The guesses adjusted to the frame's paint, with the rows that fit best, those that have more for them than against them;
+    best first. `solid` stripes and `dashes` (M, 2) in ideal px."""
+    assert frame.ridges is not None
+    size = frame.image_size_px
+    placed_well: list[Hypothesis] = []
+    for guess in guesses:
         start = Solution(guess.pose[None], guess.centre_yd, START_DISTORTION, size, guess.mark_offset_yd, every_other=every_other)
         if guess.view == "end-zone":
             start = crowned(start, USUAL_CROWN)
@@ -103,17 +119,26 @@ def single_frame(frame: FrameEvidence, levels: tuple[str, ...], every_other: boo
                       solution.crown)
         eye = replace(solution, distortion=START_DISTORTION).eye(0)
         shaped = mark_shaped(frame.ridges.dash_xy_px, frame.ridges.dash_size_px, eye)
-        for placed in likely_rows(based, stripes, dashes[shaped], size, levels, guess.level):
+        for placed in likely_rows(based, solid, dashes[shaped], size, levels, guess.level):
             moved = replace(solution, centre_yd=placed.centre_yd, mark_offset_yd=placed.mark_offset_yd)
-            fitted.append(Hypothesis(guess.view, placed.level, (0,), moved, support(frame, moved, 0, placed.level).total))
+            placed_well.append(Hypothesis(guess.view, placed.level, (0,), moved, support(frame, moved, 0, placed.level).total))
     found: list[Hypothesis] = []
-    for one in unlike(sorted(fitted, key=lambda h: -h.score))[:FITTED_KEPT]:
+    for one in unlike(sorted(placed_well, key=lambda h: -h.score))[:FITTED_KEPT]:
         prior = camera_prior(one.solution.centre_yd)
         solution = refine([frame], [0], one.solution, one.level, prior, gates_px=LAST_GATES_PX, rounds=4, per_line=8)
         score = support(frame, solution, 0, one.level).total
         if score > 0 and plausible([frame], solution):
             found.append(replace(one, solution=solution, score=score))
     return unlike(sorted(found, key=lambda h: -h.score))
+
+
+def border_edges(ridges: Ridges, size: tuple[int, int]) -> Stripes:
+    """Both edges of the broad stripes, in ideal px: the inner one of a border is the sideline."""
+    x, y, normal_rad, width_px = ridges.wide.T.astype(np.float64)
+    half = 0.5 * width_px[:, None] * np.column_stack([np.cos(normal_rad), np.sin(normal_rad)])
+    middle = np.column_stack([x, y])
+    edges = undistort(np.concatenate([middle - half, middle + half]), START_DISTORTION, size)
+    return find_stripes(edges, np.tile(normal_rad, 2), MOST_EDGES)
 
 
 def crowned(level: Solution, crown: Crown) -> Solution:

@@ -78,6 +78,12 @@ def find_stripes(xy_px: npt.NDArray[Any], normal_rad: npt.NDArray[Any], most: in
     return Stripes(np.array(lines).reshape(-1, 3), np.array(ends).reshape(-1, 2, 2), np.array(counts, dtype=np.int64))
 
 
+def joined(one: Stripes, other: Stripes) -> Stripes:
+    """The stripes of both."""
+    return Stripes(np.concatenate([one.line, other.line]), np.concatenate([one.ends_px, other.ends_px]),
+                   np.concatenate([one.points, other.points]))
+
+
 def fit_line(xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """(3,) line with unit normal through points (N, 2), least squares of the perpendicular distances."""
     middle = xy.mean(axis=0)
