@@ -46,6 +46,10 @@ COST = {
 CUT_COST = 1.0
 OFF_IN = np.array([0.0, 3.0, 3.0, 3.0, 0.0, 0.0, 0.0])
 """Hardly anybody switches the camera off just before the snap."""
+OFF_WITHOUT_PLAY = 8.0
+"""Where the camera runs for one rep at a time, it is not switched off before that is over."""
+SHORT_SHOT_S, SHORT_SHARE = 25.0, 0.5
+"""A shot that hardly holds two reps; the share of the film in such shots that tells that the camera runs for one at a time."""
 ON_IN = (Phase.HUDDLE, Phase.TO_LINE, Phase.SET, Phase.BACK)
 SEEN_WHOLE = (Phase.TO_LINE, Phase.SET, Phase.SHIFT, Phase.PLAY, Phase.WHISTLE)
 """Phases that do not go on after the camera was off."""
@@ -89,6 +93,12 @@ def read_phases(movement: Movement) -> list[Stretch]:
     moving, runs, swing = _measures(movement)
     found = _likeliest(movement, _likelihood(moving, runs, swing), _begins(movement, moving, swing))
     return [Stretch(phase, first, end, _known_mean(runs[first:end])) for phase, first, end in found]
+
+
+def one_rep_a_shot(movement: Movement) -> bool:
+    """Whether the camera was off between most reps."""
+    shots_s = np.diff(np.append(movement.time_s[movement.cut], movement.end_s))
+    return bool(shots_s[shots_s < SHORT_SHOT_S].sum() > SHORT_SHARE * shots_s.sum())
 
 
 def _known_mean(values: Array) -> float:
@@ -140,6 +150,9 @@ def _likeliest(movement: Movement, likely: Array, begins: Array) -> list[tuple[P
     enters, leaves = np.full((2, count, looks + 1), -np.inf)
     came_from, first = np.full((2, count, looks + 1), -1)
     enters[list(ON_IN), 0] = 0.0
+    off_in = OFF_IN.copy()
+    if one_rep_a_shot(movement):
+        off_in[:Phase.PLAY] = OFF_WITHOUT_PLAY
     for end in range(1, looks + 1):
         since = np.arange(max(0, np.searchsorted(edge_s, edge_s[end] - MOST_S)), end)
         lasts_s = edge_s[end] - edge_s[since]
@@ -150,8 +163,8 @@ def _likeliest(movement: Movement, likely: Array, begins: Array) -> list[tuple[P
         if end == looks:
             break
         if cut[end]:
-            off = int((leaves[:, end] - OFF_IN).argmax())
-            enters[list(ON_IN), end] = leaves[off, end] - OFF_IN[off] - CUT_COST
+            off = int((leaves[:, end] - off_in).argmax())
+            enters[list(ON_IN), end] = leaves[off, end] - off_in[off] - CUT_COST
             came_from[list(ON_IN), end] = off
             continue
         for (phase, then), cost in COST.items():

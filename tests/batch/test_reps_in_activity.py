@@ -162,9 +162,28 @@ def test_a_swing_is_told_from_a_cut(zoom: float, across_px: float, along_px: flo
     assert np.isnan(now_from_before(before[2:], elsewhere, tall, size_px)).all()
 
 
-def test_the_camera_may_be_off_between_reps() -> None:
-    shot = [(1.0, "cut"), (2.0, "still"), (5.0, "play")]
-    assert [rep.snap_s for rep in reps(people([*4 * shot]))] == pytest.approx([3.0, 11.0, 19.0, 27.0], abs=0.6)
+SHOT = [(1.0, "cut"), (2.0, "still"), (5.0, "play")]
+
+
+def test_where_the_camera_is_off_between_reps_a_shot_is_a_rep() -> None:
+    found = reps(people([*4 * SHOT]))
+    assert [rep.snap_s for rep in found] == pytest.approx([3.0, 11.0, 19.0, 27.0], abs=0.6)
+    assert [(rep.start_s, rep.end_s) for rep in found] == [(0.0, 8.0), (8.0, 16.0), (16.0, 24.0), (24.0, 32.0)]
+
+
+def test_a_tame_play_is_one_where_each_other_shot_holds_a_rep() -> None:
+    """Half of the players trot for two seconds: in the middle of a practice a huddle that breaks, in a shot of its own a play."""
+    tame = [(3.0, "still"), (2.0, "trot"), (1.0, "still")]
+    assert len(reps(people([*3 * SHOT, (0.5, "cut"), *tame, *3 * SHOT]))) == 7
+    assert len(reps(people([*3 * REP, *tame, *3 * REP]))) == 6
+
+
+def test_a_rep_does_not_begin_in_another_shot() -> None:
+    found = reps(people([*2 * HUDDLE, *SHOT, *REP[2:], *HUDDLE]))
+    on_s = 2 * sum(lasts for lasts, _ in HUDDLE)
+    assert len(found) == 4
+    assert found[2].start_s == pytest.approx(on_s, abs=1e-6)
+    assert found[1].start_s < found[1].snap_s - 3.5
 
 
 def test_nobody_seen_nothing_found() -> None:

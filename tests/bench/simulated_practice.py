@@ -37,6 +37,8 @@ KINDS = ("usual", "no-huddle", "break-at-once", "false-starts", "jog-back", "str
 reps a few jump, and everybody gets set anew; everybody jogs back at the whistle; bystanders wander about and players are never
 quite still until they are set."""
 STROLL_YD, OFF_S = 0.5, 4.0
+STARTS_BEFORE_S, STOPS_AFTER_S = (2.5, 6.0), (0.5, 2.5)
+"""Of the snap, and of the play's end, where only reps are filmed."""
 
 
 @dataclass(frozen=True)
@@ -244,17 +246,21 @@ def _slips(count: int, chance: float, rng: np.random.Generator) -> Array:
     return off
 
 
-def on_film(pieces: list[Piece], time_s: Array) -> tuple[list[int], dict[str, Any]]:
+def on_film(pieces: list[Piece], time_s: Array, stops: np.random.Generator | None = None) -> tuple[list[int], dict[str, Any]]:
     """Which of the pictures at `time_s` are taken, and the truth on the film's clock: the camera is off over the first half of
-    some pieces."""
+    some pieces; or, given `stops`, it runs from some seconds before each snap until soon after the play."""
     off, snaps, ends, at_s = list[tuple[float, float]](), [], [], 0.0
     for piece in pieces:
-        if piece.cut_before:
+        if piece.cut_before and stops is None:
             off.append((at_s, at_s + OFF_S))
         if piece.is_rep:
             snaps.append(at_s + piece.motion.snap_s)
             ends.append(at_s + piece.motion.end_s)
         at_s += len(piece.motion.time_s) * STEP_S
+    if stops is not None:
+        stopped = [0.0, *(end + stops.uniform(*STOPS_AFTER_S) for end in ends)]
+        started = [*(snap - stops.uniform(*STARTS_BEFORE_S) for snap in snaps), at_s]
+        off = [(begin, end) for begin, end in zip(stopped, started, strict=True) if begin < end]
 
     def on_its_clock(moments_s: list[float]) -> list[float]:
         return [round(t - sum(min(end, t) - begin for begin, end in off if begin < t), 3) for t in moments_s]
@@ -264,13 +270,14 @@ def on_film(pieces: list[Piece], time_s: Array) -> tuple[list[int], dict[str, An
 
 
 def write_practice(out: Path, seed: int, reps: int, view: str = "sideline", cut_share: float = 0.25,
-                   rate: Fraction = USUAL_RATE, every: int = 1, kind: str = "usual") -> dict[str, Any]:
+                   rate: Fraction = USUAL_RATE, every: int = 1, kind: str = "usual", only_reps: bool = False) -> dict[str, Any]:
     """Film a practice into `out`, its truth beside it (`.json`): snap and end of each rep on the film's clock. Of a film of
-    `rate` only one frame in `every` is written, with the blur that it has at that rate."""
+    `rate` only one frame in `every` is written, with the blur that it has at that rate. With `only_reps` the camera is off
+    between them."""
     pieces = practice(seed, reps, cut_share, kind)
     whole = joined(pieces)
     shot = PracticeShot(pieces, whole, view, rate, np.random.default_rng([seed, 78, len(view)]))
-    kept, truth = on_film(pieces, shot.time_s)
+    kept, truth = on_film(pieces, shot.time_s, np.random.default_rng([seed, 80]) if only_reps else None)
     with Mp4Writer(out, SIZE_PX, rate / every) as writer:
         for i in kept[::every]:
             writer.write(shot.finish(i, shot.clean(i)[0]))
@@ -287,10 +294,11 @@ if __name__ == "__main__":
     parser.add_argument("--view", default="sideline", choices=("sideline", "low-sideline", "end-zone"))
     parser.add_argument("--kind", default="usual", choices=KINDS)
     parser.add_argument("--cut-share", type=float, default=0.25)
+    parser.add_argument("--only-reps", action="store_true", help="the camera is off between them")
     parser.add_argument("--rate", type=Fraction, default=USUAL_RATE, help="frames a second")
     parser.add_argument("--every", type=int, default=1, help="one frame of so many is written; four a second are looked at")
     parser.add_argument("--size", type=int, nargs=2, default=SIZE_PX, help="px")
     given = parser.parse_args()
     SIZE_PX = (given.size[0], given.size[1])
     print(json.dumps(write_practice(given.out, given.seed, given.reps, given.view, given.cut_share, given.rate, given.every,
-                                    given.kind)))
+                                    given.kind, given.only_reps)))
