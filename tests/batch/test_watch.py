@@ -20,7 +20,7 @@ from tagger.batch.night import NightOptions, keep_watch, open_log
 from tagger.batch.plan import Scripts
 from tagger.batch.saved_cutups import write_cutups
 from tagger.batch.settling import Settling
-from tagger.batch.summary import Summary
+from tagger.batch.summary import LookAt, Summary, family_words, played_words, render
 from tagger.batch.watch import Watch
 from tagger.library import Library, Seen, fingerprint
 from tagger.library.landing import UPLOADED
@@ -141,15 +141,36 @@ def test_seen_but_not_queued_when_the_power_went(film: Film, library: Library, t
 def test_the_summary_says_what_was_done_and_what_not(film: Film, library: Library, tmp_path: Path) -> None:
     film("a.mp4", "rep")
     film("<b>.mp4", "crash")
+    film("c.mp4", "")
     night(library, tmp_path)
     value = json.loads((library.folder / "summary.json").read_text())
     assert (value["tagged"], value["waiting"]) == (["a"], 0)
     assert [(clip["state"], clip["attempts"]) for clip in value["not_tagged"]] == [("set-aside", 2)]
     assert [rep["rep"] for rep in value["look_first"]] == ["a"]
     page = (library.folder / "summary.html").read_text()
-    assert "set aside after\n2 tries" in page
-    assert "&lt;b&gt;.mp4" in page
+    assert "(set aside after 2 tries)" in page
+    assert "&lt;b&gt;.mp4<small>" in page
+    assert f"c.mp4<small>{tmp_path}/film</small></th><td>empty; copy it again" in page
+    assert page.count(f"{tmp_path}/film") == 2, "each film's folder once, not in the reason too"
     assert "set-aside: " in (library.folder / "watch.log").read_text()
+
+
+@pytest.mark.parametrize(("family", "kind", "words"), [
+    ("cover-2-man", "pass", "Cover 2 man"), ("tampa-2", "pass", "Tampa 2"), ("unknown", "run", "run"),
+    ("unknown", "quick", "quick throw"), ("unknown", "pass", "coverage not told"), ("unknown", None, "coverage not told")])
+def test_the_summary_speaks_as_coaches_do(family: str, kind: str | None, words: str) -> None:
+    assert played_words(family, kind) == words
+    assert family_words(f"called cover-1, played {family}").startswith("called Cover 1, played")
+
+
+def test_a_run_is_no_unknown_coverage_in_the_summary() -> None:
+    at = LookAt("r1", ("cover-2-man at 40 %",), "Cover 2", "unknown", 0.99, "run")
+    page = render(Summary("", "today", "", 1, ("r1", "r2"), (), 0, (), (at,), (("run", 1),), ("r2",)))
+    assert "<td>Cover 2</td><td>run</td>" in page
+    assert "unknown" not in page
+    assert "1 × run" in page
+    assert "Cover 2 man at 40 %" in page
+    assert page.index("Nothing could be read") < page.index("<li>r2</li>")
 
 
 def test_two_watchers_of_one_library_do_not_both_run(tmp_path: Path) -> None:
