@@ -29,6 +29,8 @@ LEAST_CONFIDENCE = 0.35
 """Of a box that is followed: in a crowd unsure ones come and go, and look like people who move."""
 BORDER_PX = 2.0
 """Whoever touches the picture's border is seen in part, so where his middle is says nothing."""
+IDLE_LOOKS, IDLE_EVERY = 80, 4
+"""After twenty seconds without anybody, as when a camera was forgotten, only one look in four is had until somebody comes."""
 TELL_EVERY = 20
 
 Array = npt.NDArray[np.float64]
@@ -58,12 +60,15 @@ def measure(path: Path, tell: Callable[[float, str], None] | None = None, weight
     every = max(1, round((info.rate_hz or 30.0) / watched / LOOKS_PER_S))
     background, camera = BackgroundMotion(), CameraWatch()
     rows: list[tuple[float, FloatArray, Array]] = []
-    tall_px = float("nan")
+    tall_px, nobody_for = float("nan"), 0
     for number, frame in enumerate(read_frames(path, HEIGHT_PX, watched)):
         camera.see(frame.bgr)
         if number % every:
             continue
-        boxes = detector.detect(frame.index, frame.time_s, frame.bgr, look_size(tall_px, frame.bgr.shape[1])).xyxy
+        idle = nobody_for >= IDLE_LOOKS and nobody_for % IDLE_EVERY
+        boxes = np.zeros((0, 4), dtype=np.float32) if idle else detector.detect(
+            frame.index, frame.time_s, frame.bgr, look_size(tall_px, frame.bgr.shape[1])).xyxy
+        nobody_for = 0 if len(boxes) else nobody_for + 1
         if len(boxes):
             here = float(np.median(boxes[:, 3] - boxes[:, 1]))
             tall_px = here if np.isnan(tall_px) else TALL_MEMORY * tall_px + (1 - TALL_MEMORY) * here

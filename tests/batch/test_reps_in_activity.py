@@ -8,6 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -233,6 +234,27 @@ def test_people_are_looked_for_and_the_camera_followed(tmp_path: Path) -> None:
     assert np.flatnonzero(np.isnan(found.now_from_before[:, 0, 0])).tolist() == [0, 20]
     assert told == sorted(told)
     assert not find_reps(movement(found))
+
+
+def test_a_forgotten_camera_is_hardly_looked_at(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody for fifty seconds, then somebody: he is seen within a second, and from then on at every look."""
+    came, looked = 50.0, list[float]()
+
+    class Detector:
+        def detect(self, index: int, time_s: float, bgr: np.ndarray, size: int) -> SimpleNamespace:
+            looked.append(time_s)
+            return SimpleNamespace(xyxy=np.full((int(time_s >= came), 4), [20, 20, 40, 80], dtype=np.float32))
+
+    with Mp4Writer(tmp_path / "a.mp4", (160, 90), Fraction(4), preset="ultrafast") as writer:
+        for _ in range(240):
+            writer.write(np.full((90, 160, 3), 90, np.uint8))
+    monkeypatch.setattr("tagger.batch.activity.load_detector", lambda *_: Detector())
+    found = measure(tmp_path / "a.mp4")
+    seen_s = found.time_s[[len(boxes) > 0 for boxes in found.people]]
+    assert len(found.time_s) == 240
+    assert came <= seen_s[0] <= came + 1.0
+    assert np.diff(seen_s) == pytest.approx(0.25, abs=0.01)
+    assert sum(came - 10.0 <= at < came for at in looked) == 10
 
 
 @pytest.mark.slow
