@@ -210,7 +210,8 @@ def report(folder: Path, library: Path, night: Watching) -> Iterator[str]:
     yield f"most memory of a worker, by quarters: {', '.join(f'{mb:.0f} MB' for mb in night.quarters_mb())}"
     if night.parent_mb:
         yield f"memory of the parent: {night.parent_mb[0]:.0f} MB at first, {max(night.parent_mb):.0f} MB at most"
-    variable = next((snap for path, snap in snaps.items() if f"/{VARIABLE}-" in path), None)
+    numbers = {int(Path(path).stem.rsplit("-", 1)[1]): snap for path, snap in snaps.items() if f"/{VARIABLE}-" in path}
+    variable = numbers[min(numbers)] if numbers else None  # the others begin earlier
     steady = snaps.get(str(folder / f"{STEADY}.mp4"))
     if variable is not None and steady is not None:
         yield f"snap of the film with a variable rate: {abs(variable - steady) * float(RATE):.1f} frames off the steady one's"
