@@ -20,14 +20,14 @@ class TrackingSettings:
     max_density: float = 12.0
     speed_window_s: float = 0.8         # over which a man's own speed is taken
     speed_sigma_yd_s: float = 3.0       # of somebody first seen
-    outlier: float = 6.0                # squared Mahalanobis distance beyond which a box counts for less
+    outlier: float = 9.0                # squared Mahalanobis distance beyond which a box counts for less
 
     # A box as a measurement of the feet, in shares of its height: sure boxes are exact, doubtful ones (covered men) are not.
     middle_sigma: float = 0.02          # sideways, of a box of full confidence
-    doubtful_middle_sigma: float = 0.058  # more at no confidence, in proportion
+    doubtful_middle_sigma: float = 0.07  # more at no confidence, in proportion
     foot_sigma: float = 0.03            # up and down, of a box of full confidence
     doubtful_foot_sigma: float = 0.048  # more at no confidence
-    covered_foot_sigma: float = 0.08    # more again where nearer people cover the feet
+    covered_foot_sigma: float = 0.12    # more again where nearer people cover the feet
     jitter_share: float = 0.4           # of the ground's sigma that changes from frame to frame
     other_view_sigma_yd: float = 0.3    # two cameras see different feet of the same man, each box errs its own way
     size_sigma: float = 0.14            # of the logarithm of a box's height; bending and raising arms
@@ -37,7 +37,7 @@ class TrackingSettings:
     birth_confidence: float = 0.35      # and may begin a track from here on: covered men have no better box
     birth_max_iou: float = 0.5          # unless they overlap a box already taken by this: a doubled box
     gate_nats: float = 9.0              # a match may cost this much more than an exact one
-    coast_s: float = 0.7                # a tracklet without boxes ends after this long
+    coast_s: float = 0.4                # a tracklet without boxes ends after this long
     appearance_weight: float = 0.3      # share of the looks' log likelihood: frames in a row err alike
     appearance_cap_nats: float = 8.0    # at most, of a box in full view; colours of a covered man lie
 
@@ -51,7 +51,7 @@ class TrackingSettings:
     area_yd2: float = 2500.0            # where an unknown man may appear
     join_appearance_weight: float = 0.25  # share of the looks' log likelihood over whole pieces
     join_appearance_cap_nats: float = 10.0
-    exchange_nats: float = 4.0          # two tracks exchange their futures if that explains the boxes better by this
+    exchange_nats: float = 3.0          # two tracks exchange their futures if that explains the boxes better by this
 
     # Who counts as a person in the end.
     min_boxes: int = 5
