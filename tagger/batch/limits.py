@@ -27,7 +27,7 @@ class Bounds:
     """What a person allows a clip: time, memory (None: what the machine has for each worker), tries until it is set aside, and
     pixels of its picture's longer side."""
 
-    wall_s: float = 3600.0
+    wall_s: float = 3 * 3600.0
     memory_bytes: int | None = None
     tries: int = 2
     side_px: int = MOST_SIDE_PX
@@ -41,7 +41,7 @@ class Limits:
     after `tries`; a picture of more than `side_px` is refused.
     """
 
-    wall_s: float = 3600.0
+    wall_s: float = 3 * 3600.0
     silent_s: float = 600.0
     memory_bytes: int = USUAL_MEMORY_BYTES
     threads: int = 1

@@ -85,7 +85,7 @@ def limit_options(command: Command) -> Command:
                      help="A clip that crashes, hangs or takes too much is set aside after so many."),
         click.option("--memory-limit", type=click.FloatRange(0.5), default=None, show_default="the machine's share, 4 at most",
                      metavar="GIB", help="Memory that a clip's process may take; more, and it is stopped."),
-        click.option("--time-limit", type=click.FloatRange(0.1), default=60.0, show_default=True, metavar="MINUTES",
+        click.option("--time-limit", type=click.FloatRange(0.1), default=180.0, show_default=True, metavar="MINUTES",
                      help="Time that a clip may take; longer, and it is stopped."),
     ):
         wrapped = option(wrapped)
