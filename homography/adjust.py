@@ -23,7 +23,7 @@ from homography.field import LINE_WIDTH_YD
 Array = npt.NDArray[np.float64]
 STEPS = np.array([1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5])
 SHARED = 8  # centre x, y, z, distortion, mark offset, border, top and bulge of the crown
-TOP = -2
+OFFSET, BORDER, TOP = -4, -3, -2
 KERNEL = 3.0
 DAMPING = 1e-6
 PIN = 1e6

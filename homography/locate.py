@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.types import LOST, FieldTracks, FieldView
-from homography.view import to_field
+from homography.view import sigma_at, to_field, yd_per_px
 from vision.types import STANCE_YD, Tracks
 
 Array = npt.NDArray[np.float64]
@@ -51,10 +51,8 @@ def locate(tracks: Tracks, view: FieldView) -> FieldTracks:
         mine = np.nonzero(tracks.frame_index == frame)[0]
         place = to_field(view, row, foot[mine])
         xy[mine] = place + STANCE_YD * _rays(view, row, foot[mine], place)
-        slope = [to_field(view, row, foot[mine] + step) - place for step in (np.array([0.5, 0.0]), np.array([0.0, 0.5]))]
-        # Per axis: half the squared Frobenius norm of the derivative, times the foot's variance.
-        gain2 = sum((part**2).sum(axis=1) for part in slope) / 0.5**2 / 2.0
-        sigma[mine] = np.sqrt(gain2 * tracks.foot_sigma_px[mine] ** 2 + view.sigma_yd[row] ** 2)
+        foot_yd = yd_per_px(view, row, foot[mine]) * tracks.foot_sigma_px[mine]
+        sigma[mine] = np.hypot(foot_yd, sigma_at(view, row, foot[mine]))
     keep = np.isfinite(xy).all(axis=1) & np.isfinite(sigma)
     keep[keep] = (np.abs(xy[keep] - [60.0, 26.7]) < [120.0 + BEYOND_YD, 26.7 + BEYOND_YD]).all(axis=1)
     return FieldTracks(tracks.frame_index[keep], tracks.time_s[keep], tracks.track_id[keep], tracks.kit_id[keep],

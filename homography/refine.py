@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy import sparse
 
-from homography.adjust import Measurements, Prior, Solution, adjust
+from homography.adjust import BORDER, OFFSET, Measurements, Prior, Solution, adjust
 from homography.assign import MERGED_SIGMA_YD, SIDELINE, YARD_LINE, Assigned, assign, assign_stripes, thin_out
 from homography.evidence import FrameEvidence
 from homography.field import LINE_WIDTH_YD, WIDTH_YD
@@ -79,6 +80,7 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
            per_line: int = 16) -> Solution:
     """Adjust a solution to the paint of the frames and to the background links, under each gate in turn."""
     solution = start
+    heavy = prior
     for gate in gates_px:
         width, sd = border_width(frames, rows, solution)
         prior = replace(prior, border_yd=width / 2.0, border_sd_yd=sd)
@@ -87,10 +89,11 @@ def refine(frames: Sequence[FrameEvidence], rows: Sequence[int], start: Solution
         seen = measure(frames, rows, solution, level, gate, links, per_line)
         if len(seen.row) < 12:
             return solution
-        solution = adjust(solution, seen, weighted_prior(prior, seen), rounds)
+        heavy = weighted_prior(prior, seen)
+        solution = adjust(solution, seen, heavy, rounds)
         if not np.isfinite(solution.pose).all() or solution.centre_yd[2] < 1.0:
             return start
-    return solution
+    return solution if solution.normal is None else replace(solution, normal=unweighted(solution.normal, prior, heavy))
 
 
 def weighted_prior(prior: Prior, seen: Measurements) -> Prior:
@@ -99,6 +102,15 @@ def weighted_prior(prior: Prior, seen: Measurements) -> Prior:
     marks, stripes = np.maximum(np.abs(seen.slide[:, :2]).sum(axis=0) / SHARED_POINTS, 1.0)
     return replace(prior, mark_offset_sd_yd=prior.mark_offset_sd_yd / float(np.sqrt(marks)),
                    border_sd_yd=prior.border_sd_yd / float(np.sqrt(stripes)))
+
+
+def unweighted(normal: Any, prior: Prior, heavy: Prior) -> Any:
+    """The information matrix as it is with the prior itself: where the paint lies is no better known for being held more
+    tightly."""
+    excess = np.zeros(normal.shape[0])
+    for column, name in ((OFFSET, "mark_offset_sd_yd"), (BORDER, "border_sd_yd")):
+        excess[column] = getattr(heavy, name) ** -2.0 - getattr(prior, name) ** -2.0
+    return normal - (np.diag(excess) if isinstance(normal, np.ndarray) else sparse.diags(excess))
 
 
 def border_width(frames: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution) -> tuple[float, float]:

@@ -20,29 +20,19 @@ from scipy.sparse.linalg import splu
 
 from homography.adjust import SHARED, TOP, Solution
 from homography.assign import Assigned
-from homography.camera import LOG_FOCAL, PAN, TILT, ground
+from homography.camera import LOG_FOCAL, PAN, TILT, Eye, ground
 from homography.crown import Crown
 from homography.field import WIDTH_YD
+from homography.view import field_px, growth, middle_px
 
 Array = npt.NDArray[np.float64]
-UNEVEN_YD, CROWN_SHARE = 0.012, 0.16
-SIGMA_SCALE = 2.0
-SIGMA_FLOOR_YD = 0.02
+UNEVEN_YD, CROWN_SHARE = 0.0035, 0.03
+SIGMA_SCALE, MISFIT_SHARE = 1.2, 0.5
+SIGMA_FLOOR_YD = 0.004
 PIECES, FEWEST_IN_PIECE = 6, 3
 """Of a line over the field's width, and points in one."""
-ASKED_EVERY = 3
-"""Frames: between them it hardly changes."""
-
-
-def middle_px(solution: Solution, row: int) -> Array:
-    """(2,) px: the middle of that part of the picture which shows the field; the picture's middle if none does."""
-    size = solution.image_size_px
-    x, y = np.meshgrid((np.arange(12) + 0.5) / 12 * size[0], (np.arange(8) + 0.5) / 8 * size[1])
-    px = np.column_stack([x.ravel(), y.ravel()])
-    spot = ground(px, *solution.eye(row))
-    with np.errstate(invalid="ignore"):
-        on = (spot[:, 1] > 0) & (spot[:, 1] < WIDTH_YD) & (np.abs(spot[:, 0] - solution.centre_yd[0]) < 100)
-    return np.asarray(px[on].mean(axis=0) if on.any() else np.array(size) / 2.0)
+ASKED_EVERY, POINTS = 8, 3
+"""Frames: between them it hardly changes; and points in each."""
 
 
 def misfit_px(lines: Assigned) -> float:
@@ -65,38 +55,45 @@ def filled(values: Array) -> Array:
     return np.interp(np.arange(len(values)), known, values[known]) if len(known) else np.zeros(len(values))
 
 
+def asked_px(eye: Eye) -> Array:
+    """(POINTS, 2) px: the middle of the visible field, of its nearer and of its farther half."""
+    px, middle = field_px(eye), middle_px(eye)
+    halves = [px[px[:, 1] > middle[1]], px[px[:, 1] < middle[1]]]
+    return np.array([middle, *(half.mean(axis=0) if len(half) else middle for half in halves)])
+
+
 def sigmas(solution: Solution, misfit: Array) -> Array:
-    """(F,) standard deviation in yards, per axis, of the field point in the middle of the visible field. `misfit` (F,) px: by how
-    much the lines of each frame are off."""
+    """(F,) standard deviation in yards, per axis, of the field point in the middle of the visible field, such that `sigma_at`
+    holds near and far as well. `misfit` (F,) px: by how much the lines of each frame are off."""
     frames = len(solution.pose)
     size = 4 * frames + SHARED
-    normal = solution.normal
     asked = np.unique(np.append(np.arange(0, frames, ASKED_EVERY), frames - 1))
-    right = np.zeros((size, 2 * len(asked)))
-    away, yd_per_px = np.zeros(len(asked)), np.zeros(len(asked))
+    right = np.zeros((size, len(asked), POINTS, 2))
+    yd_per_px, away = np.zeros((2, len(asked), POINTS))
     for i, f in enumerate(asked):
-        px = middle_px(solution, f)[None]
-        slope, spot = ground_slope(solution, f, px)
-        right[4 * f:4 * f + 4, 2 * i:2 * i + 2] = slope[:4]
-        right[size - SHARED:size - SHARED + 4, 2 * i:2 * i + 2] = slope[4:8]
-        right[TOP:, 2 * i:2 * i + 2] = slope[8:]
-        yd_per_px[i] = np.hypot(*slope[[PAN, TILT], 0]) / np.exp(solution.pose[f, LOG_FOCAL])
-        away[i] = np.hypot(*(spot - solution.centre_yd[:2])) / solution.centre_yd[2]
-    if isinstance(normal, np.ndarray):
-        solved = np.linalg.solve(normal + 1e-9 * np.eye(size), right)
+        slope, spot = ground_slope(solution, f, asked_px(solution.eye(f)))
+        right[4 * f:4 * f + 4, i] = slope[:4]
+        right[size - SHARED:size - SHARED + 4, i] = slope[4:8]
+        right[TOP:, i] = slope[8:]
+        yd_per_px[i] = np.sqrt((slope[[PAN, TILT]] ** 2).sum(axis=(0, 2)) / 2.0) / np.exp(solution.pose[f, LOG_FOCAL])
+        away[i] = np.hypot(*(spot - solution.centre_yd[:2]).T) / solution.centre_yd[2]
+    columns = right.reshape(size, -1)
+    if isinstance(solution.normal, np.ndarray):
+        solved = np.linalg.solve(solution.normal + 1e-9 * np.eye(size), columns)
     else:
-        solved = splu(normal.tocsc()).solve(right)
-    variance = np.maximum((right * solved).sum(axis=0), 0.0).reshape(-1, 2).mean(axis=1)
-    uneven = np.hypot(UNEVEN_YD, CROWN_SHARE * solution.crown.top_yd) * away
-    variance += 0.5 * (misfit[asked] * yd_per_px) ** 2
-    sigma = np.sqrt(SIGMA_SCALE**2 * variance + SIGMA_FLOOR_YD**2 + 0.5 * uneven**2)
+        solved = splu(solution.normal.tocsc()).solve(columns)
+    variance = SIGMA_SCALE**2 * np.maximum((columns * solved).sum(axis=0), 0.0).reshape(len(asked), POINTS, 2).mean(axis=2)
+    variance += MISFIT_SHARE * (misfit[asked, None] * yd_per_px) ** 2
+    variance += 0.5 * (np.hypot(UNEVEN_YD, CROWN_SHARE * solution.crown.top_yd) * away) ** 2
+    farther = yd_per_px / np.maximum(yd_per_px[:, :1], 1e-9)
+    sigma = np.sqrt((variance / growth(farther) ** 2).mean(axis=1) + SIGMA_FLOOR_YD**2)
     return np.asarray(np.interp(np.arange(frames), asked, sigma))
 
 
 def ground_slope(solution: Solution, row: int, px: Array) -> tuple[Array, Array]:
-    """(10, 2) derivatives of a picture point's field point by pose, centre, distortion and crown, and the field point (2,)."""
+    """(10, N, 2) derivatives of picture points' (N, 2) field points by pose, centre, distortion and crown, and these (N, 2)."""
     def at(values: Array) -> Array:
-        return np.asarray(ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px, Crown(*values[8:]))[0])
+        return ground(px, values[:4], values[4:7], float(values[7]), solution.image_size_px, Crown(*values[8:]))
 
     base = np.concatenate([solution.pose[row], solution.centre_yd, [solution.distortion, *solution.crown]])
     spot = at(base)

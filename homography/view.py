@@ -9,12 +9,14 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from homography.camera import ground, project
+from homography.camera import Eye, ground, project
 from homography.field import WIDTH_YD
 from homography.types import LOST, CameraPath, FieldView, apply_homography
 
 Array = npt.NDArray[np.float64]
 GRID = (12, 8)
+FAR_SHARE = 0.5
+SLOPE_STEP_PX = 0.5
 LOW_IN_PICTURE = np.array([0.5, 0.98])
 
 
@@ -49,6 +51,49 @@ def to_image(view: FieldView, frame_row: int, xy_yd: npt.NDArray[Any]) -> Array:
     return project(np.asarray(xy_yd, dtype=float), *view.camera.eye(frame_row, view.image_size_px))
 
 
+def middle_px(eye: Eye) -> Array:
+    """(2,) px: the middle of that part of the picture which shows the field; the picture's middle if none does."""
+    px = field_px(eye)
+    return np.asarray(px.mean(axis=0) if len(px) else np.array(eye[3]) / 2.0)
+
+
+def field_px(eye: Eye) -> Array:
+    """(N, 2) px: those of a raster of the picture that show the field."""
+    px = raster(eye[3])
+    spot = ground(px, *eye)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(px[(spot[:, 1] > 0) & (spot[:, 1] < WIDTH_YD) & (np.abs(spot[:, 0] - eye[1][0]) < 100)])
+
+
+def raster(size: tuple[int, int]) -> Array:
+    """Points of the picture, evenly spread, in px."""
+    x, y = np.meshgrid((np.arange(GRID[0]) + 0.5) / GRID[0] * size[0], (np.arange(GRID[1]) + 0.5) / GRID[1] * size[1])
+    return np.column_stack([x.ravel(), y.ravel()])
+
+
+def yd_per_px(view: FieldView, frame_row: int, xy_px: npt.NDArray[Any]) -> Array:
+    """(N,) by how many yards, root mean square over axes and directions, the field point of a picture point moves with a px."""
+    place = to_field(view, frame_row, xy_px)
+    slopes = [to_field(view, frame_row, xy_px + step) - place for step in SLOPE_STEP_PX * np.eye(2)]
+    return np.asarray(np.sqrt(sum((part**2).sum(axis=1) for part in slopes) / SLOPE_STEP_PX**2 / 2.0))
+
+
+def sigma_at(view: FieldView, frame_row: int, xy_px: npt.NDArray[Any]) -> Array:
+    """(N,) standard deviation in yards, per axis, of the field points of picture points (N, 2). Raises ValueError when the frame
+    is lost."""
+    require(view, frame_row)
+    camera = view.camera
+    middle = np.array(view.image_size_px) / 2.0 if camera is None else middle_px(camera.eye(frame_row, view.image_size_px))
+    near, there = yd_per_px(view, frame_row, middle[None])[0], yd_per_px(view, frame_row, np.asarray(xy_px, dtype=float))
+    return np.asarray(view.sigma_yd[frame_row] * growth(there / near))
+
+
+def growth(farther: npt.NDArray[Any]) -> Array:
+    """How many times as uncertain as the middle of the visible field points are where a px covers `farther` times as many yards:
+    nearer it hardly sinks, as the lines' own places are no better known there."""
+    return np.asarray(np.sqrt(1.0 - FAR_SHARE + FAR_SHARE * farther**2))
+
+
 def moved(view: FieldView, new_from_old: npt.NDArray[Any]) -> FieldView:
     """The same registration on a field that is laid over the old one by `new_from_old` (3, 3), yards to yards, its yard lines
     known. The camera goes along where the field is shifted; nothing else leaves it a camera that turns and zooms."""
@@ -68,9 +113,7 @@ def require(view: FieldView, frame_row: int) -> None:
 
 def plane_fits(camera: CameraPath, image_size_px: tuple[int, int]) -> Array:
     """(F, 3, 3) field-from-image homographies that fit the camera, lens included, best over the visible field; NaN rows stay."""
-    width, height = image_size_px
-    x, y = np.meshgrid((np.arange(GRID[0]) + 0.5) / GRID[0] * width, (np.arange(GRID[1]) + 0.5) / GRID[1] * height)
-    px = np.column_stack([x.ravel(), y.ravel()])
+    px = raster(image_size_px)
     out = np.full((len(camera.pan_rad), 3, 3), np.nan)
     for row in range(len(out)):
         eye = camera.eye(row, image_size_px)
