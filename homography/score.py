@@ -37,6 +37,7 @@ HIT_GAIN, MISS_COST = 2.7, 0.9
 """Of the bins on painted lines some 0.55 are hit, with normal residuals; by chance 0.11, evenly over +-HIT_PX: hence
 log(0.55 / 0.11) + log(6 / (0.8 sqrt(2 pi))) less half the squared residual, and log(0.45 / 0.89) for a miss."""
 SIDELINE_MISS_COST = 0.3
+MOST_OF_SIDELINE, LEAST_SIDELINE_BINS = 0.5, 20.0
 STRAY_SHARE = 0.3
 CHANCE_SHARE = 0.12
 OVERRUN_YD = (1.2, 25.0)
@@ -117,10 +118,21 @@ def rows_gain(frame: FrameEvidence, solution: Solution, row: int, level: str) ->
 
 def sideline_gain(frame: FrameEvidence, solution: Solution, row: int, found: Assigned) -> float:
     """What the sidelines give."""
-    along = np.linspace(solution.centre_yd[0] - 70.0, solution.centre_yd[0] + 110.0, 361)
-    sides, = coverage(frame, solution, row, found, SIDELINE, np.array(sideline_middles_yd(solution.border_yd)), along,
-                      (np.ones(len(along), dtype=bool),))
+    sides = _sidelines(frame, solution, row, found)
     return float((sides.gain - SIDELINE_MISS_COST * (sides.bins - sides.hits)).sum())
+
+
+def both_sidelines(frame: FrameEvidence, solution: Solution, row: int) -> bool:
+    """Whether both are painted where the camera has them, over most of what the picture should show of them."""
+    assert frame.ridges is not None
+    sides = _sidelines(frame, solution, row, assign_stripes(frame.ridges, solution, row, HIT_PX))
+    return bool((sides.share > MOST_OF_SIDELINE).all() and (sides.hits > LEAST_SIDELINE_BINS).all())
+
+
+def _sidelines(frame: FrameEvidence, solution: Solution, row: int, found: Assigned) -> Coverage:
+    along = np.linspace(solution.centre_yd[0] - 70.0, solution.centre_yd[0] + 110.0, 361)
+    middles = np.array(sideline_middles_yd(solution.border_yd))
+    return coverage(frame, solution, row, found, SIDELINE, middles, along, (np.ones(len(along), dtype=bool),))[0]
 
 
 def visible(frame: FrameEvidence, points_yd: Array, solution: Solution, row: int) -> tuple[Array, npt.NDArray[np.bool_]]:

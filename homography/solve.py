@@ -23,7 +23,7 @@ from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.habit import mark_habit
 from homography.hypotheses import Hypothesis, spread_rows
 from homography.refine import camera_prior, refine
-from homography.score import hash_gain, support
+from homography.score import both_sidelines, hash_gain, support
 from homography.stretches import Stretch, hold_contests, seconded
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
 from homography.uncertainty import filled, misfit_px, sigmas
@@ -96,6 +96,9 @@ def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], in
     lines = np.mean([support(evidence[rows[i]], solution, i, main.winner.level).yard_lines for i in painted]) if painted else 0.0
     if lines < LEAST_BARE_LINES:
         return lost_view(index, size, "no hash marks were found, and too few yard lines to know a football field by")
+    # Without motion one stripe beside the field, a shadow's edge too, is any sideline.
+    if len(evidence) == 1 and not both_sidelines(evidence[rows[0]], solution, 0):
+        return lost_view(index, size, "no hash marks were found, and a single picture without them has to show both sidelines")
     return replace(view, level=level)
 
 
