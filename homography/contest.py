@@ -145,7 +145,8 @@ def lead(best: Hypothesis, others: Sequence[Hypothesis]) -> float:
 
 
 def sure(ranked: Sequence[Hypothesis]) -> bool:
-    """Whether the best of one frame's cameras stands so far above the others that no second frame's are needed."""
-    if not ranked or doubt(ranked[0], ranked[1:]) or lead(ranked[0], ranked[1:]) < SURE_LEAD:
+    """Whether the best of one frame's cameras stands so far above the others that no second frame's are needed. From behind the
+    goal it never is: one frame's few lines across may leave the right camera out."""
+    if not ranked or ranked[0].view == "end-zone" or doubt(ranked[0], ranked[1:]) or lead(ranked[0], ranked[1:]) < SURE_LEAD:
         return False
     return ranked[0].across > SURE_ROWS and ranked[0].sharp > SURE_SHARP
