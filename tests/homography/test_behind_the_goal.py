@@ -12,7 +12,7 @@ from homography.assign import YARD_LINE, Assigned
 from homography.combs import Comb
 from homography.contest import LEAST_SHARP, doubt
 from homography.field import WIDTH_YD
-from homography.grid import aim
+from homography.grid import aim, run_together
 from homography.hypotheses import Hypothesis
 from homography.rows import Based, piles
 from homography.stripes import Stripes
@@ -49,6 +49,19 @@ def test_the_rows_of_marks_tell_where_the_field_runs_to(heading: float, crown: f
     assert abs(found - far[0]) < 25.0
     assert aim(replace(comb, view="sideline"), px, SIZE) is None
     assert aim(comb, px[:3], SIZE) is None
+
+
+@pytest.mark.parametrize("off_px", [-40.0, 0.0, 40.0])
+def test_the_rows_of_marks_tell_the_horizon(off_px: float) -> None:
+    shot = behind(3.0, 0.0)
+    marks = np.stack(np.meshgrid(np.arange(5.0, 70.0), [20.0, WIDTH_YD - 20.0]), axis=-1).reshape(-1, 2)
+    px = shot.project(0, marks)
+    px = px[((px > 0) & (px < SIZE)).all(axis=1)]
+    far = shot.project(0, np.array([[1e7, 29.0, 0.0]]))[0] - np.array(SIZE) / 2
+    nobody = np.zeros(0, dtype=np.int64)
+    comb, ahead = run_together(Comb("end-zone", NO_STRIPES, nobody, nobody, horizon_px(shot) + off_px, 1.0), px, NO_STRIPES, SIZE)
+    assert abs(comb.horizon_px - horizon_px(shot)) < 12.0
+    assert abs(ahead - far[0]) < 30.0
 
 
 def test_a_goal_post_is_no_sideline() -> None:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from homography.align_views import Alignment
 from homography.complete import complete
 from homography.locate import viewing_rays
 from homography.types import LOST, SOLVED, CameraPath, FieldTracks, FieldView
-from homography.view import plane_fits, to_image
+from homography.view import middle_px, plane_fits, sigma_at, to_image, yd_per_px
 
 SIZE = (1280, 720)
 CENTRE = np.array([60.0, -25.0, 12.0])
@@ -56,3 +57,23 @@ def test_a_man_of_the_other_view_keeps_his_facing_turned_onto_this_field() -> No
     assert np.allclose(lent.facing_sigma_rad, np.where(lent.track_id == 2, 0.1, 0.05)), "as sure as who saw him"
     open_ = complete(own, replace(other, facing_rad=np.full(len(other), np.nan)), Alignment(0.0, False, np.zeros(2), 1.0))
     assert np.isnan(open_.facing_rad[open_.track_id == 2]).all()
+
+
+def test_what_a_px_is_worth_says_how_unsure_a_spot_is() -> None:
+    """Against the geometry itself: from so high above level ground at a distance d, a px up covers d^2 + h^2 over f h yards."""
+    view = registered()
+    camera = view.camera
+    assert camera is not None
+    middle = middle_px(camera.eye(0, SIZE))
+    near, far = to_image(view, 0, np.array([[60.0, 5.0], [60.0, 45.0]]))
+    sigma = sigma_at(view, 0, np.array([middle, near, far]))
+    assert np.isclose(sigma[0], view.sigma_yd[0])
+    assert sigma[1] < sigma[0] < sigma[2]
+    spot = np.array([[60.0, 20.0]])
+    away, height, focal = 20.0 - CENTRE[1], CENTRE[2], 1400.0
+    depression = np.arctan2(height, away) - 0.25
+    stretch = 1.0 / (focal * np.cos(depression) ** -2)  # rad of a px off the picture's middle
+    up, aside = (away**2 + height**2) / height * stretch, np.hypot(away, height) * np.cos(depression) / focal
+    assert np.isclose(yd_per_px(view, 0, to_image(view, 0, spot))[0], np.sqrt((up**2 + aside**2) / 2), rtol=0.02)
+    with pytest.raises(ValueError, match="frame"):
+        sigma_at(registered(status=LOST), 0, near[None])
