@@ -89,5 +89,5 @@ def test_the_uncertainty_is_honest_on_fields_of_another_shape(view: str, inches:
     shot = sideline_shot(seed, FRAMES) if view == "sideline" else end_zone_shot(seed, FRAMES)
     errors, over, _ = registered(Round(**{**vars(shot), "crown": inches * INCH_YD}), seed)
     # Drawn paint lies where it should, to a hair; painted fields do not, and sigma has to hold there.
-    assert 0.03 < np.sqrt((over**2).mean()) < 1.7
+    assert 0.15 < np.sqrt((over**2).mean()) < 1.7
     assert np.percentile(errors, 95) < 0.9
