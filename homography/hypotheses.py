@@ -29,7 +29,8 @@ KEY_TRIALS, KEY_STRIPES = 4, 10
 MOST_EDGES = 6
 MIDDLE_SHARE = 0.25
 FAR_PX = 1e5
-FITTED_KEPT = 8
+FITTED_OF_LEVEL, FITTED_AGAIN = 4, 4
+FIT_ROUNDS, FIT_AGAIN_ROUNDS = 4, 8
 SAME_CAMERA_YD = 0.8
 FIRST_GATES_PX = (18.0,)
 LAST_GATES_PX = (12.0, 5.0, 3.5)
@@ -122,14 +123,23 @@ def fitted(frame: FrameEvidence, guesses: Sequence[Guess], solid: Stripes, dashe
         for placed in likely_rows(based, solid, dashes[shaped], size, levels, guess.level):
             moved = replace(solution, centre_yd=placed.centre_yd, mark_offset_yd=placed.mark_offset_yd)
             placed_well.append(Hypothesis(guess.view, placed.level, (0,), moved, support(frame, moved, 0, placed.level).total))
-    found: list[Hypothesis] = []
-    for one in unlike(sorted(placed_well, key=lambda h: -h.score))[:FITTED_KEPT]:
-        prior = camera_prior(one.solution.centre_yd)
-        solution = refine([frame], [0], one.solution, one.level, prior, gates_px=LAST_GATES_PX, rounds=4, per_line=8)
-        score = support(frame, solution, 0, one.level).total
-        if score > 0 and plausible([frame], solution):
-            found.append(replace(one, solution=solution, score=score))
-    return unlike(sorted(found, key=lambda h: -h.score))
+    first = [fit(frame, one, FIT_ROUNDS) for level in levels
+             for one in unlike(_ranked([h for h in placed_well if h.level == level]))[:FITTED_OF_LEVEL]]
+    # Of two cameras that are nearly there it is not yet seen which one will fit.
+    nearly = unlike(_ranked(first))
+    again = [fit(frame, one, FIT_AGAIN_ROUNDS) for one in nearly[:FITTED_AGAIN]]
+    return unlike(_ranked([one for one in [*again, *nearly] if one.score > 0 and plausible([frame], one.solution)]))
+
+
+def fit(frame: FrameEvidence, one: Hypothesis, rounds: int) -> Hypothesis:
+    """A camera adjusted to the frame's paint and scored by it."""
+    prior = camera_prior(one.solution.centre_yd)
+    solution = refine([frame], [0], one.solution, one.level, prior, gates_px=LAST_GATES_PX, rounds=rounds, per_line=2 * rounds)
+    return replace(one, solution=solution, score=support(frame, solution, 0, one.level).total)
+
+
+def _ranked(found: Sequence[Hypothesis]) -> list[Hypothesis]:
+    return sorted(found, key=lambda h: -h.score)
 
 
 def border_edges(ridges: Ridges, size: tuple[int, int]) -> Stripes:

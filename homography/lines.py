@@ -24,8 +24,9 @@ GRAIN_RUN_PX = 5
 """Marks are averaged over so many px of their length."""
 WIDEST_PX = 23
 """Stripes wider than this (at 1280 px picture width) count as turf of another colour."""
-MOST_POINTS = 1500
-MOST_CANDIDATES = 3000
+MOST_POINTS = 2000
+MOST_CANDIDATES = 4000
+DIRECTIONS, OF_EACH_DIRECTION = 12, 60
 NEIGHBOUR_STEPS = 2.3
 NEIGHBOUR_OFF_PX = 1.3
 NEIGHBOUR_TURN = 0.97
@@ -75,9 +76,11 @@ def find_ridges(grey: Grey, half: Grey, boxes_xyxy: npt.NDArray[Any], edge: npt.
     found = scan(grey, stripe_directions(half), 2, step, widest)
     table = found[below_edge(found[:, :2], edge, (width, height))]
     table = table[outside_boxes(table[:, :2], boxes_xyxy)]
-    table = table[np.argsort(-np.minimum(table[:, 4], BRIGHT) * table[:, 5], kind="stable")[:MOST_CANDIDATES]]
-    neighbours = along_stripe_neighbours(table[:, :2], table[:, 2], NEIGHBOUR_STEPS * step)
-    table = table[np.argsort(-np.minimum(neighbours, 2), kind="stable")[:MOST_POINTS]]
+    table = table[np.argsort(-np.minimum(table[:, 4], BRIGHT) * table[:, 5], kind="stable")]
+    table = table[np.argsort(~first_of_its_direction(table[:, 2]), kind="stable")[:MOST_CANDIDATES]]
+    neighbours = np.minimum(along_stripe_neighbours(table[:, :2], table[:, 2], NEIGHBOUR_STEPS * step), 2)
+    table = table[np.argsort(-neighbours, kind="stable")]
+    table = table[np.argsort(~first_of_its_direction(table[:, 2]), kind="stable")[:MOST_POINTS]]
     flat_lines = bool((np.abs(np.sin(table[:, 2])) > FLAT_NORMAL).mean() > 0.5) if len(table) else False
     paint = float(np.median(table[:, 4])) if len(table) else 0.0
     dash_xy, dash_size = find_dashes(grey, widest, scale, boxes_xyxy, edge, flat_lines, DASH_CONTRAST * paint, grainy)
@@ -106,6 +109,17 @@ def scan(grey: Grey, directions: tuple[npt.NDArray[Any], ...], shrunk: int, step
         good = (tilted > (np.sqrt(1 - STEEP_NORMAL**2) if flat else STEEP_NORMAL)) & (coherence > COHERENCE)
         found.append(np.column_stack([xy, normal, extent * tilted, contrast, coherence])[good])
     return np.concatenate(found)
+
+
+def first_of_its_direction(normal_rad: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
+    """(N,) whether a point, the best standing first, is among the first few of the stripes of its direction: however bright the
+    many yard lines are, and what is beside the field, there is room for two sidelines and for rows of marks."""
+    direction = ((normal_rad / np.pi + 0.5) * DIRECTIONS).astype(int) % DIRECTIONS
+    order = np.argsort(direction, kind="stable")
+    first = np.searchsorted(direction[order], np.arange(DIRECTIONS))
+    place = np.empty(len(normal_rad), dtype=np.int64)
+    place[order] = np.arange(len(normal_rad)) - first[direction[order]]
+    return place < OF_EACH_DIRECTION
 
 
 def find_wide(half: Grey, step: int, widest: int, faintest: float) -> npt.NDArray[Any]:
