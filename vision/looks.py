@@ -14,7 +14,7 @@ from scipy.linalg import eigh
 from vision.boxes import covered_share, iou
 from vision.types import Detections, FloatArray, IntArray
 
-DIRECTIONS = 3
+DIRECTIONS = 6
 CHAIN_IOU = 0.5
 MAX_COVERED = 0.1
 MIN_CHAIN = 6
@@ -23,7 +23,7 @@ SHRINKAGE = 0.1
 
 
 def discriminate(detections: Sequence[Detections], appearance: Sequence[FloatArray]) -> FloatArray:
-    """Looks (D, at most 3) of all boxes in turn, in units of one person's own spread; `appearance` (N, A) for each frame.
+    """Looks (D, at most 6) of all boxes in turn, in units of one person's own spread; `appearance` (N, A) for each frame.
 
     Raises ValueError where `appearance` does not match the detections.
     """

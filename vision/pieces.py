@@ -103,9 +103,12 @@ def looks_cost(pieces: Pieces, head: IntArray, tail: IntArray, settings: Trackin
 
 def looks_apart(one: FloatArray, other: FloatArray, clarity: FloatArray, other_clarity: FloatArray,
                 settings: TrackingSettings) -> FloatArray:
-    """(M,) nats against two mean looks (M, A), each worth so many clear boxes (M,), being one man's."""
+    """(M,) nats against two mean looks (M, A), each worth so many clear boxes (M,), being one man's.
+
+    The tails are Student's, not Gauss's: a man who turns round, stoops or runs out of the shade looks like another one, so even
+    the clearest difference is worth a few nats only, and where he was and went outweighs it.
+    """
     variance = PERSISTENT_LOOKS_SIGMA**2 + 1 / np.maximum(clarity, MIN_CLARITY) + 1 / np.maximum(other_clarity, MIN_CLARITY)
     squared = ((one - other) ** 2).sum(axis=-1) / variance
-    surprise = np.maximum(squared - one.shape[1], 0) / 2
-    cost: FloatArray = np.minimum(settings.join_appearance_weight * surprise, settings.join_appearance_cap_nats)
+    cost: FloatArray = settings.looks_nats * np.log1p(squared / settings.looks_scale)
     return cost

@@ -38,7 +38,7 @@ class TrackingSettings:
     birth_max_iou: float = 0.5          # unless they overlap a box already taken by this: a doubled box
     gate_nats: float = 9.0              # a match may cost this much more than an exact one
     coast_s: float = 0.4                # a tracklet without boxes ends after this long
-    appearance_weight: float = 0.3      # share of the looks' log likelihood: frames in a row err alike
+    appearance_weight: float = 0.05     # share of the looks' log likelihood: where he was tells far more, and they err alike
     appearance_cap_nats: float = 8.0    # at most, of a box in full view; colours of a covered man lie
 
     # Joining tracklets over gaps.
@@ -49,9 +49,9 @@ class TrackingSettings:
     missed_nats_s: float = 3.0          # a second without a box of somebody in full view
     missed_cap_nats: float = 12.0
     area_yd2: float = 2500.0            # where an unknown man may appear
-    join_appearance_weight: float = 0.25  # share of the looks' log likelihood over whole pieces
-    join_appearance_cap_nats: float = 10.0
-    exchange_nats: float = 3.0          # two tracks exchange their futures if that explains the boxes better by this
+    looks_nats: float = 2.0             # against two pieces whose looks lie e times farther apart (squared), beyond
+    looks_scale: float = 10.0           # this, in a person's own variances: who turns round shows other colours
+    exchange_nats: float = 0.5          # two tracks exchange their futures if that explains the boxes better by this
 
     # Who counts as a person in the end.
     min_boxes: int = 5

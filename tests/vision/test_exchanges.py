@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 
 from vision.exchanges import exchange
 from vision.ground import build_ground
 from vision.observations import Observations, observe
-from vision.pieces import Track
+from vision.pieces import Track, looks_apart
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import build_tracklets
 from vision.types import Detections
@@ -79,3 +83,31 @@ def test_links_are_the_same_with_time_running_backward() -> None:
                 for a, b in pairwise(piece)}
     assert forward == backward
     assert len(forward) > 60
+
+
+def test_two_men_who_turn_round_while_nobody_sees_them_stay_who_they_are() -> None:
+    frames, hidden = 60, range(27, 33)
+    side_by_side = np.stack([np.stack([np.linspace(x, x + 220, frames), np.full(frames, 400.0)], axis=1) for x in (300, 340)])
+    obs = boxes_of(side_by_side, [RED, BLUE])
+    # What shows of one after the turn is as red as what showed of the other before.
+    turned = np.where((obs.frame >= 30)[:, None], -obs.appearance, obs.appearance)
+    right = [track[~np.isin(obs.frame[track], hidden)] for track in true_tracks(obs, 2)]
+    found = exchange(replace(obs, appearance=turned), right, SETTINGS)
+    assert sorted(map(list, found)) == sorted(map(list, right))
+
+
+looks = arrays(np.float64, (4, 6), elements=st.floats(-30, 30))
+worth = arrays(np.float64, 4, elements=st.floats(0, 50))
+
+
+@given(looks, looks, worth, worth)
+def test_looks_apart_hold_against_one_man_from_either_end_and_never_for_much(
+        one: np.ndarray, other: np.ndarray, clarity: np.ndarray, other_clarity: np.ndarray) -> None:
+    cost = looks_apart(one, other, clarity, other_clarity, SETTINGS)
+    np.testing.assert_allclose(cost, looks_apart(other, one, other_clarity, clarity, SETTINGS))
+    assert (cost >= 0).all()
+    assert (looks_apart(one, one, clarity, other_clarity, SETTINGS) == 0).all()
+    farther = looks_apart(one + 2 * (one - other), other, clarity, other_clarity, SETTINGS)
+    assert (farther >= cost).all()
+    assert (farther - cost <= SETTINGS.looks_nats * np.log(9) + 1e-9).all()
+    assert (looks_apart(one, other, clarity + 1, other_clarity, SETTINGS) >= cost - 1e-12).all()
