@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from homography.adjust import Solution
 from homography.camera import ground_of_ideal, ideal_from_field, undistort
 from homography.crown import shapes
 from homography.evidence import Ridges
 from homography.field import LEVELS, WIDTH_YD, YARD_LINE_SPACING_YD
+from homography.solution import Solution
 from vision.types import FloatArray
 
 Array = npt.NDArray[np.float64]

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from homography.adjust import SHARED, Solution
 from homography.assign import YARD_LINE, assign
 from homography.clicks import FEWEST, Click, Spots, camera_from_clicks, spots_of
 from homography.contest import LEAST_ROWS
@@ -20,6 +19,7 @@ from homography.field import LEVELS
 from homography.hypotheses import Hypothesis, spread_rows
 from homography.refine import GATES_PX, camera_prior, refine
 from homography.score import support
+from homography.solution import SHARED, Solution
 from homography.solve import adjust_all, build_view, check, start_all
 from homography.stretches import Stretch, hold_contests, linked_stretches, seconded
 from homography.turning import Turning

@@ -10,12 +10,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
 
-from homography.adjust import SHARED, STEPS, Part, Solution, spread
 from homography.camera import LOG_FOCAL, distort, pose_of, project, rotation
 from homography.crown import USUAL_CROWN
 from homography.hypotheses import START_DISTORTION
 from homography.marks import Mark, parse_mark
 from homography.refine import CAMERA_HEIGHT_SD_YD, CAMERA_HEIGHT_YD
+from homography.residuals import STEPS, spread
+from homography.solution import SHARED, Part, Solution
 
 Array = npt.NDArray[np.float64]
 FEWEST = 4

@@ -12,10 +12,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from homography.adjust import Solution
 from homography.evidence import FrameEvidence
 from homography.refine import camera_prior, refine
 from homography.score import rows_gain
+from homography.solution import Solution
 
 MARK_OFFSETS_YD = (-1 / 3, 0.0, 1 / 3)
 PAINT_SD_YD, UNSURE_SD_YD = 0.04, 0.12

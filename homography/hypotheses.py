@@ -10,7 +10,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
 
-from homography.adjust import Solution, possible
 from homography.camera import LOG_FOCAL, PAN, TILT, ground, project, undistort
 from homography.crown import USUAL_CROWN, Crown
 from homography.evidence import FrameEvidence, Ridges
@@ -21,6 +20,7 @@ from homography.people_height import plausible
 from homography.refine import camera_prior, refine
 from homography.rows import Based, Guess, likely_rows
 from homography.score import support
+from homography.solution import Solution, possible
 from homography.stripes import Stripes, find_stripes, joined
 
 Array = npt.NDArray[np.float64]

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from homography.types import LOST, FieldTracks, FieldView
-from homography.view import sigma_at, to_field, yd_per_px
+from homography.view import sigma_where, to_field, yd_per_px
 from vision.types import STANCE_YD, Tracks
 
 Array = npt.NDArray[np.float64]
@@ -51,8 +51,8 @@ def locate(tracks: Tracks, view: FieldView) -> FieldTracks:
         mine = np.nonzero(tracks.frame_index == frame)[0]
         place = to_field(view, row, foot[mine])
         xy[mine] = place + STANCE_YD * _rays(view, row, foot[mine], place)
-        foot_yd = yd_per_px(view, row, foot[mine]) * tracks.foot_sigma_px[mine]
-        sigma[mine] = np.hypot(foot_yd, sigma_at(view, row, foot[mine]))
+        slope = yd_per_px(view, row, foot[mine])
+        sigma[mine] = np.hypot(slope * tracks.foot_sigma_px[mine], sigma_where(view, row, slope))
     keep = np.isfinite(xy).all(axis=1) & np.isfinite(sigma)
     keep[keep] = (np.abs(xy[keep] - [60.0, 26.7]) < [120.0 + BEYOND_YD, 26.7 + BEYOND_YD]).all(axis=1)
     return FieldTracks(tracks.frame_index[keep], tracks.time_s[keep], tracks.track_id[keep], tracks.kit_id[keep],

@@ -11,10 +11,10 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from homography.adjust import Solution
 from homography.camera import ground, project
 from homography.evidence import FrameEvidence
 from homography.field import WIDTH_YD
+from homography.solution import Solution
 
 Array = npt.NDArray[np.float64]
 LEAST_PEOPLE = 5

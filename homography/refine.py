@@ -10,10 +10,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy import sparse
 
-from homography.adjust import BORDER, OFFSET, Measurements, Prior, Solution, adjust
+from homography.adjust import adjust
 from homography.assign import MERGED_SIGMA_YD, SIDELINE, YARD_LINE, Assigned, assign, assign_stripes, thin_out
 from homography.evidence import FrameEvidence
 from homography.field import LINE_WIDTH_YD, WIDTH_YD
+from homography.solution import BORDER, OFFSET, Measurements, Prior, Solution
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from homography.adjust import Solution
 from homography.assign import (
     SIDELINE,
     YARD_LINE,
@@ -28,6 +27,7 @@ from homography.camera import distort, ground, project
 from homography.evidence import FrameEvidence
 from homography.field import WIDTH_YD, YARD_LINE_SPACING_YD
 from homography.mark_shape import expected_px, fits_a_mark, length_ratio
+from homography.solution import Solution
 
 Array = npt.NDArray[np.float64]
 BIN_PX = 12.0

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from homography.adjust import Part, Solution
 from homography.assign import YARD_LINE, assign_stripes
 from homography.camera import TILT
 from homography.crown import BULGE_SD_YD
@@ -24,6 +23,7 @@ from homography.habit import mark_habit
 from homography.hypotheses import Hypothesis, spread_rows
 from homography.refine import camera_prior, refine
 from homography.score import both_sidelines, hash_gain, support
+from homography.solution import Part, Solution
 from homography.stretches import Stretch, hold_contests, seconded
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
 from homography.uncertainty import filled, misfit_px, sigmas

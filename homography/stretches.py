@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from homography.adjust import possible
 from homography.camera import LOG_FOCAL
 from homography.contest import SURE_ROWS, contest, doubt, rated, same_place, trial
 from homography.evidence import FrameEvidence
 from homography.field import YARD_LINE_SPACING_YD
 from homography.hypotheses import Hypothesis, spread_rows, stretched
 from homography.refine import camera_prior, refine
+from homography.solution import possible
 from homography.turning import Turning
 
 SAME_CENTRE_YD, NEARLY_SAME_CENTRE_YD = 6.0, 2.5

@@ -18,11 +18,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse.linalg import splu
 
-from homography.adjust import SHARED, TOP, Solution
 from homography.assign import Assigned
 from homography.camera import LOG_FOCAL, PAN, TILT, Eye, ground
 from homography.crown import Crown
 from homography.field import WIDTH_YD
+from homography.solution import SHARED, TOP, Solution
 from homography.view import field_px, growth, middle_px
 
 Array = npt.NDArray[np.float64]

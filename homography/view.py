@@ -81,11 +81,15 @@ def yd_per_px(view: FieldView, frame_row: int, xy_px: npt.NDArray[Any]) -> Array
 def sigma_at(view: FieldView, frame_row: int, xy_px: npt.NDArray[Any]) -> Array:
     """(N,) standard deviation in yards, per axis, of the field points of picture points (N, 2). Raises ValueError when the frame
     is lost."""
+    return sigma_where(view, frame_row, yd_per_px(view, frame_row, np.asarray(xy_px, dtype=float)))
+
+
+def sigma_where(view: FieldView, frame_row: int, there: Array) -> Array:
+    """As `sigma_at`, of points at which a px covers `there` (N,) yards (see `yd_per_px`)."""
     require(view, frame_row)
     camera = view.camera
     middle = np.array(view.image_size_px) / 2.0 if camera is None else middle_px(camera.eye(frame_row, view.image_size_px))
-    near, there = yd_per_px(view, frame_row, middle[None])[0], yd_per_px(view, frame_row, np.asarray(xy_px, dtype=float))
-    return np.asarray(view.sigma_yd[frame_row] * growth(there / near))
+    return np.asarray(view.sigma_yd[frame_row] * growth(there / yd_per_px(view, frame_row, middle[None])[0]))
 
 
 def growth(farther: npt.NDArray[Any]) -> Array:

@@ -32,11 +32,11 @@ import numpy as np
 from demo_clips.simulate import simulate
 from demo_clips.turf import turf_height
 from homography import FieldView, FrameEvidence, Observer, sigma_at, solve_clip, solve_still, to_field, to_image
-from homography.adjust import Solution
 from homography.assign import HASH_YARD, SIDELINE, YARD_LINE, assign, hash_rows_yd
 from homography.camera import project
 from homography.field import LENGTH_YD, WIDTH_YD
 from homography.habit import MARK_OFFSETS_YD
+from homography.solution import Solution
 from homography.stripes import fit_line
 from homography.types import LOST, apply_homography
 from homography.yard_numbers import Still, read_yard_lines

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from homography.adjust import Solution
 from homography.assign import YARD_LINE, Assigned
 from homography.combs import Comb
 from homography.contest import LEAST_SHARP, doubt
@@ -15,6 +14,7 @@ from homography.field import WIDTH_YD
 from homography.grid import aim, run_together
 from homography.hypotheses import Hypothesis
 from homography.rows import Based, piles
+from homography.solution import Solution
 from homography.stripes import Stripes
 from homography.uncertainty import filled, misfit_px
 from tests.homography.drawn import Shot

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from homography.adjust import Solution
 from homography.evidence import FrameEvidence
 from homography.people_height import median_height_yd, plausible
+from homography.solution import Solution
 from tests.homography.drawn import end_zone_shot, sideline_shot
 
 NOTHING = np.zeros((0, 2), dtype=np.float32)

@@ -6,9 +6,9 @@ import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from homography.adjust import Solution, possible
 from homography.camera import project
 from homography.hypotheses import Hypothesis, stretched
+from homography.solution import Solution, possible
 
 SIZE = (1280, 720)
 SPOTS = np.stack(np.meshgrid(np.arange(0.0, 60.0, 10.0), np.arange(0.0, 54.0, 9.0)), axis=-1).reshape(-1, 2)
