@@ -19,7 +19,7 @@ Array = npt.NDArray[np.float64]
 Eye = tuple[npt.NDArray[Any], npt.NDArray[Any], float, tuple[int, int], Crown]
 """Pose (4,), centre (3,) yd, distortion, picture size px, the field's crown."""
 PAN, TILT, ROLL, LOG_FOCAL = range(4)
-CROWN_STEPS = 6
+CROWN_STEPS = 7
 
 
 def rotation(pose: npt.NDArray[Any]) -> Array:

@@ -14,7 +14,7 @@ from homography.motion import BackgroundMotion
 from homography.turf import far_edge
 from homography.yard_numbers import Still
 
-PAINT_EVERY = 12
+PAINT_EVERY = 20
 STILL_EVERY_S, MOST_STILLS = 1.0, 16
 
 

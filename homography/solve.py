@@ -38,7 +38,7 @@ HABIT_FRAMES = 6
 LOW_CAMERA_YD = 4.0
 LEAST_MARKS, LEAST_BARE_LINES = 8.0, 5.0
 """Mean gain of the hash marks in a frame: without marks about 0, with any that are seen 15 and more."""
-NEAR_PAINT_FRAMES = 6
+NEAR_PAINT_FRAMES = 10
 POINTS_ON_LINE = 6
 
 
