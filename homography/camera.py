@@ -19,7 +19,7 @@ Array = npt.NDArray[np.float64]
 Eye = tuple[npt.NDArray[Any], npt.NDArray[Any], float, tuple[int, int], Crown]
 """Pose (4,), centre (3,) yd, distortion, picture size px, the field's crown."""
 PAN, TILT, ROLL, LOG_FOCAL = range(4)
-CROWN_STEPS = 7
+CROWN_STEPS = 3
 
 
 def rotation(pose: npt.NDArray[Any]) -> Array:
@@ -128,6 +128,7 @@ def ground_of_ideal(ideal_px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_y
     if not any(crown):
         return np.asarray(centre_yd[:2] + reach)
     share = np.ones(len(reach))
-    for _ in range(CROWN_STEPS):  # how much of the way to the level ground the ray goes before it meets the turf
-        share = 1.0 - crown.height(centre_yd[1] + reach[:, 1] * share) / centre_yd[2]
+    for _ in range(CROWN_STEPS):  # Newton's: how much of the way to the level ground the ray goes before it meets the turf
+        height, slope = crown.height_and_slope(centre_yd[1] + reach[:, 1] * share)
+        share -= (share - 1.0 + height / centre_yd[2]) / (1.0 + slope * reach[:, 1] / centre_yd[2])
     return np.asarray(centre_yd[:2] + reach * share[:, None])

@@ -30,6 +30,13 @@ class Crown(NamedTuple):
         even = slopes(y_yd)
         return np.asarray(even * (self.top_yd + self.bulge_yd * (1.0 - even)))
 
+    def height_and_slope(self, y_yd: npt.NDArray[Any]) -> tuple[Array, Array]:
+        """As `height`, and how that rises with y."""
+        even = slopes(y_yd)
+        rise = (self.top_yd + self.bulge_yd * (1.0 - 2.0 * even)) / (WIDTH_YD / 2.0)
+        inside = np.where(even > 0.0, np.sign(WIDTH_YD / 2.0 - y_yd), 0.0)
+        return even * (self.top_yd + self.bulge_yd * (1.0 - even)), inside * rise
+
     def raised(self, points_yd: npt.NDArray[Any]) -> Array:
         """(N, 3) points on the turf at (N, 2)."""
         return np.column_stack([points_yd, self.height(points_yd[:, 1])])

@@ -36,7 +36,7 @@ def test_from_the_turf_to_the_picture_and_back(top_yd: float, roundness: float, 
     centre, spot = np.array([60.0, back_yd, height_yd]), np.array([[x, y]])
     pose = np.array([np.arctan2(y - back_yd, x - 60.0), 0.2, 0.01, 7.2])
     px = project(spot, pose, centre, 0.0, SIZE, crown)
-    assert ground(px, pose, centre, 0.0, SIZE, crown) == pytest.approx(spot, abs=5e-3)
+    assert ground(px, pose, centre, 0.0, SIZE, crown) == pytest.approx(spot, abs=1e-5)
 
 
 class Round(Shot):
