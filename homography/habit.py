@@ -19,7 +19,7 @@ from homography.solution import Solution
 
 MARK_OFFSETS_YD = (-1 / 3, 0.0, 1 / 3)
 PAINT_SD_YD, UNSURE_SD_YD = 0.04, 0.12
-GATES_PX = (8.0, 3.5)
+GATES_PX = (12.0, 4.0)
 LEAD = 3.0
 
 
