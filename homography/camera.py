@@ -102,14 +102,19 @@ def undistort(px: npt.NDArray[Any], k: float, image_size_px: tuple[int, int]) ->
 
 def project(points_yd: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,
             image_size_px: tuple[int, int], crown: Crown = LEVEL) -> Array:
-    """(N, 2) picture points of field points (N, 2), or points in space (N, 3), seen from one pose (4,); NaN behind the camera."""
+    """(N, 2) picture points of field points (N, 2), or points in space (N, 3), seen from one pose (4,); NaN behind the camera, and
+    so far beside the picture that the lens would bend them back into it."""
     turn = rotation(pose)
     if any(crown) and points_yd.shape[-1] == 2:
         points_yd = crown.raised(points_yd)
     seen = points_yd @ turn[:, :points_yd.shape[-1]].T - turn @ centre_yd
     depth = np.where(seen[:, 2:] > 1e-6, seen[:, 2:], np.nan)
-    ideal = seen[:, :2] * (np.exp(pose[LOG_FOCAL]) / depth) + np.array(image_size_px) / 2.0
-    return distort(ideal, k, image_size_px) if k else ideal
+    offset = seen[:, :2] * (np.exp(pose[LOG_FOCAL]) / depth)
+    middle = np.array(image_size_px) / 2.0
+    if not k:
+        return np.asarray(middle + offset)
+    folds = 1.0 + 3.0 * k * (offset**2).sum(axis=1) / middle[0] ** 2 <= 0.0
+    return np.where(folds[:, None], np.nan, distort(middle + offset, k, image_size_px))
 
 
 def ground(px: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,

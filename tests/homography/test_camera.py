@@ -104,3 +104,15 @@ def test_distortion_round_trip(k: float, x: float, y: float) -> None:
 def test_pose_round_trip(pose: np.ndarray) -> None:
     assert pose_of(rotation(pose), float(np.exp(pose[3]))) == pytest.approx(pose, abs=1e-9)
     assert pose_from_ideal(-2.5 * calibration(pose, SIZE) @ rotation(pose), SIZE) == pytest.approx(pose, abs=1e-6)
+
+
+@given(st.floats(-0.06, -0.005), st.floats(0.0, 1.4))
+def test_the_lens_bends_nothing_back_into_the_picture(k: float, pan: float) -> None:
+    """Along a line that leaves the picture and runs on past the camera, points go farther out, or are not seen at all."""
+    pose = np.array([pan, 0.2, 0.0, np.log(1500.0)])
+    line = np.column_stack([np.linspace(60.0, 120.0, 400), np.full(400, 5.0)])
+    level, seen = project(line, pose, CENTRE, 0.0, SIZE), project(line, pose, CENTRE, k, SIZE)
+    with np.errstate(invalid="ignore"):
+        outside = np.abs(level - np.array(SIZE) / 2).max(axis=1) > 1.5 * SIZE[0]
+        inside = ((seen > 0) & (seen < np.array(SIZE))).all(axis=1)
+    assert not (outside & inside).any()

@@ -16,29 +16,33 @@ export function insideFrame(times, row) {
   return times[row] + 0.4 * (next - times[row]);
 }
 
-/** How high the turf stands above the sidelines at y. */
-function height(view, y) {
-  const even = Math.max(0, 1 - Math.abs(y / (WIDTH_YD / 2) - 1));
-  return even * (view.crown_yd + view.bulge_yd * (1 - even));
+/** How high the turf stands above the sidelines at y, and how that rises with y. */
+function heightAndSlope(view, y) {
+  const half = WIDTH_YD / 2, even = Math.max(0, 1 - Math.abs(y / half - 1));
+  const slope = even > 0 ? Math.sign(half - y) * (view.crown_yd + view.bulge_yd * (1 - 2 * even)) / half : 0;
+  return [even * (view.crown_yd + view.bulge_yd * (1 - even)), slope];
 }
 
 /** Where the camera sees the turf at [x, y] on ground as level as the sidelines. */
 function onLevelGround(view, x, y) {
   if (!view.crown_yd && !view.bulge_yd) return [x, y];
-  const [cx, cy, cz] = view.centre_yd, away = cz / (cz - height(view, y));
+  const [cx, cy, cz] = view.centre_yd, away = cz / (cz - heightAndSlope(view, y)[0]);
   return [cx + (x - cx) * away, cy + (y - cy) * away];
 }
 
-/** The turf that the camera sees at [x, y] of that level ground. */
+/** The turf that the camera sees at [x, y] of that level ground: Newton's method on how much of the way the ray goes. */
 function onTurf(view, x, y) {
   if (!view.crown_yd && !view.bulge_yd) return [x, y];
   const [cx, cy, cz] = view.centre_yd;
   let share = 1;
-  for (let i = 0; i < 6; i++) share = 1 - height(view, cy + (y - cy) * share) / cz;
+  for (let i = 0; i < 3; i++) {
+    const [high, slope] = heightAndSlope(view, cy + (y - cy) * share);
+    share -= (share - 1 + high / cz) / (1 + slope * (y - cy) / cz);
+  }
   return [cx + (x - cx) * share, cy + (y - cy) * share];
 }
 
-/** Picture point [x, y] of the field point, null behind the camera or where the frame is lost. */
+/** Picture point [x, y] of the field point; null behind the camera, beyond where the lens folds, or where the frame is lost. */
 export function toPicture(view, row, x, y) {
   const m = view.image_from_field[row];
   if (!m) return null;
@@ -48,8 +52,8 @@ export function toPicture(view, row, x, y) {
   const px = (m[0] * x + m[1] * y + m[2]) / w, py = (m[3] * x + m[4] * y + m[5]) / w;
   if (!view.distortion) return [px, py];
   const cx = view.size_px[0] / 2, cy = view.size_px[1] / 2, dx = px - cx, dy = py - cy;
-  const bend = 1 + view.distortion * (dx * dx + dy * dy) / (cx * cx);
-  return [cx + dx * bend, cy + dy * bend];
+  const bend = view.distortion * (dx * dx + dy * dy) / (cx * cx);
+  return 1 + 3 * bend > 0 ? [cx + dx * (1 + bend), cy + dy * (1 + bend)] : null;
 }
 
 /** Field point [x, y] of a picture point; null where the frame is lost or the point lies above the horizon. */
