@@ -102,7 +102,7 @@ def undistort(px: npt.NDArray[Any], k: float, image_size_px: tuple[int, int]) ->
 
 def project(points_yd: npt.NDArray[Any], pose: npt.NDArray[Any], centre_yd: npt.NDArray[Any], k: float,
             image_size_px: tuple[int, int], crown: Crown = LEVEL) -> Array:
-    """(N, 2) picture points of field points (N, 2), or points in space (N, 3), seen from one pose (4,); NaN behind the camera, and
+    """(N, 2) picture points of field points (N, 2), or points in space (N, 3), seen from one pose (4,); NaN behind the camera and
     so far beside the picture that the lens would bend them back into it."""
     turn = rotation(pose)
     if any(crown) and points_yd.shape[-1] == 2:
