@@ -85,12 +85,18 @@ def test_one_bad_clip_does_not_stop_the_batch(film: Path, tmp_path: Path) -> Non
     assert "good" in done.stdout
 
 
+def _heed_interrupts() -> None:
+    """A shell's background jobs ignore Ctrl-C, and what they start inherits that."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def test_stopping_leaves_a_whole_library(film: Path, tmp_path: Path) -> None:
     program = subprocess.Popen(
         [COMMAND, "tag", str(film), "--library", str(tmp_path / "library"), "--jobs", "2"],
         start_new_session=True,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=_heed_interrupts,
     )
     while not (tmp_path / "library" / "library.sqlite").exists():
         time.sleep(0.1)
