@@ -15,7 +15,7 @@ import numpy as np
 from homography.evidence import FrameEvidence
 from homography.field import LEVELS, YARD_LINE_SPACING_YD
 from homography.habit import MARK_OFFSETS_YD, PAINT_SD_YD, mark_habit
-from homography.hypotheses import Hypothesis, key_frames, same_camera, single_frame, spread_rows, unlike
+from homography.hypotheses import Hypothesis, key_frames, ranked, same_camera, single_frame, spread_rows, unlike
 from homography.people_height import plausible
 from homography.refine import camera_prior, refine
 from homography.score import support
@@ -75,17 +75,17 @@ def finals(frames: Sequence[FrameEvidence], finalists: Sequence[Hypothesis], kno
             known[id(one)] = trial(frames, one, habit)
         return known[id(one)]
 
-    tested = [tried(one, False) for one in likely(unlike(sorted(finalists, key=lambda h: -h.score)))[:FINALISTS]]
-    tested = unlike(sorted(tested, key=lambda h: -h.score))
+    tested = [tried(one, False) for one in likely(unlike(ranked(finalists)))[:FINALISTS]]
+    tested = unlike(ranked(tested))
     again = [tried(one, True) for one in tested[:RETESTED] if one.score > RETESTED_SHARE * tested[0].score]
     tested = [replace(one, habit=other.habit) for one, other in zip(tested, again, strict=False)] + tested[len(again):]
     tall = [one for one in [*tested, *again] if plausible([frames[row] for row in one.rows], one.solution)]
-    return unlike(sorted(tall, key=lambda h: -h.score))
+    return unlike(ranked(tall))
 
 
-def likely(ranked: Sequence[Hypothesis]) -> list[Hypothesis]:
+def likely(best_first: Sequence[Hypothesis]) -> list[Hypothesis]:
     """Those of one frame's cameras, best first, of which one may yet win: behind by more, none was ever seen to."""
-    return [one for one in ranked if one.score > FINALIST_SHARE * ranked[0].score]
+    return [one for one in best_first if one.score > FINALIST_SHARE * best_first[0].score]
 
 
 def same_place(one: Hypothesis, other: Hypothesis, within_yd: float = SAME_PLACE_YD) -> bool:
@@ -144,9 +144,10 @@ def lead(best: Hypothesis, others: Sequence[Hypothesis]) -> float:
     return (best.score - rival) / max(best.score, 1e-9)
 
 
-def sure(ranked: Sequence[Hypothesis]) -> bool:
+def sure(best_first: Sequence[Hypothesis]) -> bool:
     """Whether the best of one frame's cameras stands so far above the others that no second frame's are needed. From behind the
     goal it never is: one frame's few lines across may leave the right camera out."""
-    if not ranked or ranked[0].view == "end-zone" or doubt(ranked[0], ranked[1:]) or lead(ranked[0], ranked[1:]) < SURE_LEAD:
+    best, others = next(iter(best_first), None), best_first[1:]
+    if best is None or best.view == "end-zone" or doubt(best, others) or lead(best, others) < SURE_LEAD:
         return False
-    return ranked[0].across > SURE_ROWS and ranked[0].sharp > SURE_SHARP
+    return best.across > SURE_ROWS and best.sharp > SURE_SHARP

@@ -124,11 +124,11 @@ def fitted(frame: FrameEvidence, guesses: Sequence[Guess], solid: Stripes, dashe
             moved = replace(solution, centre_yd=placed.centre_yd, mark_offset_yd=placed.mark_offset_yd)
             placed_well.append(Hypothesis(guess.view, placed.level, (0,), moved, support(frame, moved, 0, placed.level).total))
     first = [fit(frame, one, FIT_ROUNDS) for level in levels
-             for one in unlike(_ranked([h for h in placed_well if h.level == level]))[:FITTED_OF_LEVEL]]
+             for one in unlike(ranked([h for h in placed_well if h.level == level]))[:FITTED_OF_LEVEL]]
     # Of two cameras that are nearly there it is not yet seen which one will fit.
-    nearly = unlike(_ranked(first))
+    nearly = unlike(ranked(first))
     again = [fit(frame, one, FIT_AGAIN_ROUNDS) for one in nearly[:FITTED_AGAIN]]
-    return unlike(_ranked([one for one in [*again, *nearly] if one.score > 0 and plausible([frame], one.solution)]))
+    return unlike(ranked([one for one in [*again, *nearly] if one.score > 0 and plausible([frame], one.solution)]))
 
 
 def fit(frame: FrameEvidence, one: Hypothesis, rounds: int) -> Hypothesis:
@@ -138,7 +138,8 @@ def fit(frame: FrameEvidence, one: Hypothesis, rounds: int) -> Hypothesis:
     return replace(one, solution=solution, score=support(frame, solution, 0, one.level).total)
 
 
-def _ranked(found: Sequence[Hypothesis]) -> list[Hypothesis]:
+def ranked(found: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """Best first."""
     return sorted(found, key=lambda h: -h.score)
 
 
@@ -157,10 +158,10 @@ def crowned(level: Solution, crown: Crown) -> Solution:
     return replace(level, centre_yd=level.centre_yd + np.array([0.0, 0.0, crown.top_yd * MEAN_RISE]), crown=crown)
 
 
-def unlike(ranked: Sequence[Hypothesis]) -> list[Hypothesis]:
+def unlike(best_first: Sequence[Hypothesis]) -> list[Hypothesis]:
     """Hypotheses without those that repeat a better one of the same level."""
     kept: list[Hypothesis] = []
-    for one in ranked:
+    for one in best_first:
         if not any(one.level == other.level and same_camera(one, other) for other in kept):
             kept.append(one)
     return kept
