@@ -38,7 +38,7 @@ FRAMES_PER_SHARD = 8
 TAKES = 4
 """So many crowds are filmed on each field: painting it takes most of the time."""
 MOST_PER_FRAME = 36
-LEAST_VISIBLE = 0.3
+LEAST_VISIBLE = 0.15
 LEAST_TALL_PX = 11.0
 VALIDATION_EVERY = 24
 ROLES = ("player", "official", "other")
@@ -49,15 +49,17 @@ _REACH = 0.1
 
 @dataclass(frozen=True)
 class Labels:
-    """What is known of N portraits. `box` (N, 4) px in the portrait; `facing_rad` of the torso relative to the camera's viewing
-    ray, in the field's plane: 0 looks away from the camera, +-pi into it, growing leftward in the picture; `square` the cosine
-    between the shirt's side that shows and the camera, negative for the back; `shown_px` the box's height on film; `digits`
-    (N, 2) of the number (10: no tens), -1 where none is worn; `digit_seen` (N, 2) the share of each that nobody hides, 0 where it
+    """What is known of N portraits. `box` (N, 4) px in the portrait and `foot` (N, 2), the point of the ground under the man's
+    middle; `facing_rad` of the torso relative to the camera's viewing ray, in the field's plane: 0 looks away from the camera,
+    +-pi into it, growing leftward in the picture; `square` the cosine between the shirt's side that shows and the camera,
+    negative for the back; `shown_px` the box's height on film; `digits` (N, 2) of the number (10: no tens), -1 where none is
+    worn; `digit_seen` (N, 2) the share of each that nobody hides, 0 where it
     is not drawn; `role` index into ROLES; `upright` False for men on the ground; `cloth` (N, 3, 3) BGR of shirt, trousers,
     helmet (skin where there is none); `visible` the share of the silhouette."""
 
     picture: Array
     box: Array
+    foot: Array
     facing_rad: Array
     square: Array
     shown_px: Array
@@ -79,14 +81,17 @@ def label_scene(scene: Scene, image: Image, scale: float, rng: np.random.Generat
     ray = np.array(scene.crowd.xy).reshape(-1, 2) - scene.camera.centre_yd[:2]
     facing = np.array(scene.crowd.torso) - np.arctan2(ray[:, 1], ray[:, 0])
     size = np.array([image.shape[1], image.shape[0]])
-    pictures, boxes = [], []
+    ground, _ = scene.camera.project(np.column_stack([np.array(scene.crowd.xy).reshape(-1, 2), np.zeros(len(box))]))
+    pictures, marks_px = [], []
     for i in chosen:
-        picture, placed = portrait(image, np.clip(box[i], 0, np.tile(size, 2)))
+        corners = np.clip(box[i], 0, np.tile(size, 2)).reshape(2, 2)
+        picture, placed = portrait(image, np.concatenate([corners, ground[i, None] * scale]))
         pictures.append(picture)
-        boxes.append(placed)
+        marks_px.append(placed)
+    placed = np.array(marks_px, np.float32).reshape(-1, 3, 2)
     kits = [scene.wardrobe.kits[i] for i in chosen]
     return Labels(
-        np.array(pictures, np.uint8).reshape(-1, *PORTRAIT, 3), np.array(boxes, np.float32).reshape(-1, 4),
+        np.array(pictures, np.uint8).reshape(-1, *PORTRAIT, 3), placed[:, :2].reshape(-1, 4), placed[:, 2],
         np.asarray((facing[chosen] + np.pi) % (2 * np.pi) - np.pi, np.float32), marks.facing[chosen].astype(np.float32),
         np.asarray(box[chosen, 3] - box[chosen, 1], np.float32),
         np.array([_digits(scene, int(i)) for i in chosen], np.int8).reshape(-1, 2),
@@ -98,11 +103,11 @@ def label_scene(scene: Scene, image: Image, scale: float, rng: np.random.Generat
         scene.visible[chosen].astype(np.float32))
 
 
-def portrait(image: Image, box: Array) -> tuple[Image, Array]:
-    """A picture of PORTRAIT size about a box (4,), and the box in it (4,)."""
+def portrait(image: Image, points: Array) -> tuple[Image, Array]:
+    """A picture of PORTRAIT size about the box between the first two of `points` (K, 2), and all of them in it (K, 2)."""
     height, width = PORTRAIT
-    reduce = min(1.0, TALLEST_PX / max(box[3] - box[1], 1.25 * (box[2] - box[0]), 1.0))
-    middle = (box[:2] + box[2:]) / 2
+    reduce = min(1.0, TALLEST_PX / max(points[1, 1] - points[0, 1], 1.25 * (points[1, 0] - points[0, 0]), 1.0))
+    middle = points[:2].mean(axis=0)
     if reduce < 1.0:
         # Room for the blur's reach, so that the reduced picture has no edge of its own.
         reach = np.ceil(np.array([width, height]) / reduce / 2 + 2).astype(int)
@@ -111,11 +116,11 @@ def portrait(image: Image, box: Array) -> tuple[Image, Array]:
         part = image[np.ix_(rows, columns)]
         image = cv2.resize(part, None, fx=reduce, fy=reduce, interpolation=cv2.INTER_AREA)
         grown = np.array([image.shape[1] / part.shape[1], image.shape[0] / part.shape[0]])
-        box, middle = (box - np.tile(low, 2)) * np.tile(grown, 2), (middle - low) * grown
+        points, middle = (points - low) * grown, (middle - low) * grown
     corner = np.round(middle - np.array([width, height]) / 2).astype(int)
     rows = np.clip(np.arange(corner[1], corner[1] + height), 0, image.shape[0] - 1)
     columns = np.clip(np.arange(corner[0], corner[0] + width), 0, image.shape[1] - 1)
-    return np.asarray(image[np.ix_(rows, columns)], np.uint8), box - np.tile(corner, 2)
+    return np.asarray(image[np.ix_(rows, columns)], np.uint8), points - corner
 
 
 def _digits(scene: Scene, i: int) -> tuple[int, int]:

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from homography.types import LOST, FieldTracks, FieldView
 from homography.view import sigma_where, to_field, yd_per_px
-from vision.types import STANCE_YD, Tracks
+from vision.types import Tracks
 
 Array = npt.NDArray[np.float64]
 BEYOND_YD = 60.0
@@ -21,19 +21,14 @@ def viewing_rays(view: FieldView, frame: int, foot_px: npt.NDArray[np.floating])
     if row == len(view.frame_index) or view.frame_index[row] != frame or view.status[row] == LOST:
         return np.full(len(foot_px), np.nan)
     foot = np.asarray(foot_px, dtype=np.float64)
-    ray = _rays(view, row, foot, to_field(view, row, foot))
+    place = to_field(view, row, foot)
+    # Without a camera: what lies a little higher in the picture is farther along the ray.
+    ray = (to_field(view, row, foot - [0.0, 1.0]) - place) if view.camera is None else place - view.camera.centre_yd[:2]
     return np.arctan2(ray[:, 1], ray[:, 0])
 
 
-def _rays(view: FieldView, row: int, foot_px: Array, place: Array) -> Array:
-    """(N, 2) away from the camera over the field, at feet (N, 2) px that stand at `place` (N, 2) yd."""
-    # Without a camera: what lies a little higher in the picture is farther along the ray.
-    ray = (to_field(view, row, foot_px - [0.0, 1.0]) - place) if view.camera is None else place - view.camera.centre_yd[:2]
-    return np.asarray(ray / np.maximum(np.hypot(*ray.T), 1e-9)[:, None])
-
-
 def locate(tracks: Tracks, view: FieldView) -> FieldTracks:
-    """Put tracks on the field: the men's middles, STANCE_YD behind where their boxes end. `sigma_yd` adds, in quadrature, the
+    """Put tracks on the field, where the ground under the men's middles is. `sigma_yd` adds, in quadrature, the
     foot point's uncertainty seen through the camera and the registration's. Rows in lost frames, or whose foot is not on the
     ground, are left out; facing is unknown (NaN).
 
@@ -42,15 +37,14 @@ def locate(tracks: Tracks, view: FieldView) -> FieldTracks:
     missing = sorted(set(np.unique(tracks.frame_index).tolist()) - set(row_of))
     if missing:
         raise ValueError(f"tracks: frame {missing[0]} is not among the {len(row_of)} registered frames of the clip")
-    foot = tracks.foot_xy.astype(np.float64)
+    foot = tracks.ground_px.astype(np.float64)
     xy, sigma = np.full((len(tracks), 2), np.nan), np.full(len(tracks), np.nan)
     for frame in np.unique(tracks.frame_index):
         row = row_of[int(frame)]
         if view.status[row] == LOST:
             continue
         mine = np.nonzero(tracks.frame_index == frame)[0]
-        place = to_field(view, row, foot[mine])
-        xy[mine] = place + STANCE_YD * _rays(view, row, foot[mine], place)
+        xy[mine] = to_field(view, row, foot[mine])
         slope = yd_per_px(view, row, foot[mine])
         sigma[mine] = np.hypot(slope * tracks.foot_sigma_px[mine], sigma_where(view, row, slope))
     keep = np.isfinite(xy).all(axis=1) & np.isfinite(sigma)

@@ -32,7 +32,7 @@ def link(shot: Shot, view: FieldView, sights: Sequence[Sight | None] = ()) -> tu
 def glances_at(tracks: Tracks, shot: Shot, sights: Sequence[Sight | None], view: FieldView) -> Glances:
     """Everybody's looks, the facing measured from where the camera of this view stands."""
     sights = sights or [None] * len(shot.detections)
-    rays = [np.zeros(0) if sight is None else viewing_rays(view, boxes.frame_index, boxes.foot_xy)
+    rays = [np.zeros(0) if sight is None else viewing_rays(view, boxes.frame_index, boxes.ground_px)
             for boxes, sight in zip(shot.detections, sights, strict=True)]
     return glances(whose(tracks, shot.detections), shot.detections, sights, rays)
 

@@ -16,6 +16,8 @@ from homography.yard_numbers import Still
 from tagger.options import ClipError, TagOptions
 from vision.detector import TRACKED_CONFIDENCE, load_detector
 from vision.kits import describe
+from vision.looks import appearance
+from vision.outlines import tightened
 from vision.sights import CropReader, Sight
 from vision.tracker import Shot
 from vision.types import Detections, FloatArray
@@ -25,9 +27,9 @@ from vision.window import Window
 DETECTIONS_PER_S = 15.0
 """How often people are looked for: their motion between is smooth, and the detector is the dearest stage."""
 LOOK_EVERY = 2
-"""Every so many detections the people are looked at one by one, for their facing and cloth."""
+"""Of so many looks at the people one by one, one is kept for their facing and cloth: the next shows the same again."""
 READ_EVERY = 6
-"""And every so many their shirts' numbers are read: more often they show the same again."""
+"""Every so many their shirts' numbers are read."""
 MAX_HEIGHT_PX = 1080
 """Larger film is reduced while it is decoded."""
 HALF_FRAME_S = 1.0 / 60.0
@@ -57,11 +59,12 @@ def watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[s
         if frame.index % every == 0:
             with timed(seconds, "detection"):
                 found = window.detect(frame.index, frame.time_s, frame.bgr)
-            with timed(seconds, "kits"):
-                kept.looks.append(describe(frame.bgr, found.xyxy))
             with timed(seconds, "looks"):
-                looked, read = (len(kept.detections) % often == 0 for often in (LOOK_EVERY, READ_EVERY))
-                kept.sights.append(reader.look(frame.bgr, found.xyxy, read) if looked else None)
+                sight = reader.look(frame.bgr, found.xyxy, len(kept.detections) % READ_EVERY == 0)
+                found = tightened(found, sight)
+                kept.sights.append(sight if len(kept.detections) % LOOK_EVERY == 0 else None)
+            with timed(seconds, "kits"):
+                kept.looks.append(appearance(describe(frame.bgr, found.xyxy), sight))
             kept.detections.append(found)
             boxes = found.xyxy
         with timed(seconds, "registration"):

@@ -41,18 +41,28 @@ def _planes(crops: torch.Tensor) -> torch.Tensor:
 
 
 class Looks(nn.Module):
-    """Logits of the facing's histogram (N, 36) and of the role (N, 3), and CIE Lab / 50 of shirt, trousers and helmet (N, 9)."""
+    """Logits of the facing's histogram (N, 36) and of the role (N, 3), CIE Lab / 50 of shirt, trousers and helmet (N, 9), and the
+    outline (N, 12): where in the crop the man's left, top, right and lower edge and the ground under him (x, y) are, from its
+    middle in shares of its height, and the logarithm of the mean error of each."""
 
     def __init__(self) -> None:
         super().__init__()
+        self.near = nn.Sequential(
+            _stage(3, 32, 5), Residual(32), _stage(32, 64), Residual(64), Residual(64),
+            _stage(64, 96), Residual(96), Residual(96))
         self.body = nn.Sequential(
-            _stage(3, 24, 5), _stage(24, 48), Residual(48), _stage(48, 80), Residual(80), _stage(80, 96), Residual(96),
-            nn.Conv2d(96, 48, 1), nn.ReLU(), nn.Flatten(), nn.Dropout(0.1), nn.Linear(48 * 4 * 3, 96), nn.ReLU())
-        self.facing, self.role, self.cloth = nn.Linear(96, FACING_BINS), nn.Linear(96, len(ROLES)), nn.Linear(96, 9)
+            _stage(96, 128), Residual(128), nn.Conv2d(128, 48, 1), nn.ReLU(), nn.Flatten(), nn.Dropout(0.1),
+            nn.Linear(48 * 4 * 3, 128), nn.ReLU())
+        self.facing, self.role, self.cloth = nn.Linear(128, FACING_BINS), nn.Linear(128, len(ROLES)), nn.Linear(128, 9)
+        # Edges want to know where, which the body's few cells no longer tell.
+        self.where = nn.Sequential(nn.Conv2d(96, 32, 1), nn.ReLU(), nn.Flatten(), nn.Linear(32 * 8 * 6, 128), nn.ReLU())
+        self.outline = nn.Linear(128 + 128, 12)
 
     def forward(self, crops: torch.Tensor) -> tuple[torch.Tensor, ...]:
-        seen = self.body(nn.functional.avg_pool2d(_planes(crops), 2))
-        return self.facing(seen), self.role(seen), self.cloth(seen)
+        near = self.near(nn.functional.avg_pool2d(_planes(crops), 2))
+        seen = self.body(near)
+        outline = self.outline(torch.cat([self.where(near), seen], 1))
+        return self.facing(seen), self.role(seen), self.cloth(seen), outline
 
 
 class Numbers(nn.Module):
@@ -72,5 +82,5 @@ class Numbers(nn.Module):
         return self.tens(seen), self.units(seen), self.readable(seen)
 
 
-OUTPUTS = {"looks": ("facing", "role", "cloth"), "numbers": ("tens", "units", "readable")}
+OUTPUTS = {"looks": ("facing", "role", "cloth", "outline"), "numbers": ("tens", "units", "readable")}
 NETWORKS: dict[str, Any] = {"looks": Looks, "numbers": Numbers}

@@ -22,13 +22,18 @@ from vision.crop_networks import FACING_BINS, NETWORKS, OUTPUTS
 from vision.crops import CROP, MARGIN
 
 Batch = dict[str, torch.Tensor]
-WANTED = ("picture", "box", "facing_rad", "square", "shown_px", "digits", "digit_seen", "role", "upright", "cloth", "visible")
+WANTED = ("picture", "box", "foot", "facing_rad", "square", "shown_px", "digits", "digit_seen", "role", "upright", "cloth",
+          "visible")
 FACING_BLUR_RAD = 0.12
 """Standard deviation of the histogram that a facing is taught as."""
 SEEN, HIDDEN = 0.8, 0.4
 """Share of a digit from which it counts as there, and below which it does not."""
 READ_FROM_PX = 40.0
 """Nobody learns to read from smaller men."""
+BOX_SHAKEN, HIDDEN_SHAKEN, WORSE_SHAKEN = 0.016, 0.055, 2.5
+"""Standard deviation of a found box's edges in heights: of a man in full view, what is added where he is wholly hidden, and the
+factor for the worse ones. As measured on simulated clips, wider, since real film is harder."""
+OUTLINE_WEIGHT = 0.5
 PEAK_RATE, DECAY, AVERAGING = 3e-3, 0.02, 0.999
 
 
@@ -44,31 +49,50 @@ def load_portraits(folder: Path, part: str, device: str) -> Batch:
     return {name: torch.cat([shard[name] for shard in shards]).to(device) for name in WANTED}
 
 
-def draw_crops(batch: Batch, varied: bool, mirror: bool) -> tuple[torch.Tensor, torch.Tensor]:
-    """Crops (N, 128, 96, 3) uint8 of portraits, as a detector's boxes would give them, and which are mirror images (N,). `varied`
-    moves, scales and turns the window and changes light, colour and sharpness."""
-    box, device = batch["box"], batch["box"].device
-    n = len(box)
-    shaken = torch.randn(n, 6, device=device).clamp(-2.5, 2.5) * float(varied)
-    edges = box + shaken[:, :4] * 0.035 * (box[:, 3:] - box[:, 1:2])
+@dataclass(frozen=True)
+class Shown:
+    """Which part of their portraits N crops show: `middle` (N, 2) and height `tall` (N,) px, `flipped` (N,) mirror images."""
+
+    middle: torch.Tensor
+    tall: torch.Tensor
+    flipped: torch.Tensor
+
+    def place(self, points: torch.Tensor) -> torch.Tensor:
+        """(N, K, 2) points of the portraits, from the crop's middle, in shares of its height."""
+        off = (points - self.middle[:, None]) / self.tall[:, None, None]
+        return torch.stack([torch.where(self.flipped[:, None], -off[..., 0], off[..., 0]), off[..., 1]], -1)
+
+
+def shake(box: torch.Tensor, visible: torch.Tensor) -> torch.Tensor:
+    """Boxes (N, 4) as a detector finds them: off by some per cent of the height, by more of men (N,) who hardly show; one in four
+    is worse."""
+    off = torch.randn(box.shape, device=box.device).clamp(-2.5, 2.5)
+    worse = torch.where(torch.rand(len(box), device=box.device) < 0.25, WORSE_SHAKEN, 1.0)
+    share = (BOX_SHAKEN + HIDDEN_SHAKEN * (1 - visible)) * worse
+    return box + off * (share * (box[:, 3] - box[:, 1]))[:, None]
+
+
+def draw_crops(batch: Batch, varied: bool, mirror: bool) -> tuple[torch.Tensor, Shown]:
+    """Crops (N, 128, 96, 3) uint8 of portraits, as a detector's boxes would give them, and what they show. `varied` moves and
+    scales the window and changes light, colour and sharpness."""
+    edges, device = shake(batch["box"], batch["visible"]) if varied else batch["box"], batch["box"].device
+    n = len(edges)
     wide, tall = (edges[:, 2] - edges[:, 0]).clamp(min=3), (edges[:, 3] - edges[:, 1]).clamp(min=5)
-    shown = MARGIN * torch.maximum(tall, wide * CROP[0] / CROP[1]) * torch.exp(0.04 * shaken[:, 4])
+    tall = MARGIN * torch.maximum(tall, wide * CROP[0] / CROP[1])
     middle = torch.stack([edges[:, 0] + edges[:, 2], edges[:, 1] + edges[:, 3]], 1) / 2
-    turn = 0.04 * shaken[:, 5]
     flipped = (torch.rand(n, device=device) < 0.5) if mirror and varied else torch.zeros(n, dtype=torch.bool, device=device)
     picture = batch["picture"].permute(0, 3, 1, 2).float()
     size = torch.tensor([picture.shape[3], picture.shape[2]], device=device, dtype=torch.float32)
-    half = torch.stack([shown * CROP[1] / CROP[0] * torch.where(flipped, -1.0, 1.0), shown], 1) / size
-    cos, sin = torch.cos(turn), torch.sin(turn)
-    ratio = size[1] / size[0]
+    half = torch.stack([tall * CROP[1] / CROP[0] * torch.where(flipped, -1.0, 1.0), tall], 1) / size
+    zero = torch.zeros_like(tall)
     matrix = torch.stack([
-        torch.stack([half[:, 0] * cos, -half[:, 1] * sin * ratio, 2 * middle[:, 0] / size[0] - 1], 1),
-        torch.stack([half[:, 0] * sin / ratio, half[:, 1] * cos, 2 * middle[:, 1] / size[1] - 1], 1)], 1)
+        torch.stack([half[:, 0], zero, 2 * middle[:, 0] / size[0] - 1], 1),
+        torch.stack([zero, half[:, 1], 2 * middle[:, 1] / size[1] - 1], 1)], 1)
     grid = functional.affine_grid(matrix, [n, 3, *CROP], align_corners=False)
     crops = functional.grid_sample(picture, grid, mode="bilinear", padding_mode="border", align_corners=False)
     if varied:
         crops = _other_film(crops)
-    return crops.round().clamp(0, 255).to(torch.uint8).permute(0, 2, 3, 1), flipped
+    return crops.round().clamp(0, 255).to(torch.uint8).permute(0, 2, 3, 1), Shown(middle, tall, flipped)
 
 
 def _other_film(crops: torch.Tensor) -> torch.Tensor:
@@ -98,9 +122,24 @@ def lab(bgr: torch.Tensor) -> torch.Tensor:
     return torch.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], -1)
 
 
-def looks_loss(out: Sequence[torch.Tensor], batch: Batch, flipped: torch.Tensor) -> torch.Tensor:
-    """Histogram of the facing, role and cloth."""
-    facing = torch.where(flipped, -batch["facing_rad"], batch["facing_rad"])
+def outline(batch: Batch, shown: Shown) -> torch.Tensor:
+    """(N, 6) where a crop shows the man's left, top, right and lower edge and the ground under his middle (x, y), from the crop's
+    middle in shares of its height."""
+    corners = shown.place(torch.cat([batch["box"].view(-1, 2, 2), batch["foot"][:, None]], 1))
+    x = corners[:, :2, 0].sort(1).values
+    return torch.stack([x[:, 0], corners[:, 0, 1], x[:, 1], corners[:, 1, 1], corners[:, 2, 0], corners[:, 2, 1]], 1)
+
+
+def outline_loss(out: torch.Tensor, batch: Batch, shown: Shown) -> torch.Tensor:
+    """Negative log likelihood of Laplace distributions (N, 12: six places, six logarithms of their scales)."""
+    off = (out[:, :6] - outline(batch, shown)).abs().clamp(max=0.5)
+    scale = out[:, 6:].clamp(-6.0, 0.0)
+    return (off * torch.exp(-scale) + scale).mean()
+
+
+def looks_loss(out: Sequence[torch.Tensor], batch: Batch, shown: Shown) -> torch.Tensor:
+    """Histogram of the facing, role, cloth and outline."""
+    facing = torch.where(shown.flipped, -batch["facing_rad"], batch["facing_rad"])
     centre = -math.pi + (torch.arange(FACING_BINS, device=facing.device) + 0.5) * 2 * math.pi / FACING_BINS
     off = torch.remainder(centre[None] - facing[:, None] + math.pi, 2 * math.pi) - math.pi
     wanted = torch.softmax(-0.5 * (off / FACING_BLUR_RAD) ** 2, 1)
@@ -108,10 +147,11 @@ def looks_loss(out: Sequence[torch.Tensor], batch: Batch, flipped: torch.Tensor)
     turned = -(wanted * functional.log_softmax(out[0], 1)).sum(1)
     cloth = functional.smooth_l1_loss(out[2], lab(batch["cloth"]).flatten(1) / 50, reduction="none", beta=0.2).mean(1)
     role = functional.cross_entropy(out[1], batch["role"].long(), reduction="none")
-    return ((turned * weight).sum() / weight.sum().clamp(min=1) + 0.3 * role.mean() + 0.7 * (cloth * batch["visible"]).mean())
+    return ((turned * weight).sum() / weight.sum().clamp(min=1) + 0.3 * role.mean() + 0.7 * (cloth * batch["visible"]).mean()
+            + OUTLINE_WEIGHT * outline_loss(out[3], batch, shown))
 
 
-def numbers_loss(out: Sequence[torch.Tensor], batch: Batch, _flipped: torch.Tensor) -> torch.Tensor:
+def numbers_loss(out: Sequence[torch.Tensor], batch: Batch, _shown: Shown) -> torch.Tensor:
     """Tens and units where they show; whether both do."""
     digits, seen = batch["digits"].long(), batch["digit_seen"]
     total = torch.zeros((), device=seen.device)
@@ -163,8 +203,8 @@ def train(name: str, portraits: Batch, seconds: float, steps: int = 1 << 30, bat
         for group in optimiser.param_groups:
             group["lr"] = peak_rate * min(1.0, 0.02 + done * 20) * (0.5 + 0.5 * math.cos(math.pi * done))
         batch = next(batches)
-        crops, flipped = draw_crops(batch, varied=True, mirror=name == "looks")
-        loss = LOSSES[name](network(crops), batch, flipped)
+        crops, shown = draw_crops(batch, varied=True, mirror=name == "looks")
+        loss = LOSSES[name](network(crops), batch, shown)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(network.parameters(), 2.0)
@@ -205,9 +245,12 @@ def judge(name: str, network: torch.nn.Module, portraits: Batch) -> str:
     outs: list[tuple[torch.Tensor, ...]] = []
     for start in range(0, len(portraits["box"]), 1024):
         batch = {key: value[start : start + 1024] for key, value in portraits.items()}
-        box = batch["box"]
-        shaken = batch | {"box": box + torch.randn_like(box) * 0.02 * (box[:, 3:] - box[:, 1:2])}
-        outs.append(network(draw_crops(shaken, varied=False, mirror=False)[0]))
+        found = shake(batch["box"], batch["visible"])
+        crops, shown = draw_crops(batch | {"box": found}, varied=False, mirror=False)
+        told = network(crops)
+        if name == "looks":
+            told = (*told, outline(batch, shown), outline(batch | {"box": found}, shown))
+        outs.append(told)
     joined = [torch.cat(part) for part in zip(*outs, strict=True)]
     return (_judge_looks if name == "looks" else _judge_numbers)(joined, portraits)
 
@@ -227,7 +270,23 @@ def _judge_looks(out: list[torch.Tensor], portraits: Batch) -> str:
                          f"over 90 deg {float((off[mine] > 90).float().mean()):.3f}")
     role = (out[1].argmax(1) == portraits["role"]).float().mean()
     cloth = (out[2] * 50 - lab(portraits["cloth"]).flatten(1)).abs().mean(0)
+    lines += _judge_outline(out[3], out[4], out[5], portraits)
     return "\n".join([*lines, f"  role right {float(role):.3f}; cloth off by {[round(float(c), 1) for c in cloth]} Lab"])
+
+
+def _judge_outline(told: torch.Tensor, true: torch.Tensor, given: torch.Tensor, portraits: Batch) -> list[str]:
+    """How far edges and ground are off, in heights, by how much of the man shows; behind, the boxes that were given."""
+    lines, tall = [], (true[:, 3] - true[:, 1])[:, None]
+    names = ("left", "top", "right", "lower", "ground x", "ground y")
+    for low, high in ((0.0, 0.3), (0.3, 0.6), (0.6, 0.9), (0.9, 1.01)):
+        mine = (portraits["visible"] >= low) & (portraits["visible"] < high) & (portraits["shown_px"] > 25)
+        if bool(mine.any()):
+            off, before = (((guess - true) / tall)[mine].abs().median(0).values for guess in (told[:, :6], given))
+            inside = ((told[:, :6] - true).abs() < torch.exp(told[:, 6:].clamp(-6.0, 0.0)) * math.log(2))[mine].float().mean(0)
+            lines.append(f"  {low:.1f}-{high:.1f} shows: {int(mine.sum())} men, off by " + ", ".join(
+                f"{name} {float(a):.3f}" + (f" ({float(b):.3f})" if k < 4 else "") + f" half {float(c):.2f}"
+                for k, (name, a, b, c) in enumerate(zip(names, off, before, inside, strict=True))))
+    return lines
 
 
 def _judge_numbers(out: list[torch.Tensor], portraits: Batch) -> str:

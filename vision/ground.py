@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.boxes import jacobian, map_points
-from vision.types import STANCE_YD, BoolArray, FloatArray
+from vision.types import BoolArray, FloatArray
 
 PERSON_HEIGHT_YD = 2.0
 """A player in cleats and helmet; sets the yard of an unregistered clip. Common practice, no source."""
@@ -78,24 +78,11 @@ def _previous_from_current(image_motion: FloatArray | None, frame_count: int) ->
     return back
 
 
-def place(ground_from_image: FloatArray, foot_px: FloatArray,
+def place(ground_from_image: FloatArray, ground_px: FloatArray,
           covariance_px: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Men whose boxes end at (N, 2) px, each by its own matrix (N, 3, 3): where their middles are (N, 2), how sure (N, 2, 2), and
-    the picture's scale there (N,) in px a yard across the line of sight."""
-    slope = jacobian(ground_from_image, foot_px)
+    """Men over (N, 2) px of the ground, each by its own matrix (N, 3, 3): where they are (N, 2), how sure (N, 2, 2), and the
+    picture's scale there (N,) in px a yard across the line of sight."""
+    slope = jacobian(ground_from_image, ground_px)
     spread = slope @ covariance_px @ slope.swapaxes(1, 2)
     scale = 1.0 / np.maximum(np.linalg.svd(slope, compute_uv=False)[:, 1], 1e-9)
-    return map_points(ground_from_image, foot_px) + STANCE_YD * _away(slope), spread, scale
-
-
-def shown_at(image_from_ground: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Where the boxes end, (N, 2) px, of men with their middles at (N, 2) on the ground: `place` undone; and the derivative
-    (N, 2, 2) of the picture there, px a yard."""
-    slope = jacobian(image_from_ground, middle)
-    return map_points(image_from_ground, middle - STANCE_YD * _away(np.linalg.inv(slope))), slope
-
-
-def _away(slope: FloatArray) -> FloatArray:
-    """(N, 2) unit steps over the ground that lead straight up the picture, by its derivative (N, 2, 2)."""
-    up: FloatArray = -slope[:, :, 1] / np.maximum(np.linalg.norm(slope[:, :, 1], axis=1, keepdims=True), 1e-9)
-    return up
+    return map_points(ground_from_image, ground_px), spread, scale

@@ -42,10 +42,12 @@ def join_costs(obs: Observations, tracks: Sequence[Track], pieces: Pieces, setti
     future = Belief(pieces.future.mean[tail], pieces.future.covariance[tail])
     price = join_cost(past, future, gap_s, (pieces.end_density[head] + pieces.start_density[tail]) / 2)
     price += _born_anywhere(future, settings) + looks_cost(pieces, head, tail, settings)
-    price += np.minimum(settings.missed_nats_s * gap_s, settings.missed_cap_nats)
+    goes_out, comes_in = obs.border[[t[-1] for t in tracks]], obs.border[[t[0] for t in tracks]]
+    # Whoever left the picture could not be seen: as much of the gap counts as has an end inside.
+    in_view = 1.0 - (goes_out[head].astype(float) + comes_in[tail]) / 2
+    price += in_view * np.minimum(settings.missed_nats_s * gap_s, settings.missed_cap_nats)
     real = np.minimum(settings.vanish_nats, settings.real_nats_box * np.array([len(boxes) for boxes in tracks]))
-    goes = np.where(obs.border[[t[-1] for t in tracks]], settings.leave_nats, real)
-    comes = np.where(obs.border[[t[0] for t in tracks]], settings.leave_nats, real)
+    goes, comes = np.where(goes_out, settings.leave_nats, real), np.where(comes_in, settings.leave_nats, real)
     cost = np.full((n, n), np.inf)
     cost[head, tail] = price - goes[head] - comes[tail]
     return cost

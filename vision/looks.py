@@ -12,14 +12,25 @@ import numpy as np
 from scipy.linalg import eigh
 
 from vision.boxes import covered_share, iou
+from vision.sights import Sight
 from vision.types import Detections, FloatArray, IntArray
 
 DIRECTIONS = 6
 CHAIN_IOU = 0.5
 MAX_COVERED = 0.1
 MIN_CHAIN = 6
+COLOURS = slice(0, 12)
+"""Columns of `appearance` that hold the measured colours."""
+LEAST_ROLE = 0.01
+"""Probability below which roles differ no more."""
 SHRINKAGE = 0.1
 """Share of its diagonal that is mixed into the within-person covariance, as few chains make a poor one."""
+
+
+def appearance(colours: FloatArray, sight: Sight) -> FloatArray:
+    """All that boxes (N) wear, (N, 24): their measured `colours` (N, 12) as `vision.kits.describe` gives them, and the cloth and
+    role that a look at each man told."""
+    return np.hstack([colours, sight.cloth, np.log(sight.role + LEAST_ROLE)])
 
 
 def discriminate(detections: Sequence[Detections], appearance: Sequence[FloatArray]) -> FloatArray:

@@ -10,8 +10,9 @@ import numpy as np
 from vision.boxes import covered_feet, covered_share
 from vision.ground import Ground, place
 from vision.looks import discriminate
+from vision.outlines import sigma_of_sides
 from vision.tracking_settings import TrackingSettings
-from vision.types import BoolArray, Detections, FloatArray, IntArray, foot_of
+from vision.types import BoolArray, Detections, FloatArray, IntArray
 
 TICK_S = 1e-4
 
@@ -23,8 +24,8 @@ LEAST_CLARITY = 0.3
 class Observations:
     """D boxes in K frames of one or more views. `frame` (D,) is the row of `time_s` (K,), sorted; `view` (K,) whose frame it is.
     `position` (D, 2) yd on the ground with `covariance` (D, 2, 2), of which `box_covariance` (D, 2, 2) is the box's own error;
-    `height_yd` (D,) the box's height by the picture's scale there; `covered` (D,) the share that nearer people hide; `border`
-    (D,) True at the picture's edge; `appearance` (D, A) in units of one person's spread."""
+    `side_sigma_px` (D, 4) that of its sides; `height_yd` (D,) its height by the picture's scale there; `covered` (D,) the share
+    that nearer people hide; `border` (D,) True at the picture's edge; `appearance` (D, A) in units of one person's spread."""
 
     view: IntArray
     frame_index: IntArray
@@ -36,6 +37,7 @@ class Observations:
     position: FloatArray
     covariance: FloatArray
     box_covariance: FloatArray
+    side_sigma_px: FloatArray
     height_yd: FloatArray
     covered: FloatArray
     border: BoolArray
@@ -73,17 +75,17 @@ def observe(detections: Sequence[Detections], appearance: Sequence[FloatArray] |
     covered = np.concatenate([covered_share(d.xyxy.astype(np.float64)) for d in detections])
     row = np.array([row_of_frame[d.frame_index] for d in detections])[frame]
     height = np.maximum(xyxy[:, 3] - xyxy[:, 1], 1.0)
-    feet_covered = np.concatenate([covered_feet(d.xyxy.astype(np.float64)) for d in detections])
-    sigma = height[:, None] * _foot_sigma(confidence, feet_covered, settings)
-    covariance_px = np.eye(2) * (sigma**2)[:, None, :]
-    position, exact, scale = place(ground.ground_from_image[row], foot_of(xyxy), covariance_px)
+    fits = [_fit(d, settings) for d in detections]
+    ground_px, ground_sigma, side_sigma = (np.concatenate(part) for part in zip(*fits, strict=True))
+    covariance_px = np.eye(2) * (ground_sigma**2)[:, None, :]
+    position, exact, scale = place(ground.ground_from_image[row], ground_px, covariance_px)
     covariance = exact + np.eye(2) * (settings.jitter_share * ground.sigma_yd[row, None, None]) ** 2
     looks = np.zeros((len(frame), 0)) if appearance is None else discriminate(detections, appearance)
     return Observations(
         view=np.zeros(len(detections), dtype=np.int64), frame_index=np.array([d.frame_index for d in detections]),
         time_s=np.array([d.time_s for d in detections], dtype=np.float64),
         frame=frame, xyxy=xyxy, confidence=confidence, appearance=looks, position=position,
-        covariance=covariance, box_covariance=exact,
+        covariance=covariance, box_covariance=exact, side_sigma_px=side_sigma,
         height_yd=height / scale, covered=covered, border=_at_border(xyxy, image_size_px),
     )
 
@@ -115,6 +117,17 @@ def gather(views: Sequence[Observations]) -> Observations:
     return Observations(
         view=number[order], frame_index=np.concatenate([one.frame_index for one in views])[order], time_s=grown,
         frame=frame[rows], **columns)
+
+
+def _fit(found: Detections, settings: TrackingSettings) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Where the men stand (N, 2) px, how surely (N, 2), and how surely their boxes' sides are known (N, 4)."""
+    if found.outlines is not None:
+        told = found.outlines
+        return told.ground_px.astype(np.float64), told.ground_sigma_px.astype(np.float64), told.side_sigma_px.astype(np.float64)
+    xyxy = found.xyxy.astype(np.float64)
+    tall = np.maximum(xyxy[:, 3:] - xyxy[:, 1:2], 1.0)
+    foot_sigma = _foot_sigma(found.confidence, covered_feet(xyxy), settings)
+    return found.ground_px, tall * foot_sigma, sigma_of_sides(xyxy, found.confidence)
 
 
 def _foot_sigma(confidence: FloatArray, feet_covered: FloatArray, settings: TrackingSettings) -> FloatArray:

@@ -10,6 +10,7 @@ import numpy as np
 from vision.boxes import iou
 from vision.facing import whose
 from vision.kit_groups import cluster, in_units, middle
+from vision.looks import COLOURS
 from vision.sights import Sight
 from vision.types import NO_KIT, Detections, FloatArray, IntArray, Tracks
 
@@ -19,9 +20,9 @@ MIN_SHARED = 4
 
 @dataclass(frozen=True)
 class Wardrobe:
-    """One view's tracks with the boxes that made them: `looks` holds, for every entry of `detections`, the (N, 12) colours of its
-    boxes as `vision.kits.describe` gives them, `sights` what their crops told (None where nobody looked, empty where nobody
-    ever did). Raises ValueError where these differ in length."""
+    """One view's tracks with the boxes that made them: `looks` holds, for every entry of `detections`, what its boxes wear as
+    `vision.looks.appearance` has it or its (N, 12) colours alone, `sights` what their crops told (None where nobody looked, empty
+    where nobody ever did). Raises ValueError where these differ in length."""
 
     tracks: Tracks
     detections: Sequence[Detections]
@@ -67,7 +68,7 @@ def _seen(view: Wardrobe, ids: IntArray, looked_at: bool) -> dict[int, _Seen]:
         sight, xyxy = view.sights[entry] if looked_at else None, view.detections[entry].xyxy
         if looked_at and sight is None:
             continue
-        units = in_units(view.looks[entry], None if sight is None else sight.cloth)
+        units = in_units(view.looks[entry][:, COLOURS], None if sight is None else sight.cloth)
         shows = 1.0 - (iou(xyxy, xyxy) - np.eye(len(xyxy))).max(axis=1)
         mine = owners.entry == entry
         for box, man in zip(owners.box[mine].tolist(), owners.track_id[mine].tolist(), strict=True):

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from vision.crops import cut
+from vision.crops import cut, window
 from vision.types import FloatArray
 
 LOOKS_WEIGHTS, NUMBERS_WEIGHTS = "looks.onnx", "numbers.onnx"
@@ -22,6 +22,8 @@ NUMBER_FROM_PX = 42.0
 """Nobody reads a number on a smaller man."""
 NUMBER_SQUARE = 0.35
 """Nor one that is turned farther from the camera; mean absolute cosine over the facings that are possible."""
+LOG_SCALES = (-6.0, 0.0)
+"""Bounds of the logarithm of an outline's mean error, in shares of the crop's height."""
 AT_A_TIME = 64
 """People per call, so that a crowd does not take more memory than a team."""
 
@@ -33,7 +35,8 @@ class Sight:
     `facing` (N, 36) log probabilities of the torso's facing relative to the camera's viewing ray, bin k about
     -pi + (k + 1/2) 2 pi / 36 (0 looks away from the camera, +-pi into it, growing leftward); `role` (N, 3) probabilities of
     player, official, other; `cloth` (N, 9) CIE Lab of shirt, trousers and helmet; `tens` (N, 11; the last: none) and `units`
-    (N, 10) log probabilities of the number's digits; `readable` (N,) probability that it can be read, 0 where nobody tried."""
+    (N, 10) log probabilities of the number's digits; `readable` (N,) probability that it can be read, 0 where nobody tried;
+    `outline` (N, 12): left, top, right, lower edge and the ground (x, y) in px, then the mean error of each."""
 
     facing: npt.NDArray[np.float32]
     role: npt.NDArray[np.float32]
@@ -41,6 +44,7 @@ class Sight:
     tens: npt.NDArray[np.float32]
     units: npt.NDArray[np.float32]
     readable: npt.NDArray[np.float32]
+    outline: npt.NDArray[np.float32]
 
     def __len__(self) -> int:
         return len(self.facing)
@@ -62,7 +66,7 @@ class CropReader:
 
     def _look(self, bgr: npt.NDArray[np.uint8], xyxy: FloatArray, numbers: bool) -> Sight:
         crops = cut(bgr, xyxy)
-        facing, role, cloth = self._looks.run(["facing", "role", "cloth"], {"crops": crops})
+        facing, role, cloth, outline = self._looks.run(["facing", "role", "cloth", "outline"], {"crops": crops})
         seen = _nothing(len(xyxy))
         log_facing, log_role = _log_softmax(facing), _log_softmax(role)
         square = np.exp(log_facing) @ np.abs(np.cos(bin_angles()))
@@ -72,7 +76,8 @@ class CropReader:
             tens, units, readable = self._numbers.run(["tens", "units", "readable"], {"crops": crops[legible]})
             seen.tens[legible], seen.units[legible] = _log_softmax(tens), _log_softmax(units)
             seen.readable[legible] = 1.0 / (1.0 + np.exp(-readable[:, 0].clip(-30, 30)))
-        return Sight(log_facing, np.exp(log_role), np.asarray(50.0 * cloth, np.float32), seen.tens, seen.units, seen.readable)
+        return Sight(log_facing, np.exp(log_role), np.asarray(50.0 * cloth, np.float32), seen.tens, seen.units, seen.readable,
+                     _in_picture(outline, xyxy))
 
 
 def bin_angles() -> FloatArray:
@@ -87,7 +92,14 @@ def _nothing(n: int) -> Sight:
         return np.full((n, k), -np.log(k), np.float32)
 
     return Sight(even(FACING_BINS), np.full((n, 3), 1 / 3, np.float32), np.zeros((n, 9), np.float32), even(11), even(10),
-                 np.zeros(n, np.float32))
+                 np.zeros(n, np.float32), np.zeros((n, 12), np.float32))
+
+
+def _in_picture(outline: npt.NDArray[np.float32], xyxy: FloatArray) -> npt.NDArray[np.float32]:
+    """Places (N, 12) in shares of the crops' height, to px of the picture."""
+    seen = window(xyxy)
+    place = outline[:, :6] * seen[:, 2:] + seen[:, [0, 1] * 3]
+    return np.asarray(np.hstack([place, np.exp(outline[:, 6:].clip(*LOG_SCALES)) * seen[:, 2:]]), np.float32)
 
 
 def _log_softmax(logits: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

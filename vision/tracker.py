@@ -14,19 +14,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision import kalman
+from vision.boxes import jacobian, map_points
 from vision.exchanges import exchange
 from vision.gaps import fill_gaps
-from vision.ground import Ground, build_ground, place, shown_at
+from vision.ground import Ground, build_ground, place
 from vision.joins import drop_doubles, join
 from vision.observations import Observations, gather, observe
 from vision.one_light import in_one_light
 from vision.pieces import Track
+from vision.silhouettes import smooth_sides
 from vision.tracking_settings import TrackingSettings
 from vision.tracklets import build_tracklets
 from vision.types import NO_KIT, Detections, FloatArray, IntArray, Tracks
 
 HALF_TICK_S = 1e-3
 """Two cameras' frames of one moment are told apart by less than this."""
+
+STANDING_YD = np.array([-0.4, -1.8, 0.4, 0.1])
+"""Left, top, right and lower side of a standing man's box, from the ground under him, in a picture that shows nobody."""
 
 
 @dataclass(frozen=True)
@@ -134,7 +139,6 @@ def _write_shot(obs: Observations, people: Sequence[Track], view: int, shot: Sho
     n, f = len(people), len(shot.time_s)
     row = np.searchsorted(shot.frame_index, obs.frame_index)
     own = [boxes[obs.view[obs.frame[boxes]] == view] for boxes in people]
-    size = _smooth_sizes(obs, own, row, shot.time_s, settings)
     seen, confidence = np.zeros((n, f), dtype=np.bool_), np.zeros((n, f))
     alive = np.zeros((n, f), dtype=np.bool_)
     for person, (boxes, mine) in enumerate(zip(people, own, strict=True)):
@@ -145,21 +149,26 @@ def _write_shot(obs: Observations, people: Sequence[Track], view: int, shot: Sho
         if len(mine):
             confidence[person] = np.where(alive[person], np.interp(np.arange(f), rows, obs.confidence[mine]), 0.0)
     who, when = np.nonzero(alive & np.isfinite(foot[:, :, 0]))
-    feet_px, slope = shown_at(np.linalg.inv(ground.ground_from_image)[when], foot[who, when])
+    image_from_ground = np.linalg.inv(ground.ground_from_image)[when]
+    slope = jacobian(image_from_ground, foot[who, when])
     foot_sigma_px = _sigma_px(foot_spread[who, when], slope, settings)
-    _, _, scale = place(ground.ground_from_image[when], feet_px, np.zeros((len(when), 2, 2)))
-    width, height = (np.exp(size[who, when]) * scale[:, None]).T
-    xyxy = np.stack([feet_px[:, 0] - width / 2, feet_px[:, 1] - height, feet_px[:, 0] + width / 2, feet_px[:, 1]], axis=1)
+    stands, scale = np.full((n, f, 2), np.nan), np.full((n, f), np.nan)
+    stands[who, when] = map_points(image_from_ground, foot[who, when])
+    _, _, scale[who, when] = place(ground.ground_from_image[when], stands[who, when], np.zeros((len(when), 2, 2)))
+    sides = _smooth_boxes(obs, own, row, stands, scale, shot.time_s, settings)[who, when] * scale[who, when, None]
+    ground_px = stands[who, when]
+    xyxy = np.tile(ground_px, 2) + sides
     # Somebody whose middle is out of the picture is unknown, not invented.
-    inside = ((feet_px[:, 0] > 0) & (feet_px[:, 0] < shot.image_size_px[0]) & (feet_px[:, 1] > 0)
-              & (feet_px[:, 1] - height < shot.image_size_px[1])) | seen[who, when]
+    middle = (xyxy[:, 0] + xyxy[:, 2]) / 2
+    inside = ((middle > 0) & (middle < shot.image_size_px[0]) & (xyxy[:, 3] > 0) & (xyxy[:, 1] < shot.image_size_px[1])
+              ) | seen[who, when]
     order = np.lexsort((who, when))
     order = order[inside[order]]
     who, when = who[order], when[order]
     return Tracks(
         frame_index=shot.frame_index[when].astype(np.int64), time_s=shot.time_s[when], track_id=who + 1, xyxy=xyxy[order],
         observed=seen[who, when], kit_id=np.full(len(who), NO_KIT, dtype=np.int64), confidence=confidence[who, when],
-        foot_sigma_px=foot_sigma_px[order],
+        foot_sigma_px=foot_sigma_px[order], ground_px=ground_px[order],
     )
 
 
@@ -186,28 +195,25 @@ def _smooth_feet(obs: Observations, people: Sequence[Track], row: IntArray, time
     return best.position, best.position_covariance
 
 
-def _smooth_sizes(obs: Observations, people: Sequence[Track], row: IntArray, time_s: FloatArray,
-                  settings: TrackingSettings) -> FloatArray:
-    """Logarithm of width and height (N, F, 2) in units of the picture's scale at the feet; who has no box here is as large as
-    people are."""
-    n, f = len(people), len(time_s)
-    position, covariance = np.full((n, f, 2), np.nan), np.tile(np.eye(2), (n, f, 1, 1))
-    scale = (obs.xyxy[:, 3] - obs.xyxy[:, 1]) / obs.height_yd
-    size = np.log(np.maximum(obs.xyxy[:, 2:] - obs.xyxy[:, :2], 1.0) / scale[:, None])
+def _smooth_boxes(obs: Observations, people: Sequence[Track], row: IntArray, stands: FloatArray, scale: FloatArray,
+                  time_s: FloatArray, settings: TrackingSettings) -> FloatArray:
+    """Sides (N, F, 4) of the boxes from where the men stand (N, F, 2) px, in units of the picture's `scale` (N, F) there. Who
+    has no box here is as large as people are."""
+    n, f = scale.shape
+    sides, sigma = np.full((n, f, 4), np.nan), np.full((n, f, 4), np.nan)
     for person, boxes in enumerate(people):
         rows = row[obs.frame[boxes]]
-        position[person, rows] = size[boxes]
-        sigma = settings.box_size_sigma + settings.doubtful_size_sigma * (1 - obs.confidence[boxes]) ** 2
-        covariance[person, rows] = np.eye(2) * (sigma**2)[:, None, None]
-    density = np.full((n, f), settings.size_density)
-    best = kalman.smooth(
-        kalman.Sightings(time_s, position, covariance, density), kalman.MotionModel(1.0, settings.outlier)).position
+        sides[person, rows] = (obs.xyxy[boxes] - np.tile(stands[person, rows], 2)) / scale[person, rows, None]
+        sigma[person, rows] = obs.side_sigma_px[boxes] / scale[person, rows, None]
+    known = sides[np.isfinite(sides[..., 0])]
+    usual = np.median(known, axis=0) if len(known) else STANDING_YD
+    smooth = smooth_sides(time_s, sides, sigma, settings)
     # Before the first box here he is as large as there.
     for person, boxes in enumerate(people):
         if len(boxes):
             first = int(row[obs.frame[boxes[0]]])
-            best[person, :first] = best[person, first]
-    return np.where(np.isfinite(best), best, np.median(size, axis=0))
+            smooth[person, :first] = smooth[person, first]
+    return np.where(np.isfinite(smooth), smooth, usual)
 
 
 def _check(detections: Sequence[Detections], frame_index: IntArray, time_s: FloatArray, *matrices: FloatArray | None) -> None:

@@ -44,7 +44,7 @@ class TrackingSettings:
     # Joining tracklets over gaps.
     max_gap_s: float = 4.0
     vanish_nats: float = 9.0            # somebody ends or begins in the middle of the picture
-    leave_nats: float = 1.5             # or at its border
+    leave_nats: float = 4.5             # or at its border
     real_nats_box: float = 0.7          # but no more than this a box: few boxes are rather false than a vanished man
     missed_nats_s: float = 3.0          # a second without a box of somebody in full view
     missed_cap_nats: float = 12.0
@@ -63,9 +63,9 @@ class TrackingSettings:
     smoothing_trust: float = 0.5        # the feet's covariance for smoothing, as a share of the box's own
     alike_boxes: float = 8.0            # a box errs like so many of its neighbours: the variance grows by as much
     body_sigma_yd: float = 0.2          # a man's middle against the middle of his box: strides and leaning
-    box_size_sigma: float = 0.02        # of the logarithm of a sure box's sides
-    doubtful_size_sigma: float = 0.3    # more at no confidence, by the square of what lacks
-    size_density: float = 4.0           # how fast the logarithm of a side changes: arms and strides, 1/s3
+    stance_density: float = 0.2         # how fast a box's sides drift about the man, yd2/s3
+    limbs_sigma_yd: float = 0.06        # arms and strides move the sides by this
+    limbs_s: float = 0.2                # for about this long
 
     @property
     def motion(self) -> MotionModel:

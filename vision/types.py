@@ -6,7 +6,7 @@ from the container's timestamps.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -31,10 +31,26 @@ def check_array(name: str, array: npt.NDArray[Any], shape: tuple[int | None, ...
 
 
 @dataclass(frozen=True)
+class Outlines:
+    """How well the boxes (N) of one frame fit: standard deviations of their sides `side_sigma_px` (N, 4); where on the ground the
+    men's middles are, `ground_px` (N, 2), and how surely, `ground_sigma_px` (N, 2). Raises ValueError on other shapes."""
+
+    side_sigma_px: FloatArray
+    ground_px: FloatArray
+    ground_sigma_px: FloatArray
+
+    def __post_init__(self) -> None:
+        n = len(self.ground_px)
+        for name, width in (("side_sigma_px", 4), ("ground_px", 2), ("ground_sigma_px", 2)):
+            check_array(name, getattr(self, name), (n, width), "f")
+
+
+@dataclass(frozen=True)
 class Detections:
     """The people found in one frame.
 
-    `xyxy` (N, 4) float32 px; `confidence` (N,) in 0..1; `class_id` (N,) int. Raises ValueError on other shapes.
+    `xyxy` (N, 4) float32 px; `confidence` (N,) in 0..1; `class_id` (N,) int; `outlines` of the boxes where somebody looked.
+    Raises ValueError on other shapes.
     """
 
     frame_index: int
@@ -42,20 +58,23 @@ class Detections:
     xyxy: FloatArray
     confidence: FloatArray
     class_id: IntArray
+    outlines: Outlines | None = None
 
     def __post_init__(self) -> None:
         n = len(self.xyxy)
         check_array("xyxy", self.xyxy, (n, 4), "f")
         check_array("confidence", self.confidence, (n,), "f")
         check_array("class_id", self.class_id, (n,), "iu")
+        if self.outlines is not None and len(self.outlines.ground_px) != n:
+            raise ValueError(f"detections: {len(self.outlines.ground_px)} outlines of {n} boxes")
 
     def __len__(self) -> int:
         return len(self.xyxy)
 
     @property
-    def foot_xy(self) -> FloatArray:
-        """(N, 2) px: the middle of each box's lower edge."""
-        return foot_of(self.xyxy)
+    def ground_px(self) -> FloatArray:
+        """(N, 2) where the men's middles are on the ground; without outlines the middle of each box's lower edge."""
+        return foot_of(self.xyxy) if self.outlines is None else self.outlines.ground_px
 
 
 @dataclass(frozen=True)
@@ -63,7 +82,8 @@ class Tracks:
     """People followed through one clip: one row per track and frame, sorted by (frame_index, track_id).
 
     All arrays have length M. `xyxy` (M, 4) px; `observed` is False where the row was bridged, not seen; `kit_id` is the
-    shirt cluster of the whole track (0, 1, ... or NO_KIT); `foot_sigma_px` is the standard deviation of the foot point.
+    shirt cluster of the whole track (0, 1, ... or NO_KIT); `ground_px` (M, 2) is the point of the ground under the man's middle
+    (if not given, the middle of his box's lower edge) and `foot_sigma_px` its standard deviation.
     Raises ValueError on other shapes or a doubled (frame, track) row.
     """
 
@@ -75,6 +95,7 @@ class Tracks:
     kit_id: IntArray
     confidence: FloatArray
     foot_sigma_px: FloatArray
+    ground_px: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
 
     def __post_init__(self) -> None:
         m = len(self.frame_index)
@@ -82,22 +103,15 @@ class Tracks:
                            ("time_s", "f"), ("confidence", "f"), ("foot_sigma_px", "f")):
             check_array(name, getattr(self, name), (m,), kind)
         check_array("xyxy", self.xyxy, (m, 4), "f")
+        if not len(self.ground_px):
+            object.__setattr__(self, "ground_px", foot_of(self.xyxy))
+        check_array("ground_px", self.ground_px, (m, 2), "f")
         rows = np.stack([self.frame_index, self.track_id], axis=1)
         if m and len(np.unique(rows, axis=0)) != m:
             raise ValueError("tracks: a track stands twice in one frame")
 
     def __len__(self) -> int:
         return len(self.frame_index)
-
-    @property
-    def foot_xy(self) -> FloatArray:
-        """(M, 2) px: the middle of each box's lower edge."""
-        return foot_of(self.xyxy)
-
-
-STANCE_YD = 0.17
-"""A box ends at the tip of the nearer shoe; half of a shoe's length (12 in. outside) behind it, seen from the camera, is the
-man's middle. Common practice, no source."""
 
 
 def foot_of(xyxy: FloatArray) -> FloatArray:

@@ -4,7 +4,8 @@
 
 The whole of vision and the registration run as in the product; nothing of the truth goes in. People of whom less than a
 quarter shows are not asked for (nor is a track on them a fault). `players in space` leaves out linemen, rushers and bystanders,
-whose piles hide most of them. Kits: share of the players' tracks whose cluster means the shirt that the man wears.
+whose piles hide most of them. Yards: how far the players' tracks are from where the men were, and the errors over the
+sigma that is told. Kits: share of the players' tracks whose cluster means the shirt that the man wears.
 """
 
 from __future__ import annotations
@@ -28,14 +29,18 @@ from ultralytics.trackers.byte_tracker import BYTETracker
 from ultralytics.utils import ROOT, YAML
 
 from demo_clips.simulate import simulate
-from homography import Observer, solve_clip
+from homography import Observer, locate, solve_clip
 from homography.motion import image_motion
+from homography.types import FieldTracks
 from vision.boxes import iou
 from vision.detector import TRACKED_CONFIDENCE, Detector, load_detector
 from vision.kits import describe
+from vision.looks import appearance
 from vision.outfits import Wardrobe, dress
+from vision.outlines import tightened
+from vision.sights import CropReader
 from vision.tracker import track
-from vision.types import Detections
+from vision.types import Detections, Tracks
 from vision.video import read_frames
 from vision.window import Window
 
@@ -43,6 +48,14 @@ VISIBLE = 0.25
 IN_SPACE = {"qb", "wr", "te", "rb", "corner", "safety", "nickel", "linebacker"}
 Rows = dict[int, tuple[np.ndarray, np.ndarray]]
 """Frame index to ids (N,) and boxes (N, 4)."""
+
+
+@dataclass(frozen=True)
+class Men:
+    """Where the people were: `xy_yd` (N, T, 2) at `time_s` (T,) of the film, NaN for those who are no player of the rep."""
+
+    time_s: np.ndarray
+    xy_yd: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -55,6 +68,7 @@ class Clip:
     shows: dict[int, np.ndarray]
     role: list[str]
     kit: list[str]
+    men: Men
 
 
 def clips(folder: Path) -> Iterator[Clip]:
@@ -70,7 +84,35 @@ def clips(folder: Path) -> Iterator[Clip]:
                                          np.array([row[1:5] for row in rows], dtype=np.float64).reshape(-1, 4))
                 shows[frame["index"]] = np.array([row[5] for row in rows])
             yield Clip(file.parent / view["file"], (view["width_px"], view["height_px"]), truth, shows,
-                       [p["role"] for p in told["players"]], [p["kit"] for p in told["players"]])
+                       [p["role"] for p in told["players"]], [p["kit"] for p in told["players"]], _men(told))
+
+
+def _men(told: dict[str, Any]) -> Men:
+    track, side = told["tracks"], {p["player_id"]: p["side"] for p in told["players"]}
+    path = dict(zip(track["player_id"], np.array(track["xy_yd"], dtype=float), strict=True))
+    nowhere = np.full((len(track["time_s"]), 2), np.nan)
+    return Men(np.array(track["time_s"], dtype=float), np.array([
+        path.get(p["player_id"], nowhere) if side[p["player_id"]] != "other" else nowhere for p in told["players"]]))
+
+
+def off_yd(clip: Clip, tracks: Tracks, paths: FieldTracks) -> np.ndarray:
+    """(M, 2) how far each row of a player's track is from him, over all rows on his box, and the sigma told; none where the field
+    was counted from a wrong yard line or end, which is the registration's affair."""
+    at = {(int(k), int(i)): row for row, (k, i) in enumerate(zip(tracks.frame_index, tracks.track_id, strict=True))}
+    off, sigma = [], []
+    for row, (k, man) in enumerate(zip(paths.frame_index.tolist(), paths.track_id.tolist(), strict=True)):
+        if k not in clip.truth or row % 5:
+            continue
+        who, boxes = clip.truth[k]
+        overlap = iou(tracks.xyxy[at[k, man]][None].astype(float), boxes)[0]
+        true = clip.men.xy_yd[int(who[overlap.argmax()])] if overlap.max(initial=0.0) > 0.4 else np.full((1, 2), np.nan)
+        if np.isfinite(true).all():
+            there = [np.interp(paths.time_s[row], clip.men.time_s, true[:, axis]) for axis in (0, 1)]
+            off.append(paths.xy_yd[row] - there)
+            sigma.append(paths.sigma_yd[row])
+    if not off or np.abs(np.median(off, axis=0)).max() > 2.0:
+        return np.zeros((0, 2))
+    return np.column_stack([np.linalg.norm(off, axis=1), sigma])
 
 
 def score(clip: Clip, found: Rows, frames: Sequence[int], asked: set[str] | None) -> dict[str, float]:
@@ -137,16 +179,29 @@ class Baseline:
         self.rows[found.frame_index] = (out[:, 4].astype(np.int64), out[:, :4])
 
 
-def follow(clip: Clip, detector: Detector, every: int) -> tuple[dict[str, Rows], dict[str, float], float, list[int]]:
-    """Rows by tracker, seconds by tracker, share of right kits, and the frames with boxes."""
+@dataclass(frozen=True)
+class Followed:
+    """Rows and seconds by tracker, share of right kits, yards off with their sigma (M, 2), and the frames with boxes."""
+
+    rows: dict[str, Rows]
+    seconds: dict[str, float]
+    kits: float
+    off_yd: np.ndarray
+    frames: list[int]
+
+
+def follow(clip: Clip, detector: Detector, every: int) -> Followed:
+    """One view through all of vision and the registration, and its boxes through the other trackers."""
     observer, evidence, detections, looks, boxes = Observer(), [], [], [], np.zeros((0, 4), np.float32)
     others = {"bytetrack": Baseline("bytetrack"), "botsort": Baseline("botsort")}
-    window = Window(detector)
+    window, reader = Window(detector), CropReader(threads=2)
     for frame in read_frames(clip.path):
         if frame.index % every == 0:
             found = window.detect(frame.index, frame.time_s, frame.bgr)
+            sight = reader.look(frame.bgr, found.xyxy, numbers=False)
+            found = tightened(found, sight)
             detections.append(found)
-            looks.append(describe(frame.bgr, found.xyxy))
+            looks.append(appearance(describe(frame.bgr, found.xyxy), sight))
             boxes = found.xyxy
             for other in others.values():
                 other.see(found, frame.bgr)
@@ -163,8 +218,9 @@ def follow(clip: Clip, detector: Detector, every: int) -> tuple[dict[str, Rows],
                  np.clip(tracks.xyxy[tracks.frame_index == k], 0, [*clip.size_px] * 2))
         for k in np.unique(tracks.frame_index)}
     kit_of = dict(zip(dressed.track_id.tolist(), dressed.kit_id.tolist(), strict=True))
-    frames = [d.frame_index for d in detections]
-    return {"ours": ours, **{name: other.rows for name, other in others.items()}}, seconds, right_kits(clip, ours, kit_of), frames
+    rows = {"ours": ours, **{name: other.rows for name, other in others.items()}}
+    return Followed(rows, seconds, right_kits(clip, ours, kit_of), off_yd(clip, tracks, locate(tracks, view)),
+                    [d.frame_index for d in detections])
 
 
 def right_kits(clip: Clip, ours: Rows, kit_of: dict[int, int]) -> float:
@@ -195,20 +251,33 @@ def main() -> None:
     detector = load_detector(arguments.weights, threads=2, min_confidence=TRACKED_CONFIDENCE)
     table: dict[tuple[str, str], list[dict[str, float]]] = {}
     kits: list[float] = []
+    off: list[np.ndarray] = []
     with tempfile.TemporaryDirectory() as temporary:
         for seed in range(first, last):
             for clip in clips(simulate(seed, 1, (arguments.folder or Path(temporary)) / str(seed))):
-                rows, seconds, right, frames = follow(clip, detector, arguments.every)
-                kits.append(right)
-                for name, found in rows.items():
+                found = follow(clip, detector, arguments.every)
+                kits.append(found.kits)
+                off.append(found.off_yd)
+                for name, rows in found.rows.items():
                     for crowd, asked in (("everybody", None), ("players in space", IN_SPACE)):
-                        told = {**score(clip, found, frames, asked), "seconds": seconds[name]}
+                        told = {**score(clip, rows, found.frames, asked), "seconds": found.seconds[name]}
                         table.setdefault((crowd, name), []).append(told)
-                whole = {name: round(table["everybody", name][-1]["idf1"], 3) for name in rows}
-                print(f"seed {seed} {clip.path.stem}: IDF1 {whole}, kits {right:.3f}", flush=True)
+                whole = {name: round(table["everybody", name][-1]["idf1"], 3) for name in found.rows}
+                ours = table["everybody", "ours"][-1]
+                print(f"seed {seed} {clip.path.stem}: IDF1 {whole}, HOTA {ours['hota']:.3f}, {ours['switches']:.0f} switches, "
+                      f"kits {found.kits:.3f}, yards off {_spread(found.off_yd)}", flush=True)
     for (crowd, name), told in table.items():
         print(f"{crowd:17s} {name:10s}", "  ".join(f"{key} {np.mean([t[key] for t in told]):.3f}" for key in told[0]))
     print(f"kits right: mean {np.nanmean(kits):.3f}, worst {np.nanmin(kits):.3f}")
+    print(f"yards off: {_spread(np.concatenate(off))}")
+
+
+def _spread(off: np.ndarray) -> str:
+    if not len(off):
+        return "not known"
+    far, sigma = off.T
+    return (f"{np.median(far):.2f} median, {np.percentile(far, 95):.2f} at 95%, "
+            f"{np.sqrt((far**2).mean() / 2 / (sigma**2).mean()):.2f} of the sigma told")
 
 
 if __name__ == "__main__":

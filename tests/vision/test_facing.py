@@ -114,7 +114,7 @@ def test_looks_are_given_to_the_tracks_that_their_boxes_made() -> None:
     log = histogram(np.array([0.5, 2.0]), np.zeros(2), 0.3).astype(np.float32)
     blank = np.zeros((2, 3), np.float32)
     sight = Sight(log, blank, np.zeros((2, 9), np.float32), np.zeros((2, 11), np.float32), np.zeros((2, 10), np.float32),
-                  np.zeros(2, np.float32))
+                  np.zeros(2, np.float32), np.zeros((2, 12), np.float32))
     seen = glances(owners, [found], [sight], [np.array([0.1, np.nan])])
     assert seen.track_id.tolist() == [8], "who does not stand on the ground has no viewing ray"
     assert seen.tall_px.tolist() == [50.0]

@@ -1,14 +1,14 @@
-"""Men on the ground: a box ends at the nearer shoe, the man stands behind it, from whichever side he is filmed."""
+"""Men on the ground, from whichever side they are filmed."""
 
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from vision.boxes import map_points
-from vision.ground import place, shown_at
-from vision.types import STANCE_YD
+from vision.ground import place
 
 
 def ground_from_image(bearing_rad: float, height_yd: float, away_yd: float, focal_px: float) -> np.ndarray:
@@ -22,16 +22,14 @@ def ground_from_image(bearing_rad: float, height_yd: float, away_yd: float, foca
     return np.linalg.inv(inner @ np.column_stack([axes[:, 0], axes[:, 1], -axes @ centre]))
 
 
-@given(st.floats(0, 6.28), st.floats(8, 40), st.floats(30, 90), st.floats(900, 4000),
-       st.lists(st.tuples(st.floats(100, 1180), st.floats(330, 700)), min_size=1, max_size=5))
-def test_middles_lie_behind_the_feet_and_lead_back_to_them(bearing_rad: float, height_yd: float, away_yd: float, focal_px: float,
-                                                           feet: list[tuple[float, float]]) -> None:
-    foot_px = np.array(feet)
-    matrix = np.repeat(ground_from_image(bearing_rad, height_yd, away_yd, focal_px)[None], len(foot_px), axis=0)
-    middle, _, _ = place(matrix, foot_px, np.tile(np.eye(2), (len(foot_px), 1, 1)))
-    camera = away_yd * np.array([np.cos(bearing_rad), np.sin(bearing_rad)])
-    farther = np.linalg.norm(middle - camera, axis=1) - np.linalg.norm(map_points(matrix, foot_px) - camera, axis=1)
-    # Straight up the picture is straight away from the camera on its middle line, nearly so beside it.
-    assert (farther > 0.8 * STANCE_YD).all()
-    assert (farther <= STANCE_YD + 1e-9).all()
-    np.testing.assert_allclose(shown_at(np.linalg.inv(matrix), middle)[0], foot_px, atol=0.5)
+@given(st.floats(0, 6.28), st.floats(8, 40), st.floats(30, 90), st.floats(900, 4000), st.floats(100, 1180), st.floats(330, 700))
+def test_a_pixel_more_or_less_is_as_much_on_the_ground_as_place_says(bearing_rad: float, height_yd: float, away_yd: float,
+                                                                     focal_px: float, x_px: float, y_px: float) -> None:
+    matrix, middle = ground_from_image(bearing_rad, height_yd, away_yd, focal_px), np.array([x_px, y_px])
+    sigma_px, turn = 0.01, np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    here, spread, scale = place(matrix[None], middle[None], sigma_px**2 * np.eye(2)[None])
+    np.testing.assert_allclose(here[0], map_points(matrix, middle[None])[0])
+    around = map_points(matrix, middle + sigma_px * np.stack([np.cos(turn), np.sin(turn)], axis=1)) - here
+    # A circle of one standard deviation in the picture is the ellipse of the covariance on the ground.
+    np.testing.assert_allclose(2 * around.T @ around / len(turn), spread[0], rtol=0.05, atol=1e-6)
+    assert scale[0] == pytest.approx(sigma_px / np.linalg.norm(around, axis=1).min(), rel=0.05)

@@ -18,7 +18,7 @@ def sight(rows: list[tuple[int, float, float]]) -> Sight:
         tens[row, number // 10 if number > 9 else 10] = units[row, number % 10] = p
     return Sight(np.zeros((n, 36), np.float32), np.zeros((n, 3), np.float32), np.zeros((n, 9), np.float32),
                  np.log(tens).astype(np.float32), np.log(units).astype(np.float32),
-                 np.array([readable for *_, readable in rows], np.float32))
+                 np.array([readable for *_, readable in rows], np.float32), np.zeros((n, 12), np.float32))
 
 
 def read(looks: list[tuple[int, float, float]], step_s: float = 0.4) -> int | None:

@@ -39,7 +39,7 @@ def looks(detections: list[Detections], feet: np.ndarray, colours: list[np.ndarr
     """Noisy colours of whoever is nearest to each box."""
     rng = np.random.default_rng(seed)
     return [np.array([colours[np.abs(feet[:, d.frame_index] - foot).sum(axis=1).argmin()] + rng.normal(0, 0.5, 3)
-                      for foot in d.foot_xy]).reshape(-1, 3) for d in detections]
+                      for foot in d.ground_px]).reshape(-1, 3) for d in detections]
 
 
 def line(start: tuple[float, float], end: tuple[float, float], frames: int = 90) -> np.ndarray:
@@ -50,7 +50,7 @@ def identities(tracks: Tracks, feet: np.ndarray, within_px: float = 15.0) -> lis
     """For every person the ids that followed him, in order, each once a stretch; seen rows only."""
     out: list[list[int]] = [[] for _ in feet]
     for row in np.flatnonzero(tracks.observed):
-        off = np.linalg.norm(feet[:, tracks.frame_index[row]] - tracks.foot_xy[row], axis=1)
+        off = np.linalg.norm(feet[:, tracks.frame_index[row]] - tracks.ground_px[row], axis=1)
         person = int(off.argmin())
         if off[person] < within_px and (not out[person] or out[person][-1] != tracks.track_id[row]):
             out[person].append(int(tracks.track_id[row]))
@@ -73,7 +73,7 @@ def test_one_man_walking_is_one_track_on_every_frame() -> None:
     assert len(tracks) == 90
     assert set(tracks.track_id) == {1}
     assert tracks.observed.all()
-    assert np.abs(tracks.foot_xy - feet[0]).mean() < 1.0
+    assert np.abs(tracks.ground_px - feet[0]).mean() < 1.0
     assert (tracks.kit_id == NO_KIT).all()
     assert tracks.time_s == pytest.approx(np.arange(90) / RATE)
 
@@ -82,8 +82,8 @@ def test_smoothing_is_nearer_to_the_truth_than_the_boxes() -> None:
     feet = line((300, 400), (500, 430))[None]
     detections = clip(feet, noise_px=1.5)
     tracks = track(detections, SIZE)
-    raw = np.array([d.foot_xy[0] for d in detections])
-    assert np.linalg.norm(tracks.foot_xy - feet[0], axis=1).mean() < 0.6 * np.linalg.norm(raw - feet[0], axis=1).mean()
+    raw = np.array([d.ground_px[0] for d in detections])
+    assert np.linalg.norm(tracks.ground_px - feet[0], axis=1).mean() < 0.6 * np.linalg.norm(raw - feet[0], axis=1).mean()
 
 
 def test_sigma_is_honest_where_boxes_sway_with_the_stride_and_err_alike() -> None:
@@ -99,7 +99,7 @@ def test_sigma_is_honest_where_boxes_sway_with_the_stride_and_err_alike() -> Non
                    plane_from_image=np.tile(np.diag([*(1 / px_yd), 1.0]), (150, 1, 1)),
                    plane_sigma_yd=np.full(150, 0.05))
     assert [len(ids) for ids in identities(tracks, feet)] == [1] * 6
-    off_yd = (tracks.foot_xy[:, None] - feet[:, tracks.frame_index].swapaxes(0, 1)) / px_yd
+    off_yd = (tracks.ground_px[:, None] - feet[:, tracks.frame_index].swapaxes(0, 1)) / px_yd
     off2 = (off_yd**2).sum(axis=2).min(axis=1) / 2  # of one axis
     # The plane is as if seen through lenses of 30 and 12 px a yard: alike in px is the mean of both on the ground.
     sigma2 = tracks.foot_sigma_px.astype(float) ** 2 * (1 / px_yd**2).mean()
@@ -172,7 +172,7 @@ def test_a_man_hidden_for_a_second_and_a_half() -> None:
     tracks = track(clip(feet, hidden=hidden), SIZE)
     assert [len(ids) for ids in identities(tracks, feet)] == [1, 1]
     first = tracks.track_id == tracks.track_id[0]
-    assert np.abs(tracks.foot_xy[first & ~tracks.observed] - feet[0, 25:70]).max() < 12
+    assert np.abs(tracks.ground_px[first & ~tracks.observed] - feet[0, 25:70]).max() < 12
 
 
 def test_five_shoulder_to_shoulder_in_the_line_with_boxes_missing() -> None:
@@ -192,7 +192,7 @@ def test_leaves_the_picture_and_returns() -> None:
     detections = clip(feet, hidden=hidden)
     tracks = track(detections, SIZE)
     assert [len(ids) for ids in identities(tracks, feet)] == [1, 1]
-    assert (tracks.foot_xy[:, 0] < SIZE[0] + WIDTH).all()  # out of the picture is unknown, not invented
+    assert (tracks.ground_px[:, 0] < SIZE[0] + WIDTH).all()  # out of the picture is unknown, not invented
 
 
 def test_somebody_else_far_away_later_is_somebody_else() -> None:
@@ -267,7 +267,7 @@ def test_boxes_on_every_third_frame_are_bridged_to_all_frames() -> None:
     assert (tracks.observed == (tracks.frame_index % 3 == 0)).all()
     for person, ids in enumerate(identities(tracks, feet)):
         rows = tracks.track_id == ids[0]
-        assert np.abs(tracks.foot_xy[rows] - feet[person, :88]).mean() < 1.5
+        assert np.abs(tracks.ground_px[rows] - feet[person, :88]).mean() < 1.5
 
 
 @settings(max_examples=10, deadline=None)

@@ -54,7 +54,7 @@ def crossing() -> np.ndarray:
 def ids_of(tracks_of_view, shot_of_view, paths: np.ndarray, turned: bool) -> list[set[int]]:
     out: list[set[int]] = [set() for _ in paths]
     for row in range(len(tracks_of_view)):
-        foot = np.append(tracks_of_view.foot_xy[row], 1.0) @ plane(turned).T
+        foot = np.append(tracks_of_view.ground_px[row], 1.0) @ plane(turned).T
         off = np.linalg.norm(paths[:, int(tracks_of_view.frame_index[row])] - foot[:2], axis=1)
         if off.min() < 0.6:
             out[int(off.argmin())].add(int(tracks_of_view.track_id[row]))
@@ -76,7 +76,7 @@ def test_who_is_hidden_from_one_camera_is_held_by_the_other() -> None:
     alone, = track_together([shot(paths, False, hidden)])
     both = track_together([shot(paths, False, hidden), shot(paths, True, seed=1)])[0]
     at = (both.frame_index > 18) & (both.frame_index < 42)
-    feet = np.column_stack([both.foot_xy[at], np.ones(at.sum())]) @ plane(False).T
+    feet = np.column_stack([both.ground_px[at], np.ones(at.sum())]) @ plane(False).T
     off = np.linalg.norm(paths[:, both.frame_index[at]] - feet[None, :, :2], axis=2).min(axis=0)
     assert np.median(off) < 0.3
     assert len(np.unique(both.track_id)) == 3
@@ -102,7 +102,7 @@ def obs_of(paths: np.ndarray, looks: np.ndarray, seed: int) -> Observations:
     eye = np.tile(np.eye(2) * 0.01, (count, 1, 1))
     return Observations(np.zeros(FRAMES, dtype=np.int64), np.arange(FRAMES), np.arange(FRAMES) / RATE,
                         np.repeat(np.arange(FRAMES), n), boxes, np.full(count, 0.9),
-                        np.tile(looks, (FRAMES, 1)) + rng.normal(0, 0.3, (count, 3)), position, eye, eye,
+                        np.tile(looks, (FRAMES, 1)) + rng.normal(0, 0.3, (count, 3)), position, eye, eye, np.ones((count, 4)),
                         np.full(count, 2.0), np.zeros(count), np.zeros(count, dtype=np.bool_))
 
 
