@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -15,21 +16,16 @@ from homography.types import FieldView
 from homography.yard_numbers import Still
 from tagger.options import ClipError, TagOptions
 from vision.detector import TRACKED_CONFIDENCE, load_detector
-from vision.kits import describe
-from vision.looks import appearance
-from vision.outlines import tightened
+from vision.eye import Eye, Look
 from vision.sights import CropReader, Sight
 from vision.tracker import Shot
 from vision.types import Detections, FloatArray
 from vision.video import Frame, VideoInfo, read_frames
-from vision.window import Window
 
 DETECTIONS_PER_S = 15.0
 """How often people are looked for: their motion between is smooth, and the detector is the dearest stage."""
-LOOK_EVERY = 2
-"""Of so many looks at the people one by one, one is kept for their facing and cloth: the next shows the same again."""
-READ_EVERY = 6
-"""Every so many their shirts' numbers are read."""
+KEEP_EVERY_S = 0.12
+"""Looks are kept for people's facing and cloth no nearer than this: the next shows the same again."""
 MAX_HEIGHT_PX = 1080
 """Larger film is reduced while it is decoded."""
 HALF_FRAME_S = 1.0 / 60.0
@@ -46,33 +42,37 @@ class Watched:
     looks: list[FloatArray] = field(default_factory=list)
     sights: list[Sight | None] = field(default_factory=list)
     stills: list[Still] = field(default_factory=list)
+    sight_s: float = -np.inf
+
+    def add(self, looks: Sequence[Look]) -> None:
+        """Keep what looks told, the pictures not."""
+        for look in looks:
+            keep = look.frame.time_s - self.sight_s >= KEEP_EVERY_S
+            self.sight_s = look.frame.time_s if keep else self.sight_s
+            self.detections.append(look.found)
+            self.looks.append(look.worn)
+            self.sights.append(look.sight if keep else None)
 
 
 def watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[str, float],
            keep_at_s: float | None = None) -> tuple[Watched, Frame | None]:
     """Stream the film once, keeping the small things, and the frame shown at `keep_at_s` if one is asked for."""
-    window = Window(load_detector(options.weights, options.device, None, options.threads, TRACKED_CONFIDENCE))
-    reader, observer, kept, wanted = CropReader(options.threads), Observer(), Watched(), None
+    detector = load_detector(options.weights, options.device, None, options.threads, TRACKED_CONFIDENCE)
+    eye = Eye(detector, CropReader(options.threads), partial(timed, seconds))
+    observer, kept, wanted = Observer(), Watched(), None
     every = options.detect_every or max(1, round((video.rate_hz or 30.0) / DETECTIONS_PER_S))
     frames, boxes = read_frames(video.path, MAX_HEIGHT_PX), np.zeros((0, 4), dtype=np.float32)
     while (frame := _next(frames, seconds)) is not None:
         if frame.index % every == 0:
-            with timed(seconds, "detection"):
-                found = window.detect(frame.index, frame.time_s, frame.bgr)
-            with timed(seconds, "looks"):
-                sight = reader.look(frame.bgr, found.xyxy, len(kept.detections) % READ_EVERY == 0)
-                found = tightened(found, sight)
-                kept.sights.append(sight if len(kept.detections) % LOOK_EVERY == 0 else None)
-            with timed(seconds, "kits"):
-                kept.looks.append(appearance(describe(frame.bgr, found.xyxy), sight))
-            kept.detections.append(found)
-            boxes = found.xyxy
+            kept.add(eye.see(frame))
+            boxes = kept.detections[-1].xyxy
         with timed(seconds, "registration"):
             kept.evidence.append(observer.observe(frame.index, frame.time_s, frame.bgr, boxes))
         if keep_at_s is not None and wanted is None and frame.time_s >= keep_at_s - HALF_FRAME_S:
             wanted = frame
         if video.duration_s:
             tell(min(0.85, 0.85 * (frame.time_s - video.start_s) / video.duration_s), "watching")
+    kept.add(eye.last())
     kept.stills = observer.stills
     return kept, wanted
 

@@ -86,8 +86,11 @@ class _Night:
                     return
                 time.sleep(LOOK_EVERY_S)
                 continue
-            for future in wait(self._in_work, timeout=LOOK_EVERY_S, return_when=FIRST_COMPLETED).done:
-                job = self._in_work.pop(future)
+            done = [(self._in_work.pop(future), future)
+                    for future in wait(self._in_work, timeout=LOOK_EVERY_S, return_when=FIRST_COMPLETED).done]
+            if done:
+                self._fill()  # nobody idles while we save
+            for job, future in done:
                 finished = self._settle(job, future)
                 if finished.state != "waiting":
                     self._progress.teller(job.job_id, job.path.stem)(1.0, "")

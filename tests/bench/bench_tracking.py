@@ -30,21 +30,20 @@ from ultralytics.utils import ROOT, YAML
 
 from demo_clips.simulate import simulate
 from homography import Observer, locate, solve_clip
+from homography.field import LENGTH_YD, WIDTH_YD
 from homography.motion import image_motion
 from homography.types import FieldTracks
 from vision.boxes import iou
 from vision.detector import TRACKED_CONFIDENCE, Detector, load_detector
-from vision.kits import describe
-from vision.looks import appearance
+from vision.eye import Eye, Look
 from vision.outfits import Wardrobe, dress
-from vision.outlines import tightened
 from vision.sights import CropReader
 from vision.tracker import track
 from vision.types import Detections, Tracks
 from vision.video import read_frames
-from vision.window import Window
 
 VISIBLE = 0.25
+LINES_YD = 5.0
 IN_SPACE = {"qb", "wr", "te", "rb", "corner", "safety", "nickel", "linebacker"}
 Rows = dict[int, tuple[np.ndarray, np.ndarray]]
 """Frame index to ids (N,) and boxes (N, 4)."""
@@ -96,10 +95,10 @@ def _men(told: dict[str, Any]) -> Men:
 
 
 def off_yd(clip: Clip, tracks: Tracks, paths: FieldTracks) -> np.ndarray:
-    """(M, 2) how far each row of a player's track is from him, over all rows on his box, and the sigma told; none where the field
-    was counted from a wrong yard line or end, which is the registration's affair."""
+    """(M, 2) how far each row of a player's track is from him, over all rows on his box, and the sigma told. Which end of the
+    field it is and from which yard line it is counted is the registration's affair: such steps are taken out."""
     at = {(int(k), int(i)): row for row, (k, i) in enumerate(zip(tracks.frame_index, tracks.track_id, strict=True))}
-    off, sigma = [], []
+    here, there, sigma = [], [], []
     for row, (k, man) in enumerate(zip(paths.frame_index.tolist(), paths.track_id.tolist(), strict=True)):
         if k not in clip.truth or row % 5:
             continue
@@ -107,12 +106,15 @@ def off_yd(clip: Clip, tracks: Tracks, paths: FieldTracks) -> np.ndarray:
         overlap = iou(tracks.xyxy[at[k, man]][None].astype(float), boxes)[0]
         true = clip.men.xy_yd[int(who[overlap.argmax()])] if overlap.max(initial=0.0) > 0.4 else np.full((1, 2), np.nan)
         if np.isfinite(true).all():
-            there = [np.interp(paths.time_s[row], clip.men.time_s, true[:, axis]) for axis in (0, 1)]
-            off.append(paths.xy_yd[row] - there)
+            there.append([np.interp(paths.time_s[row], clip.men.time_s, true[:, axis]) for axis in (0, 1)])
+            here.append(paths.xy_yd[row])
             sigma.append(paths.sigma_yd[row])
-    if not off or np.abs(np.median(off, axis=0)).max() > 2.0:
+    if not here:
         return np.zeros((0, 2))
-    return np.column_stack([np.linalg.norm(off, axis=1), sigma])
+    both_ends = [np.array(here) - there, [LENGTH_YD, WIDTH_YD] - np.array(here) - there]
+    steps = [np.array([LINES_YD * np.round(np.median(off[:, 0]) / LINES_YD), 0.0]) for off in both_ends]
+    far = [np.linalg.norm(off - step, axis=1) for off, step in zip(both_ends, steps, strict=True)]
+    return np.column_stack([min(far, key=np.median), sigma])
 
 
 def score(clip: Clip, found: Rows, frames: Sequence[int], asked: set[str] | None) -> dict[str, float]:
@@ -192,27 +194,31 @@ class Followed:
 
 def follow(clip: Clip, detector: Detector, every: int) -> Followed:
     """One view through all of vision and the registration, and its boxes through the other trackers."""
-    observer, evidence, detections, looks, boxes = Observer(), [], [], [], np.zeros((0, 4), np.float32)
+    observer, evidence, detections, looks, sights, boxes = Observer(), [], [], [], [], np.zeros((0, 4), np.float32)
     others = {"bytetrack": Baseline("bytetrack"), "botsort": Baseline("botsort")}
-    window, reader = Window(detector), CropReader(threads=2)
+    eye = Eye(detector, CropReader(threads=2))
+
+    def keep(seen: list[Look]) -> None:
+        for look in seen:
+            detections.append(look.found)
+            looks.append(look.worn)
+            sights.append(look.sight)
+            for other in others.values():
+                other.see(look.found, look.frame.bgr)
+
     for frame in read_frames(clip.path):
         if frame.index % every == 0:
-            found = window.detect(frame.index, frame.time_s, frame.bgr)
-            sight = reader.look(frame.bgr, found.xyxy, numbers=False)
-            found = tightened(found, sight)
-            detections.append(found)
-            looks.append(appearance(describe(frame.bgr, found.xyxy), sight))
-            boxes = found.xyxy
-            for other in others.values():
-                other.see(found, frame.bgr)
+            keep(eye.see(frame))
+            boxes = detections[-1].xyxy
         evidence.append(observer.observe(frame.index, frame.time_s, frame.bgr, boxes))
+    keep(eye.last())
     view = solve_clip(evidence)
     times = np.array([e.time_s for e in evidence])
     start = perf_counter()
     tracks = track(detections, clip.size_px, view.frame_index, times, looks, view.field_from_image, view.sigma_yd,
                    image_motion(evidence))
     seconds = {"ours": perf_counter() - start, **{name: other.seconds for name, other in others.items()}}
-    dressed, = dress([Wardrobe(tracks, detections, looks)])
+    dressed, = dress([Wardrobe(tracks, detections, looks, sights)])
     ours = {
         int(k): (tracks.track_id[tracks.frame_index == k],
                  np.clip(tracks.xyxy[tracks.frame_index == k], 0, [*clip.size_px] * 2))
