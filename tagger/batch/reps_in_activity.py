@@ -29,6 +29,9 @@ class FoundRep:
     snap_s: float
     end_s: float
 
+LEAST_AFTER_SNAP_S = 1e-3
+"""A rep ends after its snap, be it at the very cut."""
+
 
 def find_reps(movement: Movement) -> list[FoundRep]:
     """The reps in order. Cuts may overlap: the way to one rep may be the walk back from the one before. Where the camera runs for
@@ -55,12 +58,12 @@ def _shot(movement: Movement, play: Stretch) -> tuple[float, float]:
 def _rep(movement: Movement, play: Stretch, whole_shot: bool) -> FoundRep:
     """From before the snap, but no other rep's shot, to after the play; what follows does no harm."""
     time_s = np.append(movement.time_s, movement.end_s)
-    snap_s = float(time_s[_onset(movement, play.first)])
     on_s, off_s = _shot(movement, play)
+    snap_s = min(float(time_s[_onset(movement, play.first)]), off_s - LEAST_AFTER_SNAP_S)
     if whole_shot and off_s - on_s < SHORT_SHOT_S:
         return FoundRep(on_s, snap_s, off_s)
     end_s = min(movement.end_s, max(float(time_s[play.end]), snap_s + LEAST_REP_S) + TAIL_S)
-    return FoundRep(max(on_s, snap_s - LEAD_IN_S), snap_s, max(end_s, snap_s + 1e-3))
+    return FoundRep(max(on_s, snap_s - LEAD_IN_S), snap_s, max(end_s, snap_s + LEAST_AFTER_SNAP_S))
 
 
 def _onset(movement: Movement, snap: int) -> int:
