@@ -183,7 +183,7 @@ class Baseline:
 
 @dataclass(frozen=True)
 class Followed:
-    """Rows and seconds by tracker, share of right kits, yards off with their sigma (M, 2), and the frames with boxes."""
+    """Rows and seconds by tracker, share of right kits, yards off with their sigma (M, 2), and the frames to be judged."""
 
     rows: dict[str, Rows]
     seconds: dict[str, float]
@@ -224,9 +224,17 @@ def follow(clip: Clip, detector: Detector, every: int) -> Followed:
                  np.clip(tracks.xyxy[tracks.frame_index == k], 0, [*clip.size_px] * 2))
         for k in np.unique(tracks.frame_index)}
     kit_of = dict(zip(dressed.track_id.tolist(), dressed.kit_id.tolist(), strict=True))
-    rows = {"ours": ours, **{name: other.rows for name, other in others.items()}}
-    return Followed(rows, seconds, right_kits(clip, ours, kit_of), off_yd(clip, tracks, locate(tracks, view)),
-                    [d.frame_index for d in detections])
+    frames = [k for k in view.frame_index.tolist() if k % every == 0]
+    rows = {"ours": ours, **{name: held(other.rows, frames) for name, other in others.items()}}
+    return Followed(rows, seconds, right_kits(clip, ours, kit_of), off_yd(clip, tracks, locate(tracks, view)), frames)
+
+
+def held(rows: Rows, frames: Sequence[int]) -> Rows:
+    """Where nobody looked, because all were waiting, the others' boxes stay where they were."""
+    out, last = dict(rows), (np.zeros(0, np.int64), np.zeros((0, 4)))
+    for k in frames:
+        last = out.setdefault(k, last)
+    return out
 
 
 def right_kits(clip: Clip, ours: Rows, kit_of: dict[int, int]) -> float:
