@@ -19,11 +19,12 @@ from tagger.options import ClipError, TagOptions
 from tagger.people import link
 from tagger.watching import HALF_FRAME_S, readable, shot_of, silent, watch
 from vision.detector import load_detector
-from vision.kits import describe
+from vision.eye import Eye, Look
 from vision.outfits import Wardrobe, dress
+from vision.sights import CropReader
 from vision.tracker import track
 from vision.types import Detections, Tracks
-from vision.video import probe
+from vision.video import Frame, probe
 
 STILL_SUFFIXES = {".jpg", ".jpeg", ".png", ".webp", ".bmp", ".tif", ".tiff"}
 
@@ -67,9 +68,14 @@ def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None, ma
         solve = partial(solve_clicked, clicks=clicks) if clicks else solve_clip
         view = read_yard_lines(solve(watched.evidence, level=options.level), watched.stills)
     tracks, _ = link(shot_of(watched, view), view, watched.sights)
-    nearest = min(watched.detections, key=lambda found: abs(found.time_s - wanted.time_s))
     row = int(np.searchsorted(view.frame_index, wanted.index))
-    return Inspection(wanted.bgr, wanted.time_s, nearest, tracks, view, row, clicks)
+    return Inspection(wanted.bgr, wanted.time_s, _look(wanted, options).found, tracks, view, row, clicks)
+
+
+def _look(frame: Frame, options: TagOptions) -> Look:
+    """At one picture for itself: while tagging it may have been passed over."""
+    detector = load_detector(options.weights, options.device, threads=options.threads)
+    return Eye(detector, CropReader(options.threads)).see(frame)[0]
 
 
 def _clicks(marked: Sequence[MarkedSpot], evidence: Sequence[FrameEvidence], at_s: float) -> tuple[Click, ...]:
@@ -87,13 +93,13 @@ def _inspect_still(path: Path, options: TagOptions, marked: Sequence[MarkedSpot]
     if picture is None:
         raise ClipError(f"{path}: not a picture that can be read (JPEG or PNG)")
     bgr = np.asarray(picture, dtype=np.uint8)
-    found = load_detector(options.weights, options.device, threads=options.threads).detect(0, 0.0, bgr)
     with readable():
+        look = _look(Frame(0, 0.0, bgr), options)
+        found = look.found
         clicks = tuple(click(spot.words, spot.xy_px, 0) for spot in marked)
         view = solve_still(bgr, found.xyxy, options.level)
         if clicks:
             view = solve_clicked([Observer().observe(0, 0.0, bgr, found.xyxy)], clicks, level=options.level)
     size_px = (bgr.shape[1], bgr.shape[0])
-    looks = describe(bgr, found.xyxy)
-    tracks, = dress([Wardrobe(track([found], size_px, appearance=[looks]), [found], [looks])])
+    tracks, = dress([Wardrobe(track([found], size_px, appearance=[look.worn]), [found], [look.worn], [look.sight])])
     return Inspection(bgr, 0.0, found, tracks, view, 0, clicks)
