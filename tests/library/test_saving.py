@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from pathlib import Path
 
@@ -79,6 +80,16 @@ def test_arrays_survive_packing(camera: bool) -> None:
     tracks = tracks_of((1, 2))
     assert unpack_tracks(pack(tracks)).xyxy.dtype == tracks.xyxy.dtype
     assert unpack_field_view(pack(replace(view, level=None))).level is None
+
+
+def test_tracks_kept_before_the_ground_was_told_stand_at_the_lower_edge_of_their_boxes() -> None:
+    with np.load(io.BytesIO(pack(tracks_of((1, 2))))) as archive:
+        old = {name: archive[name] for name in archive.files if name != "ground_px"}
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, **old)
+    kept = unpack_tracks(buffer.getvalue())
+    np.testing.assert_array_equal(kept.ground_px, np.column_stack([(kept.xyxy[:, 0] + kept.xyxy[:, 2]) / 2, kept.xyxy[:, 3]]))
+
 
 
 def test_film_tagged_again_is_the_same_rep_with_new_tags(library: Library) -> None:
