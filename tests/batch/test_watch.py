@@ -181,6 +181,7 @@ def test_two_watchers_of_one_library_do_not_both_run(tmp_path: Path) -> None:
         pass
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="POSIX signals")
 def test_the_command_is_quiet_and_ends_when_told(tmp_path: Path) -> None:
     (tmp_path / "film").mkdir()

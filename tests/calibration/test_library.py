@@ -52,6 +52,7 @@ def test_the_table_says_what_was_kept_and_what_not() -> None:
     assert _row(replace(kept, kept=False, shift=AS_IT_IS))[-1] == "left as it was: not surely better"
 
 
+@pytest.mark.slow
 def test_what_is_judged_is_the_shipped_machine_without_the_coachs_word(own_copy: Path) -> None:
     with Library.open(own_copy) as library:
         rep = library.rep(1)
@@ -64,6 +65,7 @@ def test_what_is_judged_is_the_shipped_machine_without_the_coachs_word(own_copy:
     assert told.reading.family != rep.reading.family
 
 
+@pytest.mark.slow
 def test_what_was_kept_is_used_when_a_rep_is_read(own_copy: Path) -> None:
     with Library.open(own_copy) as library:
         stored = next(rep for rep in map(library.rep, range(1, 27)) if rep.automatic.play_kind.get("pass", 0.0) > 0.9)
@@ -88,6 +90,7 @@ def test_too_few_finished_reps_are_said_to_be_too_few(tmp_path: Path) -> None:
     assert not (tmp_path / "library" / FILE_NAME).exists()
 
 
+@pytest.mark.slow
 def test_it_can_be_forgotten(own_copy: Path) -> None:
     save_shifts(own_copy, OWN, 30)
     assert load_shifts(own_copy) == OWN
