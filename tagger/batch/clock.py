@@ -25,6 +25,8 @@ NEAR_S, NEAR_MINUTE_S = 20.0, 60.0
 """By how much a rep may be off its row: a script with seconds, and one with whole minutes."""
 STANDS_OUT = 1.08
 """So many times as well as on any other difference of the clocks."""
+LEAST_AHEAD = 2.0
+"""And by so many films, unless every film and row has its own: at even intervals one more fits by chance."""
 IN_NAME = re.compile(r"(?<!\d)(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)[-_ T.]+(\d\d)[-_.h:]?(\d\d)[-_.m:]?(\d\d)(?!\d)")
 CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?\s*([ap])?\.?m?\.?", re.IGNORECASE)
 HALF_DAY_S = 12 * 3600.0
@@ -69,9 +71,10 @@ def lay_on_clock(film_s: Sequence[float], rows_s: Sequence[float]) -> dict[int, 
     if not tried:
         return {}
     best, laid = max(tried, key=lambda one: one[0])
-    rivals = [score for score, other in tried if len(other.items() & laid.items()) < len(laid) / 2]
+    rival = max((score for score, other in tried if len(other.items() & laid.items()) < len(laid) / 2), default=0.0)
     enough = len(laid) >= max(LEAST_LAID, min(len(film), len(rows)) / 2)
-    return laid if enough and best >= STANDS_OUT * max(rivals, default=0.0) else {}
+    ahead = 0.0 if len(laid) == max(len(film), len(rows)) else LEAST_AHEAD
+    return laid if enough and best >= max(STANDS_OUT * rival, rival + ahead) else {}
 
 
 def _in_order(film_s: Array, rows_s: Array, near_s: float) -> tuple[float, dict[int, int]]:
