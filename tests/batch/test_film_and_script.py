@@ -209,8 +209,8 @@ def test_a_clock_of_twelve_hours_runs_on_past_noon(tmp_path: Path) -> None:
 def test_film_lies_on_its_row_whatever_the_clocks_say(
     gaps: list[float], late: list[float], clocks_apart_s: float, chance: random.Random
 ) -> None:
-    """Some reps were not filmed, some film stands in no row: nearly all is laid rightly, or nothing is laid. Reps at even intervals
-    of which the first is missing here and the last there lie on each other as well one further on: nobody could tell."""
+    """Some reps were not filmed, some film stands in no row: nearly all is laid rightly, or nothing is laid. Reps at even
+    intervals, the first missing here and the last there, lie on each other as well one further on: nobody could tell."""
     assume(np.std(gaps) > 12.0)
     at_s = [sum(gaps[: i + 1]) for i in range(len(gaps))]
     rows = [i for i in range(len(gaps)) if chance.random() > 0.1]
