@@ -20,6 +20,7 @@ from torch.nn import functional
 
 from vision.crop_networks import FACING_BINS, NETWORKS, OUTPUTS
 from vision.crops import CROP, MARGIN
+from vision.sights import LOG_SCALES
 
 Batch = dict[str, torch.Tensor]
 WANTED = ("picture", "box", "foot", "facing_rad", "square", "shown_px", "digits", "digit_seen", "role", "upright", "cloth",
@@ -133,7 +134,7 @@ def outline(batch: Batch, shown: Shown) -> torch.Tensor:
 def outline_loss(out: torch.Tensor, batch: Batch, shown: Shown) -> torch.Tensor:
     """Negative log likelihood of Laplace distributions (N, 12: six places, six logarithms of their scales)."""
     off = (out[:, :6] - outline(batch, shown)).abs().clamp(max=0.5)
-    scale = out[:, 6:].clamp(-6.0, 0.0)
+    scale = out[:, 6:].clamp(*LOG_SCALES)
     return (off * torch.exp(-scale) + scale).mean()
 
 
@@ -282,7 +283,7 @@ def _judge_outline(told: torch.Tensor, true: torch.Tensor, given: torch.Tensor, 
         mine = (portraits["visible"] >= low) & (portraits["visible"] < high) & (portraits["shown_px"] > 25)
         if bool(mine.any()):
             off, before = (((guess - true) / tall)[mine].abs().median(0).values for guess in (told[:, :6], given))
-            inside = ((told[:, :6] - true).abs() < torch.exp(told[:, 6:].clamp(-6.0, 0.0)) * math.log(2))[mine].float().mean(0)
+            inside = ((told[:, :6] - true).abs() < torch.exp(told[:, 6:].clamp(*LOG_SCALES)) * math.log(2))[mine].float().mean(0)
             lines.append(f"  {low:.1f}-{high:.1f} shows: {int(mine.sum())} men, off by " + ", ".join(
                 f"{name} {float(a):.3f}" + (f" ({float(b):.3f})" if k < 4 else "") + f" half {float(c):.2f}"
                 for k, (name, a, b, c) in enumerate(zip(names, off, before, inside, strict=True))))
