@@ -74,7 +74,7 @@ def inspect_frame(path: Path, at_s: float, options: TagOptions | None = None, ma
 
 def _look(frame: Frame, options: TagOptions) -> Look:
     """At one picture for itself: while tagging it may have been passed over."""
-    detector = load_detector(options.weights, options.device, threads=options.threads)
+    detector = load_detector(options.detector_weights(), options.device, threads=options.threads)
     return Eye(detector, CropReader(options.threads)).see(frame)[0]
 
 

@@ -57,7 +57,7 @@ class Watched:
 def watch(video: VideoInfo, options: TagOptions, tell: Progress, seconds: dict[str, float],
            keep_at_s: float | None = None) -> tuple[Watched, Frame | None]:
     """Stream the film once, keeping the small things, and the frame shown at `keep_at_s` if one is asked for."""
-    detector = load_detector(options.weights, options.device, None, options.threads, TRACKED_CONFIDENCE)
+    detector = load_detector(options.detector_weights(), options.device, None, options.threads, TRACKED_CONFIDENCE)
     eye = Eye(detector, CropReader(options.threads), partial(timed, seconds))
     observer, kept, wanted = Observer(), Watched(), None
     every = options.detect_every or max(1, round((video.rate_hz or 30.0) / DETECTIONS_PER_S))

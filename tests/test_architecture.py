@@ -18,7 +18,7 @@ MAY_IMPORT = {
     "homography": ("homography", "vision.types", "vision.video"),
     "tagger.football": ("tagger.football", "homography.field", "homography.types", "vision.types", "models"),
     "tagger.library": ("tagger.library", "tagger.football", "homography.field", "homography.types", "vision.types"),
-    "tagger.options": ("tagger.football",),
+    "tagger.options": ("tagger.football", "vision.detector"),
     "tagger.people": BELOW,
     "tagger.spliced": BELOW,
     "tagger.watching": ("tagger.options", *BELOW),

@@ -14,7 +14,6 @@ from vision.network_boxes import RAW_NMS_IOU, decode, finish, letterbox
 from vision.types import Detections
 
 PERSON = "person"
-DEFAULT_WEIGHTS = "people.onnx"
 DEFAULT_IMAGE_SIZE_PX = 960
 MIN_CONFIDENCE = 0.25
 """Of a box that is shown to somebody; below, false ones and doubles outnumber the people."""
@@ -32,6 +31,17 @@ class Detector(Protocol):
         ...
 
 
+def shipped_weights(device: str = "cpu", larger: bool = False) -> Path:
+    """The weights that come along, on a CUDA card those that PyTorch runs; the `larger` ones take three times the work.
+
+    Raises FileNotFoundError with one clear line where the installation lacks them."""
+    name = f"people{'_larger' if larger else ''}.{'pt' if device.startswith('cuda') or device.isdigit() else 'onnx'}"
+    path = Path(str(files("models").joinpath(name)))
+    if not path.is_file():
+        raise FileNotFoundError(f"{path}: no such weights; reinstall the package or give --weights")
+    return path
+
+
 def load_detector(weights: Path | str | None = None, device: str = "cpu", image_size_px: int | None = None,
                   threads: int | None = None, min_confidence: float = MIN_CONFIDENCE) -> Detector:
     """A detector from weights: `.onnx` by onnxruntime, all else by ultralytics; None takes the ones that come along.
@@ -39,10 +49,9 @@ def load_detector(weights: Path | str | None = None, device: str = "cpu", image_
     `device` is "cpu", or "cuda" / "cuda:0" / "mps" as far as the runtime has it; `threads` None leaves the choice to the
     runtime. Raises FileNotFoundError or ValueError with one clear line for missing, foreign or broken weights.
     """
-    path = Path(str(files("models").joinpath(DEFAULT_WEIGHTS))) if weights is None else Path(weights)
+    path = shipped_weights(device) if weights is None else Path(weights)
     if not path.is_file():
-        remedy = "reinstall the package or give --weights" if weights is None else "give the path of an .onnx or .pt file"
-        raise FileNotFoundError(f"{path}: no such weights; {remedy}")
+        raise FileNotFoundError(f"{path}: no such weights; give the path of an .onnx or .pt file")
     if path.suffix.lower() == ".onnx":
         return OnnxDetector(path, device, image_size_px, threads, min_confidence)
     return TorchDetector(path, device, image_size_px, min_confidence)

@@ -16,6 +16,10 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+LEAST_STORED_IN_16_BITS = 256
+"""Smaller tensors are kept as they are: among them are sizes and strides, which want to be exact."""
 FINE_TUNING: dict[str, Any] = {"optimizer": "AdamW", "lr0": 4e-4, "warmup_epochs": 0.0}
 """Of a trained network on a few hundred frames, each batch being a step (`nbs` the batch's size). The trainer's own steps are
 five times as large, and its warm-up begins with steps of 0.1 for every bias: both make the network forget what it knows."""
@@ -119,10 +123,32 @@ def blend(base: Path, tuned: Path, out: Path, share: float) -> Path:
     return out
 
 
-def export_detector(weights: Path, onnx: Path, height: int = 736, width: int = 1280) -> Path:
+def widened(weights: Path, out: Path, network: str = "yolo26s.yaml") -> Path:
+    """Write to `out` (.pt) a `network` that finds exactly what `weights` (.pt), half as wide, find, ready to be trained further.
+
+    Raises FileNotFoundError without weights and ValueError where `network` is not twice as wide."""
+    if not weights.is_file():
+        raise FileNotFoundError(f"{weights}: no such file; name the .pt weights to begin from")
+    load = _ultralytics().YOLO
+    from ultralytics.nn.tasks import DetectionModel
+
+    from vision.widening import widen
+
+    old = load(str(weights)).model.float()
+    wide = load(network)
+    wide.model = DetectionModel(network, nc=len(old.names), verbose=False)  # type: ignore[no-untyped-call]
+    wide.model.load_state_dict(widen(old.state_dict(), wide.model.state_dict()))
+    wide.model.names, wide.model.args = old.names, old.args
+    out.parent.mkdir(parents=True, exist_ok=True)
+    wide.save(str(out))
+    return out
+
+
+def export_detector(weights: Path, onnx: Path, height: int = 736, width: int = 1280, half: bool = False) -> Path:
     """Write `weights` (.pt) as float32 ONNX for any height and width that are multiples of 32, and return `onnx`.
 
-    The end-to-end head stays in, so that nobody has to suppress double boxes. Raises FileNotFoundError without weights.
+    The end-to-end head stays in, so that nobody has to suppress double boxes. `half` stores the weights in 16 bits, as the .pt
+    does: half the file, the same arithmetic. Raises FileNotFoundError without weights.
     """
     if not weights.is_file():
         raise FileNotFoundError(f"{weights}: no such file; train first, or name existing weights")
@@ -131,7 +157,28 @@ def export_detector(weights: Path, onnx: Path, height: int = 736, width: int = 1
     written = network.export(format="onnx", imgsz=(height, width), dynamic=True, nms=False, simplify=slim, opset=17, device="cpu")
     onnx.parent.mkdir(parents=True, exist_ok=True)
     shutil.move(str(written), onnx)
+    if half:
+        _store_in_16_bits(onnx)
     return onnx
+
+
+def _store_in_16_bits(path: Path) -> None:
+    """Keep a network's large weights as float16 that is widened again when the network is loaded."""
+    import onnx
+    from onnx import numpy_helper
+
+    network = onnx.load(str(path))
+    graph, casts = network.graph, []
+    for weight in graph.initializer:
+        values = numpy_helper.to_array(weight)
+        if values.dtype == np.float32 and values.size >= LEAST_STORED_IN_16_BITS:
+            name = weight.name
+            weight.CopyFrom(numpy_helper.from_array(values.astype(np.float16), f"{name}_16"))
+            casts.append(onnx.helper.make_node("Cast", [f"{name}_16"], [name], to=onnx.TensorProto.FLOAT))
+    steps = list(graph.node)
+    del graph.node[:]
+    graph.node.extend([*casts, *steps])
+    onnx.save(network, str(path))
 
 
 def main() -> None:
@@ -140,6 +187,7 @@ def main() -> None:
     parser.add_argument("dataset_yaml", type=Path)
     parser.add_argument("out_dir", type=Path)
     parser.add_argument("--base", default="yolo26n.yaml", help="network description, or .pt to go on from")
+    parser.add_argument("--larger", action="store_true", help="begin as --base (.pt) does, at twice its width")
     parser.add_argument("--hours", type=float, help="train for this long instead of --epochs")
     parser.add_argument("--epochs", type=int, default=100)
     parser.add_argument("--image-size", type=int, default=1280)
@@ -149,6 +197,8 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=8)
     given = parser.parse_args()
     given.out_dir.mkdir(parents=True, exist_ok=True)
+    if given.larger:
+        given.base = widened(Path(given.base), given.out_dir / "widened.pt")
     last = train_detector(
         given.dataset_yaml,
         given.out_dir,
@@ -161,7 +211,7 @@ def main() -> None:
         given.workers,
         rate=given.rate,
     )
-    print(export_detector(last, given.out_dir / "people.onnx"))
+    print(export_detector(last, given.out_dir / "people.onnx", half=given.larger))
 
 
 if __name__ == "__main__":

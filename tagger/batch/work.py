@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from functools import cache
 from importlib.metadata import version
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -74,8 +73,9 @@ def options_to_json(options: TagOptions) -> dict[str, Any]:
     """All that the tags of a clip depend on besides the clip: the options, the program's version, the weights' content."""
     return {
         "program": version("deepthird"), "weights": str(options.weights) if options.weights else None,
-        "weights_digest": _digest(options.weights), "device": options.device, "level": options.level,
-        "detect_every": options.detect_every, "situation": asdict(options.situation), "own": asdict(options.own)}
+        "weights_digest": _digest(options.detector_weights()), "device": options.device, "level": options.level,
+        "detect_every": options.detect_every, "situation": asdict(options.situation), "own": asdict(options.own),
+        "thorough": options.thorough}
 
 
 def options_from_json(value: Mapping[str, Any], threads: int) -> TagOptions:
@@ -84,12 +84,10 @@ def options_from_json(value: Mapping[str, Any], threads: int) -> TagOptions:
 
     weights = Path(value["weights"]) if value["weights"] else None
     return TagOptions(weights, value["device"], value["level"], value["detect_every"], Situation(**value["situation"]), threads,
-                      shifts_from_json(value["own"]))
+                      shifts_from_json(value["own"]), value.get("thorough", False))
 
 
 @cache
-def _digest(weights: Path | None) -> str:
-    from vision.detector import DEFAULT_WEIGHTS
-
-    with (weights or Path(str(files("models").joinpath(DEFAULT_WEIGHTS)))).open("rb") as stream:
+def _digest(weights: Path) -> str:
+    with weights.open("rb") as stream:
         return hashlib.file_digest(stream, "blake2b").hexdigest()[:16]

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tagger.cli.console import print_json, print_table, say
-from tagger.cli.options import json_option, level_or_none, library_option, tagging_options
+from tagger.cli.options import json_option, library_option, tagging_options
+
+if TYPE_CHECKING:
+    from tagger.options import TagOptions
 
 
 @click.command("inspect")
@@ -26,7 +30,7 @@ from tagger.cli.options import json_option, level_or_none, library_option, taggi
 @tagging_options
 @json_option
 def inspect_command(clip: Path, at_s: float, picture: Path | None, words: tuple[str, ...], file: Path | None, who: str | None,
-                    library: Path, level: str, weights: Path | None, device: str, as_json: bool) -> int:
+                    library: Path, options: TagOptions, as_json: bool) -> int:
     """Show what the machine saw in a clip at one moment, or in a still picture.
 
     Where it found no field, or a wrong one, name at least four marks, not three of them on one line:
@@ -40,12 +44,10 @@ def inspect_command(clip: Path, at_s: float, picture: Path | None, words: tuple[
     from tagger.cli.inspect_marks import keep_marks, marks_from
     from tagger.cli.inspection_json import inspection_to_json
     from tagger.inspection import inspect_frame
-    from tagger.options import TagOptions
 
     marked = marks_from(words, file)
     if who is not None and not marked:
         raise click.UsageError("--keep keeps marks, and none were given: --mark or --marks")
-    options = TagOptions(weights=weights, device=device, level=level_or_none(level))
     seen = inspect_frame(clip, at_s, options, marked)
     if who is not None:
         say(keep_marks(library, clip, seen, who))

@@ -50,16 +50,28 @@ column_option = click.option(
 
 
 def tagging_options(command: Command) -> Command:
-    """--level, --weights, --device: how film is looked at."""
+    """--level, --weights, --thorough, --device: how film is looked at, as one argument `options`."""
+    @functools.wraps(command)
+    def looked(*args: Any, level: str, weights: Path | None, thorough: bool, device: str, **more: Any) -> Any:
+        from tagger.options import TagOptions
+
+        if weights and thorough:
+            raise click.UsageError("--thorough takes the larger detector that comes along, --weights another; give one of them")
+        options = TagOptions(weights, device, None if level == "auto" else level, thorough=thorough)
+        return command(*args, options=options, **more)
+
+    wrapped: Any = looked
     for option in (
         click.option("--device", default="cpu", show_default=True, help="Where the detector runs: cpu, or a GPU's name."),
         click.option("--weights", type=click.Path(exists=True, dir_okay=False, path_type=Path),
                      help="Another detector (.onnx or .pt)."),
+        click.option("--thorough", is_flag=True,
+                     help="The larger detector: misses fewer of the men hidden on the line, takes about twice as long."),
         click.option("--level", type=click.Choice(LEVELS), default="auto", show_default=True,
                      help="Level of play, for the hash marks; auto reads it off the field."),
     ):
-        command = option(command)
-    return command
+        wrapped = option(wrapped)
+    return cast("Command", wrapped)
 
 
 def jobs_option(command: Command) -> Command:
@@ -125,8 +137,3 @@ def json_option(command: Command) -> Command:
     command = click.option("--json-schema", is_flag=True, is_eager=True, expose_value=False, callback=_print_schema,
                            help="Print the JSON Schema of --json and do nothing else.")(command)
     return click.option("--json", "as_json", is_flag=True, help="Print JSON on stdout, and nothing else there.")(command)
-
-
-def level_or_none(level: str) -> str | None:
-    """The pipeline's word for `auto` is None."""
-    return None if level == "auto" else level

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tagger.cli.console import Tell, print_json, print_table, progress, say
-from tagger.cli.options import jobs_option, json_option, level_or_none, tagging_options
+from tagger.cli.options import jobs_option, json_option, tagging_options
 
 if TYPE_CHECKING:
     from tagger.options import TagOptions
@@ -28,8 +28,8 @@ DETECTED_FRAMES_PER_CLIP = 12
 @click.option("--save", type=click.Path(file_okay=False, path_type=Path),
               help="Keep each clip's output here as JSON; what is kept there already is not tagged again.")
 @json_option
-def score_command(folder: Path, tracks: bool, level: str, weights: Path | None, device: str, no_script: bool, jobs: int | None,
-                  save: Path | None, as_json: bool) -> int:
+def score_command(folder: Path, tracks: bool, options: TagOptions, no_script: bool, jobs: int | None, save: Path | None,
+                  as_json: bool) -> int:
     """Tag a folder that has truth.json files, and print every metric."""
     from tagger.scoring import find_truths, load_truth, report
 
@@ -44,9 +44,6 @@ def score_command(folder: Path, tracks: bool, level: str, weights: Path | None, 
                 tell(number / len(truths), truth.rep)
                 scored.append(scored_tracks(truth, not no_script))
         else:
-            from tagger.options import TagOptions
-
-            options = TagOptions(weights=weights, device=device, level=level_or_none(level))
             scored = _from_film(truths, options, not no_script, jobs, save, failures, tell)
     found = report(scored) | {"failed": failures}
     if as_json:

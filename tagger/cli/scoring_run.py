@@ -116,7 +116,7 @@ def _detections(path: Path, options: TagOptions, wanted: range) -> dict[str, lis
     from vision.detector import load_detector
     from vision.video import read_frames
 
-    detector = load_detector(options.weights, options.device, threads=options.threads, min_confidence=LEAST_CONFIDENCE)
+    detector = load_detector(options.detector_weights(), options.device, threads=options.threads, min_confidence=LEAST_CONFIDENCE)
     found: dict[str, list[list[float]]] = {}
     for frame in read_frames(path, every=wanted.step):
         boxes = detector.detect(frame.index, frame.time_s, frame.bgr)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,6 @@ from tagger.cli.options import (
     column_option,
     jobs_option,
     json_option,
-    level_or_none,
     library_option,
     limit_options,
     script_option,
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from tagger.football.types import Reading
     from tagger.library import Library
     from tagger.library.owner import Owner
+    from tagger.options import TagOptions
 
 
 @click.command("tag")
@@ -44,9 +45,8 @@ if TYPE_CHECKING:
 @cluster_option
 @click.option("--new-only", is_flag=True, help="Leave out film that is in the library already.")
 @json_option
-def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Path | None, device: str, script: Path | None,
-                columns: dict[str, str], jobs: int | None, bounds: Bounds, cluster: str | None, new_only: bool,
-                as_json: bool) -> int:
+def tag_command(paths: tuple[Path, ...], library: Path, options: TagOptions, script: Path | None, columns: dict[str, str],
+                jobs: int | None, bounds: Bounds, cluster: str | None, new_only: bool, as_json: bool) -> int:
     """Tag clips, or folders of clips, into the library.
 
     Two clips named alike but for their view (rep-7-sideline, rep-7-end-zone) are one rep. Film that is tagged again gets new
@@ -58,11 +58,10 @@ def tag_command(paths: tuple[Path, ...], library: Path, level: str, weights: Pat
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
     from tagger.library.owner import Owner
-    from tagger.options import TagOptions
 
     films = pair_views(find_clips(paths))
     scripts = Scripts.told(script, columns, library)
-    options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
+    options = replace(options, own=load_shifts(library))
     with Library.open(library) as kept, Owner(library) as owner:
         plan = plan_films(films, options, scripts, lambda prints: new_only and all(kept.has_film(mark) for mark in prints))
         for line in plan.problems:

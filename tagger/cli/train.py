@@ -9,7 +9,7 @@ import click
 from tagger.cli.console import print_json, progress, say
 from tagger.cli.options import json_option, library_option
 
-NETWORKS = {"nano": "yolo26n.yaml", "small": "yolo26s.yaml", "medium": "yolo26m.yaml"}
+RATE_OF_LARGER = 1.5e-3
 
 @click.command("train")
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for frames and weights.")
@@ -19,8 +19,8 @@ NETWORKS = {"nano": "yolo26n.yaml", "small": "yolo26s.yaml", "medium": "yolo26m.
 @library_option
 @click.option("--base", type=click.Path(exists=True, dir_okay=False, path_type=Path),
               help="Weights (.pt) to go on from; without, the ones that come with the program.")
-@click.option("--network", type=click.Choice(list(NETWORKS)),
-              help="Train a network of this size from nothing instead, for hours on a GPU; larger ones are for tagging on one.")
+@click.option("--larger", is_flag=True,
+              help="Train a network twice as wide that begins by finding what the weights find, for half an hour on a GPU.")
 @click.option("--epochs", type=click.IntRange(1), default=20, show_default=True)
 @click.option("--hours", type=click.FloatRange(0.0, min_open=True), help="Train for this long instead.")
 @click.option("--image-size", type=click.IntRange(64), default=1280, show_default=True, help="Longer side in px.")
@@ -30,9 +30,9 @@ NETWORKS = {"nano": "yolo26n.yaml", "small": "yolo26s.yaml", "medium": "yolo26m.
 @click.option("--device", default="cpu", show_default=True, help="cpu, or a GPU's number.")
 @click.option("--jobs", type=click.IntRange(1, 256), default=1, show_default=True, help="Processes that draw frames.")
 @json_option
-def train_command(out: Path, frames: int, seed: int, from_library: bool, library: Path, base: Path | None,
-                  network: str | None, epochs: int, hours: float | None, image_size: int, batch: int, share: float, device: str,
-                  jobs: int, as_json: bool) -> int:
+def train_command(out: Path, frames: int, seed: int, from_library: bool, library: Path, base: Path | None, larger: bool,
+                  epochs: int, hours: float | None, image_size: int, batch: int, share: float, device: str, jobs: int,
+                  as_json: bool) -> int:
     """Fine-tune the detector on simulated frames, and on film whose boxes a coach has corrected.
 
     The new weights are used by: deepthird tag --weights OUT/people.onnx FOLDER.
@@ -40,23 +40,22 @@ def train_command(out: Path, frames: int, seed: int, from_library: bool, library
     import models
     from demo_clips.training_frames import write_frames
     from tagger.cli.training_film import add_corrected
-    from vision.training import FINE_TUNING, blend, export_detector, train_detector
+    from vision.training import FINE_TUNING, blend, export_detector, train_detector, widened
 
-    if network and base:
-        raise click.UsageError("--network begins from nothing, --base from weights; give one of them")
     start = base or models.path("people.pt")
     with progress(frames, "drawing frames") as tell:
         recipe = write_frames(seed, frames, out / "frames", workers=jobs,
                               progress=lambda done, of: tell(done / of, f"frame {done} of {of}"))
     corrected = add_corrected(library, out / "frames") if from_library else 0
     say(f"{frames} simulated and {corrected} corrected frame(s); training, which takes long without a GPU")
-    if network:
-        last = train_detector(recipe, out, NETWORKS[network], epochs, image_size, batch, hours, device)
+    if larger:
+        start = widened(start, out / "widened.pt")
+        last = train_detector(recipe, out, start, epochs, image_size, batch, hours, device, rate=RATE_OF_LARGER)
         last = last.replace(out / "people.pt")
     else:
         last = train_detector(recipe, out, start, epochs, image_size, batch, hours, device, nbs=batch, **FINE_TUNING)
         last = blend(start, last, out / "people.pt", share)
-    weights = export_detector(last, out / "people.onnx")
+    weights = export_detector(last, out / "people.onnx", half=larger)
     if as_json:
         print_json({"weights": str(weights), "torch_weights": str(last), "frames": frames, "corrected_frames": corrected})
     else:

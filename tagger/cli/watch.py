@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,6 @@ from tagger.cli.options import (
     column_option,
     jobs_option,
     json_option,
-    level_or_none,
     library_option,
     limit_options,
     script_option,
@@ -24,6 +24,7 @@ from tagger.cli.options import (
 
 if TYPE_CHECKING:
     from tagger.batch.limits import Bounds
+    from tagger.options import TagOptions
 
 
 @click.command("watch")
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
 @click.option("--cutups", type=click.Path(file_okay=False, path_type=Path),
               help="Write every saved search as a cut-up into this folder.")
 @json_option
-def watch_command(folder: Path | None, library: Path, level: str, weights: Path | None, device: str, script: Path | None,
+def watch_command(folder: Path | None, library: Path, options: TagOptions, script: Path | None,
                   columns: dict[str, str], jobs: int | None, bounds: Bounds, cluster: str | None, once: bool, every: float,
                   settle: float, hours: float, cutups: Path | None, as_json: bool) -> int:
     """Tag whatever lands in FOLDER or is uploaded on the review page, and write a summary (summary.html, summary.json) into the
@@ -61,9 +62,8 @@ def watch_command(folder: Path | None, library: Path, level: str, weights: Path 
     from tagger.library import Library
     from tagger.library.own_shifts import load_shifts
     from tagger.library.owner import WATCH, Owner
-    from tagger.options import TagOptions
 
-    options = TagOptions(weights=weights, device=device, level=level_or_none(level), own=load_shifts(library))
+    options = replace(options, own=load_shifts(library))
     scripts = Scripts.told(script, columns, library)
     signal.signal(signal.SIGTERM, _stop)
     if once and not sys.stderr.isatty() and not Owner(library).is_dead(WATCH):

@@ -145,7 +145,7 @@ def test_errors_are_one_line_and_exit_1(
         ["show"],
         ["simulate", "--seed", "x", "--count", "1", "--out", "o"],
         ["reps", "--limit", "0"],
-        ["train", "--out", "o", "--network", "small", "--base", "pyproject.toml"],
+        ["tag", "pyproject.toml", "--thorough", "--weights", "pyproject.toml"],
     ],
 )
 def test_usage_errors_exit_2(run: Run, arguments: list[str]) -> None:

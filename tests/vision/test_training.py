@@ -57,7 +57,7 @@ def test_a_larger_network_is_trained_and_finds_boxes(tmp_path: Path) -> None:
     from tagger.cli import main
     from vision.detector import load_detector
 
-    found = CliRunner().invoke(main, ["train", "--out", str(tmp_path), "--frames", "4", "--network", "small", "--epochs", "1",
+    found = CliRunner().invoke(main, ["train", "--out", str(tmp_path), "--frames", "4", "--larger", "--epochs", "1",
                                       "--image-size", "160", "--batch", "2"])
     assert found.exit_code == 0, found.output
     small = torch.load(tmp_path / "people.pt", map_location="cpu", weights_only=False)["model"]

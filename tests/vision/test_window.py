@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from vision.boxes import iou
-from vision.detector import load_detector
+from vision.detector import load_detector, shipped_weights
 from vision.types import Detections
 from vision.video import read_frames
 from vision.window import Window
@@ -56,3 +56,13 @@ def test_an_empty_picture_is_looked_at_whole_again() -> None:
 def test_the_smallest_window_is_looked_at(size: tuple[int, int]) -> None:
     grey = np.full((*size, 3), 90, np.uint8)
     assert len(load_detector().detect(0, 0.0, grey, 64).xyxy) <= 1
+
+
+@pytest.mark.parametrize("suffix", ["onnx", pytest.param("pt", marks=pytest.mark.slow)])
+def test_the_larger_weights_are_whole(suffix: str, looks: list[tuple[Detections, Detections, np.ndarray]]) -> None:
+    weights = shipped_weights("cuda" if suffix == "pt" else "cpu", larger=True)
+    assert weights.suffix == f".{suffix}"
+    for frame, (_, usual, true) in zip(read_frames(CLIP), looks[:2], strict=False):
+        found = load_detector(weights).detect(frame.index, frame.time_s, frame.bgr, 960)
+        assert recall(found, true) > 0.8
+        assert 0.9 < len(found) / len(usual) < 1.1
