@@ -21,6 +21,11 @@ CARRY_SIGMA_YD = 0.02
 
 MIN_SIGMA_YD = 0.05
 
+STEP_YD = 0.3
+"""The whole ground does not move this far between two frames: there the registration begins to take one line for another."""
+MENDED_FRAMES = 30
+"""Over so many frames on either side of it such a step is spread out: nobody is torn in two, and elsewhere all stay in place."""
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -32,13 +37,14 @@ class Ground:
 
 
 def build_ground(plane_from_image: FloatArray | None, plane_sigma_yd: FloatArray | None, image_motion: FloatArray | None,
-                 frame_count: int, person_height_px: float) -> Ground:
+                 frame_count: int, person_height_px: float, amid_px: FloatArray) -> Ground:
     """Ground of a clip of `frame_count` frames.
 
     `plane_from_image` (F, 3, 3) in yards, NaN where unregistered, with `plane_sigma_yd` (F,); `image_motion` (F, 3, 3) maps the
     picture of frame k - 1 to that of k (its first entry is not used; NaN or None: the camera stood still). Unregistered frames
     are chained to the nearest registered one by the camera's motion; with none at all, the middle frame's picture is the
-    ground, with `person_height_px` as two nominal yards.
+    ground, with `person_height_px` as two nominal yards. Where the registration steps against
+    the camera's motion, as seen at `amid_px` (2,) among the people, the step is spread over the frames around.
     """
     back = _previous_from_current(image_motion, frame_count)
     plane = np.full((frame_count, 3, 3), np.nan) if plane_from_image is None else np.array(plane_from_image, dtype=np.float64)
@@ -50,7 +56,23 @@ def build_ground(plane_from_image: FloatArray | None, plane_sigma_yd: FloatArray
         middle = frame_count // 2
         scale = PERSON_HEIGHT_YD / max(person_height_px, 1.0)
         plane[middle], known[middle] = np.diag([scale, scale * FORESHORTENING, 1.0]), True
-    return Ground(*_carry(plane, sigma, known, back))
+    plane, sigma = _carry(plane, sigma, known, back)
+    return Ground(plane if image_motion is None else _mended(plane, image_motion, amid_px), sigma)
+
+
+def _mended(plane: FloatArray, image_motion: FloatArray, amid_px: FloatArray) -> FloatArray:
+    """`plane` (F, 3, 3) without its steps."""
+    then = np.tile(amid_px, (len(plane) - 1, 1))
+    step = map_points(plane[1:], map_points(image_motion[1:], then)) - map_points(plane[:-1], then)
+    offset = np.zeros((len(plane), 2))
+    # Where the camera's motion is not known (NaN) there is nothing to compare with.
+    for k in np.flatnonzero(np.linalg.norm(step, axis=1) > STEP_YD) + 1:
+        away = np.arange(len(plane)) - k + 0.5
+        share = np.copysign(np.maximum(0.5 - np.abs(away) / (2 * MENDED_FRAMES), 0.0), -away)
+        offset += share[:, None] * step[k - 1]
+    moved = np.tile(np.eye(3), (len(plane), 1, 1))
+    moved[:, :2, 2] = offset
+    return moved @ plane
 
 
 def _carry(plane: FloatArray, sigma: FloatArray, known: BoolArray, back: FloatArray) -> tuple[FloatArray, FloatArray]:

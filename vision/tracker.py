@@ -65,8 +65,10 @@ class Shot:
     def ground(self) -> Ground:
         """Where its people are followed."""
         heights = np.concatenate([d.xyxy[:, 3] - d.xyxy[:, 1] for d in self.detections])
-        return build_ground(self.plane_from_image, self.plane_sigma_yd, self.image_motion, len(self.frame_index),
-                            float(np.median(heights)) if len(heights) else 1.0)
+        feet = np.concatenate([d.ground_px for d in self.detections])
+        tall_px, amid_px = (float(np.median(heights)), np.median(feet, axis=0)) if len(heights) else (1.0, np.zeros(2))
+        return build_ground(self.plane_from_image, self.plane_sigma_yd, self.image_motion, len(self.frame_index), tall_px,
+                            amid_px)
 
 
 def track(detections: Sequence[Detections], image_size_px: tuple[int, int], frame_index: IntArray | None = None,

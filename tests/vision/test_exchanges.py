@@ -36,7 +36,7 @@ def boxes_of(feet: np.ndarray, colours: list[np.ndarray], confidence: float = 0.
         detections.append(
             Detections(k, k / RATE_HZ, xyxy, np.full(len(feet), confidence, np.float32), np.zeros(len(feet), np.int64)))
         looks.append(np.array(colours) + rng.normal(0, 0.5, (len(feet), 3)))
-    ground = build_ground(None, None, None, frames, HEIGHT_PX)
+    ground = build_ground(None, None, None, frames, HEIGHT_PX, np.zeros(2))
     return observe(detections, looks, ground, {k: k for k in range(frames)}, (1280, 720), SETTINGS)
 
 
