@@ -25,6 +25,7 @@ from homography.refine import camera_prior, refine
 from homography.score import both_sidelines, hash_gain, support
 from homography.solution import Part, Solution
 from homography.stretches import Stretch, hold_contests, seconded
+from homography.tears import mended, tears
 from homography.types import CARRIED, LOST, SOLVED, CameraPath, FieldView
 from homography.uncertainty import filled, misfit_px, sigmas
 from homography.view import lost_view, plane_fits
@@ -83,6 +84,7 @@ def register(evidence: Sequence[FrameEvidence], stretches: Sequence[Stretch], in
     fitting = [s for one in stretches if (s := one if one is main else seconded(evidence, one, main.winner)).winner is not None]
     solution, rows = start_all(fitting, main.winner)
     solution = adjust_all(evidence, rows, solution, main.winner.level, habit=main.winner.habit)
+    solution = untorn(evidence, rows, solution, main.winner)
     solution = settle_x(solution, main.winner.view)
     left_out = [s for s in stretches if s.rows not in [one.rows for one in fitting]]
     reasons = {s.reason or "a part is filmed from another place" for s in left_out if s.reason or s.winner is not None}
@@ -150,6 +152,17 @@ def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: So
                     known=known)
     start = replace(start, mark_offset_yd=mean)
     return refine(frames, range(len(frames)), start, level, prior, links, FULL_GATES_PX, 4, FULL_PER_LINE)
+
+
+def untorn(evidence: Sequence[FrameEvidence], rows: Sequence[int], solution: Solution, winner: Hypothesis) -> Solution:
+    """The solution, begun anew from its longest part if neighbouring frames were torn apart, where that explains the paint as
+    well."""
+    frames = [evidence[row] for row in rows]
+    torn = tears(frames, solution)
+    if not len(torn):
+        return solution
+    again = adjust_all(evidence, rows, mended(frames, solution, torn), winner.level, habit=winner.habit)
+    return again if again.cost <= solution.cost and len(tears(frames, again)) < len(torn) else solution
 
 
 def settle_x(solution: Solution, view: str) -> Solution:
