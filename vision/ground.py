@@ -106,5 +106,14 @@ def place(ground_from_image: FloatArray, ground_px: FloatArray,
     picture's scale there (N,) in px a yard across the line of sight."""
     slope = jacobian(ground_from_image, ground_px)
     spread = slope @ covariance_px @ slope.swapaxes(1, 2)
-    scale = 1.0 / np.maximum(np.linalg.svd(slope, compute_uv=False)[:, 1], 1e-9)
-    return map_points(ground_from_image, ground_px), spread, scale
+    return map_points(ground_from_image, ground_px), spread, _across(slope)
+
+
+def scale_at(ground_from_image: FloatArray, ground_px: FloatArray) -> FloatArray:
+    """(N,) px a yard across the line of sight over (N, 2) px of the ground, each by its own matrix (N, 3, 3)."""
+    return _across(jacobian(ground_from_image, ground_px))
+
+
+def _across(slope: FloatArray) -> FloatArray:
+    scale: FloatArray = 1.0 / np.maximum(np.linalg.svd(slope, compute_uv=False)[:, 1], 1e-9)
+    return scale

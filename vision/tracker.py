@@ -17,7 +17,7 @@ from vision import kalman
 from vision.boxes import jacobian, map_points
 from vision.exchanges import exchange
 from vision.gaps import fill_gaps
-from vision.ground import Ground, build_ground, place
+from vision.ground import Ground, build_ground, scale_at
 from vision.joins import drop_doubles, join
 from vision.observations import Observations, gather, observe
 from vision.one_light import in_one_light
@@ -156,7 +156,7 @@ def _write_shot(obs: Observations, people: Sequence[Track], view: int, shot: Sho
     foot_sigma_px = _sigma_px(foot_spread[who, when], slope, settings)
     stands, scale = np.full((n, f, 2), np.nan), np.full((n, f), np.nan)
     stands[who, when] = map_points(image_from_ground, foot[who, when])
-    _, _, scale[who, when] = place(ground.ground_from_image[when], stands[who, when], np.zeros((len(when), 2, 2)))
+    scale[who, when] = scale_at(ground.ground_from_image[when], stands[who, when])
     sides = _smooth_boxes(obs, own, row, stands, scale, shot.time_s, settings)[who, when] * scale[who, when, None]
     ground_px = stands[who, when]
     xyxy = np.tile(ground_px, 2) + sides
