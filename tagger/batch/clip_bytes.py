@@ -26,7 +26,7 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
 def clip_to_bytes(clip: ClipRecord, whole: bytes = b"") -> bytes:
-    """The bytes of a tagged clip; `whole` goes along as it is (see `joining.pack_whole`)."""
+    """The bytes of a tagged clip; `whole` goes along as it is (see `whole_clip`)."""
     facts: dict[str, Any] = {"format": FORMAT, "path": str(clip.path), "reading": reading_to_json(clip.reading)}
     facts |= {name: getattr(clip, name) for name in _PLAIN}
     facts |= {name: dict(getattr(clip, name)) for name in _MAPPINGS}

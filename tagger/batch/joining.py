@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import pickle
 import threading
-import zlib
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -16,22 +14,18 @@ from tagger.batch.clip_bytes import clip_to_bytes, clips_from_bytes, clips_to_by
 from tagger.batch.limits import Limits
 from tagger.batch.process import Tell, Work, WorkFailed, call_of, run_call
 from tagger.batch.spool import Spool
+from tagger.batch.whole_clip import load_whole
+from tagger.batch.work import options_from_json, record_of
 from tagger.football.types import Situation
 from tagger.library import Job, Library, RepRecord
-
-
-def pack_whole(tagged: Any) -> bytes:
-    """All of a tagged clip, for `join_work` alone."""
-    return zlib.compress(pickle.dumps(tagged, protocol=pickle.HIGHEST_PROTOCOL), 1)
 
 
 def join_work(arguments: Mapping[str, Any], tell: Tell) -> bytes:
     """Read the clips in the files `wholes` as views of one rep; the tagged clips as bytes, nothing if they cannot be laid on each
     other. Runs in a process of its own."""
-    from tagger.batch.work import options_from_json, record_of
     from tagger.two_views import join_views
 
-    clips = [pickle.loads(zlib.decompress(Path(path).read_bytes())) for path in arguments["wholes"]]
+    clips = [load_whole(Path(path)) for path in arguments["wholes"]]
     tell(0.1, "both views")
     joined = join_views(clips, options_from_json(arguments["options"], arguments["threads"]))
     if all(after is before for after, before in zip(joined, clips, strict=True)):

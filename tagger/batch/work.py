@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from tagger.batch.clip_bytes import clip_to_bytes
 from tagger.batch.cut_list import beside
-from tagger.batch.joining import pack_whole
 from tagger.batch.process import Tell
 from tagger.batch.split import find_cuts_work
+from tagger.batch.whole_clip import pack_whole
 from tagger.football.types import Situation
 from tagger.library import ClipRecord, fingerprint
 from tagger.library.own_shifts import shifts_from_json

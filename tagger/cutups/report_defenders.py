@@ -6,15 +6,12 @@ from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
-from typing import TYPE_CHECKING
 
 from tagger.cutups.charts import margins_over_time
 from tagger.cutups.page import Cell, Section, Table
 from tagger.cutups.proportions import FEW
+from tagger.cutups.rep_lists import RepLists
 from tagger.library import Library, RepSummary
-
-if TYPE_CHECKING:
-    from tagger.cutups.report import RepLists
 
 KINDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("lost leverage", ("leverage-lost-over-top", "leverage-lost-inside", "leverage-lost-outside")),
