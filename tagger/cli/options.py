@@ -66,7 +66,7 @@ def tagging_options(command: Command) -> Command:
         click.option("--weights", type=click.Path(exists=True, dir_okay=False, path_type=Path),
                      help="Another detector (.onnx or .pt)."),
         click.option("--thorough", is_flag=True,
-                     help="The larger detector: misses fewer of the men hidden on the line, takes about twice as long."),
+                     help="The larger detector: misses fewer of the men hidden on the line, takes half as long again."),
         click.option("--level", type=click.Choice(LEVELS), default="auto", show_default=True,
                      help="Level of play, for the hash marks; auto reads it off the field."),
     ):

@@ -41,6 +41,7 @@ def tag(folder: Path, library: Path) -> list[str]:
         return [done.state for done in night]
 
 
+@pytest.mark.slow
 def test_a_library_that_another_program_holds_is_waited_for(film: Film, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tagger.library.connection.BUSY_TIMEOUT_S", 0.05)
     Library.open(tmp_path / "library").close()

@@ -119,6 +119,7 @@ def test_reps_cut_out_of_a_recording_go_with_it(shelf: Path) -> None:
         assert (library.count(), len(library.jobs.list())) == (2, 4)
 
 
+@pytest.mark.slow
 def test_an_open_reader_is_told_of(shelf: Path) -> None:
     with Library.open(shelf, read_only=True) as reader:
         connection = reader._connection

@@ -66,6 +66,7 @@ def test_views_are_one_rep_and_failures_stay_apart(film: Film, tmp_path: Path) -
         assert [job.attempts for job in kept.jobs.list("set-aside")] == [2]
 
 
+@pytest.mark.slow
 def test_the_order_of_work_does_not_matter(film: Film, tmp_path: Path) -> None:
     film("1-sideline.mp4", "rep 1")
     film("1-end-zone.mp4", "slow 0.5 cover-1 1")
@@ -156,6 +157,7 @@ def test_killing_the_program_loses_only_what_was_in_work(film: Film, tmp_path: P
 
 
 @pytest.mark.skipif(os.name == "nt", reason="POSIX signals")
+@pytest.mark.slow
 def test_killing_a_worker_costs_a_try_of_its_clip_alone(film: Film, tmp_path: Path) -> None:
     import psutil
 

@@ -222,6 +222,7 @@ def test_unknown_options_are_refused_with_a_line_that_says_which(options: dict[s
         make_rep(1, 1, options)
 
 
+@pytest.mark.slow
 def test_the_answer_to_a_motion_is_what_the_defense_does() -> None:
     """Who bumps moves over a step at least; who stays keeps his place but for safeties who leave a disguise, and the man whose
     own mistake it is that he stays keeps his. Common practice, no source."""
