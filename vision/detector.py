@@ -35,7 +35,7 @@ def shipped_weights(device: str = "cpu", larger: bool = False) -> Path:
     """The weights that come along, on a CUDA card those that PyTorch runs; the `larger` ones take three times the work.
 
     Raises FileNotFoundError with one clear line where the installation lacks them."""
-    name = f"people{'_larger' if larger else ''}.{'pt' if device.startswith('cuda') or device.isdigit() else 'onnx'}"
+    name = f"people{'_larger' if larger else ''}.{'pt' if _is_cuda(device) else 'onnx'}"
     path = Path(str(files("models").joinpath(name)))
     if not path.is_file():
         raise FileNotFoundError(f"{path}: no such weights; reinstall the package or give --weights")
@@ -105,6 +105,7 @@ class TorchDetector:
     def __init__(self, path: Path, device: str, image_size_px: int | None, min_confidence: float) -> None:
         from ultralytics import YOLO  # type: ignore[attr-defined]
 
+        _check_cuda(device)
         self.path, self.device, self.min_confidence = path, device, min_confidence
         try:
             self._model = YOLO(str(path), task="detect")
@@ -124,6 +125,20 @@ class TorchDetector:
         found = result[0].boxes
         xyxy = np.asarray(found.xyxy.cpu(), dtype=np.float64).reshape(-1, 4)
         return finish(frame_index, time_s, xyxy, np.asarray(found.conf.cpu(), dtype=np.float64).reshape(-1), bgr.shape[:2])
+
+
+def _is_cuda(device: str) -> bool:
+    """As PyTorch and ultralytics name NVIDIA's cards: cuda, cuda:0 or 0."""
+    return device.startswith("cuda") or device.isdigit()
+
+
+def _check_cuda(device: str) -> None:
+    import torch
+
+    number = device.rpartition(":")[2].removeprefix("cuda") or "0"
+    if _is_cuda(device) and not (number.isdigit() and int(number) < torch.cuda.device_count()):
+        raise ValueError(f"device {device!r}: PyTorch sees {torch.cuda.device_count()} CUDA cards here; use --device cpu, "
+                         "or cuda:0 where there is one")
 
 
 def _check_picture(bgr: npt.NDArray[np.uint8]) -> None:
