@@ -76,6 +76,10 @@ class FrameEvidence:
         check_array("after_px", self.after_px, (p, 2), "f")
         check_array("boxes_xyxy", self.boxes_xyxy, (len(self.boxes_xyxy), 4), "f")
 
+    def follows(self, before: FrameEvidence) -> bool:
+        """Whether the background was followed from that frame to this one."""
+        return self.before_index == before.frame_index and len(self.before_px) > 0
+
     def unhidden(self, xy_px: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
         """(N,) whether points (N, 2) px of the picture, to about a pixel, have no person before them."""
         column, row = (xy_px / RASTER_PX).astype(int).T

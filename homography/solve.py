@@ -142,7 +142,7 @@ def adjust_all(evidence: Sequence[FrameEvidence], rows: Sequence[int], start: So
     links = []
     for row in rows:
         frame = evidence[row]
-        if row - 1 in place and len(frame.before_px) and frame.before_index == evidence[row - 1].frame_index:
+        if row - 1 in place and frame.follows(evidence[row - 1]):
             some = slice(None, LINK_POINTS)
             links.append((place[row - 1], place[row], frame.before_px[some].astype(float), frame.after_px[some].astype(float)))
     frames = [evidence[row] for row in rows]

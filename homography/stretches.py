@@ -50,8 +50,7 @@ class Stretch:
 
 def linked_stretches(evidence: Sequence[FrameEvidence]) -> list[range]:
     """Runs of frames in which each is linked to the one before."""
-    starts = [row for row, frame in enumerate(evidence)
-              if row == 0 or frame.before_index != evidence[row - 1].frame_index or not len(frame.before_px)]
+    starts = [row for row, frame in enumerate(evidence) if row == 0 or not frame.follows(evidence[row - 1])]
     return [range(a, b) for a, b in zip(starts, [*starts[1:], len(evidence)], strict=True)]
 
 

@@ -23,12 +23,12 @@ TORN_PX = 3.0
 
 
 def tears(frames: Sequence[FrameEvidence], solution: Solution) -> npt.NDArray[np.intp]:
-    """Rows whose frame is torn from the one before. `frames` are those of the solution's poses, each linked to its neighbour."""
+    """Rows whose frame is torn from the one before that it follows. `frames` are those of the solution's poses."""
     turn = calibration(solution.pose, solution.image_size_px) @ rotation(solution.pose)
     matrix = turn[1:] @ np.linalg.inv(turn[:-1])
     off = np.zeros(len(frames))
     for row, frame in enumerate(frames[1:], 1):
-        if len(frame.before_px) and frame.before_index == frames[row - 1].frame_index:
+        if frame.follows(frames[row - 1]):
             before, after = (undistort(px.astype(float), solution.distortion, solution.image_size_px)
                              for px in (frame.before_px, frame.after_px))
             moved_to = transfer(matrix[None, [row - 1] * len(before)], before)[0]

@@ -26,8 +26,8 @@ class Turning:
     def __init__(self, frames: Sequence[FrameEvidence]) -> None:
         self.size = frames[0].image_size_px
         self.count = len(frames)
-        linked = [row for row in range(1, len(frames)) if frames[row].before_index is not None
-                  and len(frames[row].before_px) >= FEWEST_PAIRS]
+        linked = [row for row in range(1, len(frames))
+                  if frames[row].follows(frames[row - 1]) and len(frames[row].before_px) >= FEWEST_PAIRS]
         self.linked = np.zeros(self.count, dtype=bool)
         self.linked[linked] = True
         empty = np.zeros((0, 2))

@@ -9,7 +9,6 @@ import click
 from tagger.cli.console import print_json, progress, say
 from tagger.cli.options import json_option, library_option
 
-RATE_OF_LARGER = 1.5e-3
 
 @click.command("train")
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for frames and weights.")
@@ -40,17 +39,17 @@ def train_command(out: Path, frames: int, seed: int, from_library: bool, library
     import models
     from demo_clips.training_frames import write_frames
     from tagger.cli.training_film import add_corrected
-    from vision.training import FINE_TUNING, blend, export_detector, train_detector, widened
+    from vision.training import FINE_TUNING, RATE_OF_WIDENED, blend, export_detector, train_detector, widened
 
     start = base or models.path("people.pt")
+    start = widened(start, out / "widened.pt") if larger else start
     with progress(frames, "drawing frames") as tell:
         recipe = write_frames(seed, frames, out / "frames", workers=jobs,
                               progress=lambda done, of: tell(done / of, f"frame {done} of {of}"))
     corrected = add_corrected(library, out / "frames") if from_library else 0
     say(f"{frames} simulated and {corrected} corrected frame(s); training, which takes long without a GPU")
     if larger:
-        start = widened(start, out / "widened.pt")
-        last = train_detector(recipe, out, start, epochs, image_size, batch, hours, device, rate=RATE_OF_LARGER)
+        last = train_detector(recipe, out, start, epochs, image_size, batch, hours, device, rate=RATE_OF_WIDENED)
         last = last.replace(out / "people.pt")
     else:
         last = train_detector(recipe, out, start, epochs, image_size, batch, hours, device, nbs=batch, **FINE_TUNING)
